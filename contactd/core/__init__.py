@@ -1,0 +1,1 @@
+"""The heart: pure computation over instants and intervals. No I/O, no clock, no logging."""

@@ -1,0 +1,63 @@
+"""The record: one fact, as it was learned, decided, sent or seen.
+
+A plain value. The store that keeps records in order is ``contactd.records``; the rooms that give
+meaning to a kind fold over these values.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+Body = Mapping[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
+class Record:
+    """One entry of the append-only ledger.
+
+    Attributes:
+        number: position in the ledger, from 1, without gaps; 0 while it is not yet stored.
+        at: when it was recorded (instant, s).
+        kind: what sort of fact, one of the ``KIND_…`` names below.
+        subject: what it is about, such as ``Lantern 3`` or ``Lantern 3/wake-up``.
+        author: who or what stated it (an operator's name, or ``contactd``).
+        body: the fact itself, JSON values only.
+        identity: an idempotency key; a second record with the same identity is not stored.
+    """
+
+    at: float
+    kind: str
+    subject: str
+    author: str
+    body: Body = field(default_factory=dict)
+    identity: str = ""
+    number: int = 0
+
+
+# Kinds. A kind is never renamed or reused: old ledgers stay readable.
+CONFIGURATION_ADOPTED = "configuration-adopted"
+CONFIGURATION_REFUSED = "configuration-refused"
+ELEMENTS_ADOPTED = "elements-adopted"
+START_OBSERVED = "start-observed"
+START_REFUTED = "start-refuted"
+SEQUENCE_STOPPED = "sequence-stopped"
+SETTING_CHOSEN = "setting-chosen"
+START_ATTEMPTED = "start-attempted"
+READING = "reading"
+STEP_SEEN = "step-seen"
+STEP_NOT_SEEN = "step-not-seen"
+RULING = "ruling"
+CONTACT_MISSED = "contact-missed"
+COMMAND_SENT = "command-sent"
+REMARK = "remark"
+ALERT_RAISED = "alert-raised"
+ALERT_SENT = "alert-sent"
+ALERT_DELIVERED = "alert-delivered"
+ALERT_FAILED = "alert-failed"
+ALERT_ACKNOWLEDGED = "alert-acknowledged"
+ALERT_RESOLVED = "alert-resolved"
+ALERT_MISSED = "alert-missed"
+SERVICE_STARTED = "service-started"
+SERVICE_STOPPED = "service-stopped"
