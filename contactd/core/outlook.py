@@ -1,0 +1,103 @@
+"""The outlook: all that is known of a target's near future, and the snapshot of all targets.
+
+Faces and metrics read one immutable snapshot; nothing else is shared between the planning loop
+and those who look at it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from contactd.core.alert import Alert
+from contactd.core.contacts.contact import Contact, Coverage
+from contactd.core.ground.station import Station
+from contactd.core.sequences.model import SequenceForecast
+
+
+@dataclass(frozen=True, slots=True)
+class ElementsInUse:
+    """The element set that predictions rest on.
+
+    Attributes:
+        epoch: instant (s).
+        source: where it came from, for people (a file's name, ``in the target's file``, a URL).
+        stale_after_s: age at which it counts as stale.
+        timing_error_s: bound of its timing error at the moment of planning.
+    """
+
+    epoch: float
+    source: str
+    stale_after_s: float
+    timing_error_s: float
+
+    def is_stale(self, instant: float) -> bool:
+        """Whether the elements are older than they should be."""
+        return instant - self.epoch > self.stale_after_s
+
+
+@dataclass(frozen=True, slots=True)
+class TargetOutlook:
+    """One target's contacts, coverage and forecasts over a span.
+
+    Attributes:
+        span: (start, end) instants (s) that the prediction covers.
+        contacts: ordered by AOS.
+        services: coverage by service name, then by station name; outages are taken out.
+        problem: why the target could not be predicted in full (decayed, no elements …), or None.
+        predicted_in_s: how long the prediction took.
+    """
+
+    target: str
+    span: tuple[float, float]
+    elements: ElementsInUse | None = None
+    contacts: tuple[Contact, ...] = ()
+    services: Mapping[str, Mapping[str, Coverage]] = field(default_factory=dict)
+    forecasts: tuple[SequenceForecast, ...] = ()
+    problem: str | None = None
+    predicted_in_s: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class ClockTrust:
+    """Whether the service's wall clock can be believed, and why not."""
+
+    trusted: bool = True
+    why: str = ""
+    offset_s: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class ConfigurationStatus:
+    """What configuration is in force, and what is wrong with the files on disk.
+
+    Attributes:
+        digest: of the configuration in force.
+        adopted_at: instant (s).
+        problems: one text per error of the files on disk, each with file:line:column.
+    """
+
+    digest: str = ""
+    adopted_at: float = 0.0
+    problems: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Snapshot:
+    """Everything that faces and metrics may show, at one instant.
+
+    Attributes:
+        at: instant (s) of the beat that made it.
+        planned_at: instant (s) of the last complete planning.
+        alerts: raised and neither acknowledged, resolved nor over, most severe first.
+        ledger_at: number of the last record that the state is folded from.
+    """
+
+    at: float
+    planned_at: float | None = None
+    targets: Mapping[str, TargetOutlook] = field(default_factory=dict)
+    stations: Mapping[str, Station] = field(default_factory=dict)
+    configuration: ConfigurationStatus = field(default_factory=ConfigurationStatus)
+    clock: ClockTrust = field(default_factory=ClockTrust)
+    alerts: tuple[Alert, ...] = ()
+    ledger_at: int = 0

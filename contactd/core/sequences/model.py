@@ -1,0 +1,249 @@
+"""Sequences as configured and as known: starts, clocks, delays, steps and what they need."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from enum import StrEnum
+
+from contactd.core.intervals import EMPTY, IntervalSet
+
+
+class StartStatus(StrEnum):
+    """What is known of a start."""
+
+    PENDING = "pending"  # nobody has started it and no time is planned
+    EXPECTED = "expected"  # planned within bounds
+    OBSERVED = "observed"  # it happened, known within bounds
+    IN_DOUBT = "in doubt"  # it may have happened within bounds
+    REFUTED = "refuted"  # it did not happen
+    STOPPED = "stopped"  # it was running and has been stopped
+
+
+@dataclass(frozen=True, slots=True)
+class Start:
+    """The event that sets a sequence going.
+
+    Attributes:
+        earliest, nominal, latest: instants (s), bounds included; None while nothing is known.
+        stopped_at: when the stop took effect, if ``STOPPED``.
+        record: number of the record that this knowledge comes from; 0 for configuration.
+    """
+
+    status: StartStatus = StartStatus.PENDING
+    earliest: float | None = None
+    nominal: float | None = None
+    latest: float | None = None
+    stopped_at: float | None = None
+    record: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Clock:
+    """The oscillator behind a countdown.
+
+    A rate of +1 ppm means that the onboard clock runs fast: a countdown of D lasts
+    D / (1 + 1e-6) seconds.
+
+    Attributes:
+        rate_error_ppm: bound of the unknown rate error, both ways.
+        known_rate_ppm: known offset of the rate.
+        resets_on_power_loss: a power loss sets a running countdown back to its full setting.
+    """
+
+    rate_error_ppm: float = 0.0
+    known_rate_ppm: float = 0.0
+    resets_on_power_loss: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Setting:
+    """A dial: the delay is chosen before the start.
+
+    Attributes:
+        least_s, greatest_s, resolution_s: the values that the dial can take.
+        error_s: bound of what the dial's mechanism adds or takes away, both ways.
+        chosen_s: the value that is dialled in, or None while it is not chosen.
+    """
+
+    least_s: float
+    greatest_s: float
+    resolution_s: float
+    error_s: float = 0.0
+    chosen_s: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Delay:
+    """How long a countdown runs: fixed, or a setting.
+
+    Attributes:
+        fixed_s: seconds, when there is no setting.
+        error_s: bound of the fixed delay's error, both ways.
+    """
+
+    fixed_s: float = 0.0
+    error_s: float = 0.0
+    setting: Setting | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Need:
+    """What a step wants around its expiry: a service, covered from before until after.
+
+    Attributes:
+        service: name of the service (``telemetry``, ``command``, ``ranging``).
+        before_s, after_s: all of [expiry − before_s, expiry + after_s] must be covered.
+        least_elevation_deg: elevation above the service's own least one, if more is wanted.
+        sunlit: True in sunlight, False in the Earth's shadow, None indifferent.
+        dark_station: the station must be in darkness (Sun at or below −6°), for optical sighting.
+        stations: how many stations must cover at the same time.
+        handover: whether several stations may cover one after the other.
+    """
+
+    service: str
+    before_s: float = 0.0
+    after_s: float = 0.0
+    least_elevation_deg: float = 0.0
+    sunlit: bool | None = None
+    dark_station: bool = False
+    stations: int = 1
+    handover: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class StopRule:
+    """How a running step can be stopped by command.
+
+    Attributes:
+        lead_s: how long before the latest useful moment the team wants to be done.
+        takes_effect_s: from reception of the command until the step is stopped.
+        stops_later_steps: whether steps that follow from this one are stopped with it.
+    """
+
+    lead_s: float = 0.0
+    takes_effect_s: float = 0.0
+    stops_later_steps: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class KeepClear:
+    """Nobody may be near from ``before_s`` before the earliest to ``after_s`` after the latest."""
+
+    before_s: float = 0.0
+    after_s: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """Something that the satellite does by itself when a countdown runs out.
+
+    Attributes:
+        after: names of the steps it counts from; empty for the start itself.
+        join: with several in ``after``, whether the ``later`` or the ``earlier`` of them counts.
+        hazard: what is dangerous (``deployment``, ``motor``, ``radiation`` …), or None.
+        stop: how it can be stopped, or None if it cannot.
+        repeat_every_s: the step repeats with this period until it is seen, or None.
+        repeat_most: how often it may act at the most when repeated.
+        only_if_seen: name of an earlier step that must have been seen for this one to be live.
+        timer: name of the timer unit that drives it; steps with several units act as ``units``.
+    """
+
+    name: str
+    delay: Delay
+    after: tuple[str, ...] = ()
+    join: str = "later"
+    needs: tuple[Need, ...] = ()
+    hazard: str | None = None
+    keep_clear: KeepClear | None = None
+    stop: StopRule | None = None
+    repeat_every_s: float | None = None
+    repeat_most: int = 1
+    only_if_seen: str | None = None
+    timer: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Sequence:
+    """A named chain of timed steps aboard a target, set going by one start.
+
+    Attributes:
+        start: as configured; the ledger may know better.
+        people_near: when people are near the satellite.
+        steps: in the order of the file.
+    """
+
+    target: str
+    name: str
+    steps: tuple[Step, ...]
+    start: Start = field(default_factory=Start)
+    clock: Clock = field(default_factory=Clock)
+    people_near: IntervalSet = EMPTY
+
+
+class Served(StrEnum):
+    """Whether a step's needs are met at its expiry."""
+
+    SERVED = "served"
+    AT_RISK = "at risk"
+    UNSERVED = "unserved"
+
+
+class StepStatus(StrEnum):
+    """What a step is doing."""
+
+    UNSET = "unset"  # its start or a setting before it is unknown: no expiry can be given
+    PLANNED = "planned"  # the start is expected
+    RUNNING = "running"  # its countdown runs, or must be treated as running
+    EXPIRING = "expiring"  # now lies between earliest and latest
+    EXPIRED = "expired"  # the latest expiry has passed
+    SEEN = "seen"  # its effect was seen
+    STOPPED = "stopped"  # it was stopped, or the start was refuted
+
+
+@dataclass(frozen=True, slots=True)
+class StepForecast:
+    """When a step's countdown runs out, and what that means.
+
+    Attributes:
+        earliest, nominal, latest: expiry (instants, s); None while unset or stopped.
+        served: against the step's needs; None where it needs nothing or has no expiry.
+        in_view_probability: that the needs are met, from 0 to 1; None as for ``served``.
+        stations: stations whose possible coverage meets the needs somewhere in the interval.
+        margin_s: how much earlier or later the expiry interval may fall as a whole and still be
+            served (the smaller of both ways); negative: how far it must move to be served.
+        stop_by: last instant at which a stop can be sent; None if there is none or no stop rule.
+        stop_station: the station that would send it.
+        stop_possible: None without a stop rule or expiry; False when no window is left for it.
+        keep_clear: (from, until) instants, or None.
+        people_in_danger: the part of people-near that meets the keep-clear.
+        reasons: sentences that say from what each verdict follows, most important first.
+    """
+
+    target: str
+    sequence: str
+    step: str
+    status: StepStatus
+    earliest: float | None = None
+    nominal: float | None = None
+    latest: float | None = None
+    served: Served | None = None
+    in_view_probability: float | None = None
+    stations: tuple[str, ...] = ()
+    margin_s: float | None = None
+    stop_by: float | None = None
+    stop_station: str | None = None
+    stop_possible: bool | None = None
+    keep_clear: tuple[float, float] | None = None
+    people_in_danger: IntervalSet = EMPTY
+    hazard: str | None = None
+    reasons: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class SequenceForecast:
+    """The forecast of every step of a sequence, from one state of knowledge."""
+
+    target: str
+    sequence: str
+    start: Start
+    steps: tuple[StepForecast, ...]
