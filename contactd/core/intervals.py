@@ -147,7 +147,7 @@ class IntervalSet:
         return float(self._starts[index]), min(float(self._ends[index]), instant)
 
     def covers(self, start: float, end: float) -> bool:
-        """Whether all of ``[start, end)`` lies in the set (an empty or single instant: holds it)."""
+        """Whether all of ``[start, end)`` lies in the set (an empty or single instant: held)."""
         if end <= start:
             return start in self
         found = self.interval_at(start)
