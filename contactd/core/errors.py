@@ -25,7 +25,7 @@ class ContactdError(Exception):
     code = "contactd"
 
 
-@dataclass(frozen=True)
+@dataclass(unsafe_hash=True)
 class InputError(ContactdError):
     """Something that somebody wrote cannot be used.
 
