@@ -101,3 +101,18 @@ class Snapshot:
     clock: ClockTrust = field(default_factory=ClockTrust)
     alerts: tuple[Alert, ...] = ()
     ledger_at: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Health:
+    """Whether the service lives and whether it can be relied on, with reasons when not.
+
+    Attributes:
+        live: the beat goes on; a supervisor should restart a service that is not live.
+        ready: configuration, ledger and a first complete plan are there.
+        reasons: sentences, empty when all is well.
+    """
+
+    live: bool
+    ready: bool
+    reasons: tuple[str, ...] = ()

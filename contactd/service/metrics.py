@@ -1,0 +1,221 @@
+"""Metrics: a collector over the snapshot for what is, counters for what happened.
+
+Names follow Prometheus' naming practice (base units, ``_seconds``, ``_total``,
+``_timestamp_seconds``). Labels are names from the configuration only, so that a new contact never
+makes a new series.
+"""
+
+from __future__ import annotations
+
+import platform
+from collections.abc import Callable, Iterable, Iterator
+
+from prometheus_client import CollectorRegistry, Counter, Histogram
+from prometheus_client.core import GaugeMetricFamily, InfoMetricFamily
+from prometheus_client.registry import Collector
+
+from contactd import __version__
+from contactd.core import instants
+from contactd.core.alert import Severity
+from contactd.core.intervals import union
+from contactd.core.outlook import Snapshot, TargetOutlook
+from contactd.core.sequences.model import Served, StepForecast
+
+NEVER = float("nan")
+
+
+class Instruments:
+    """Counters of what happened, registered in the registry that is given."""
+
+    def __init__(self, registry: CollectorRegistry) -> None:
+        def counter(name: str, text: str, labels: Iterable[str] = ()) -> Counter:
+            return Counter(f"contactd_{name}", text, tuple(labels), registry=registry)
+
+        self.raised = counter("alerts_raised", "Alerts raised.", ("kind", "severity"))
+        self.late = counter("alerts_late", "Alerts raised later than they fell due.")
+        self.missed = counter("alerts_missed", "Alerts whose matter was over before they could be.")
+        self.delivered = counter("alerts_delivered", "Alerts delivered.", ("channel",))
+        self.failed = counter("alert_delivery_failures", "Attempts that failed.", ("channel",))
+        self.reloads = counter("configuration_reloads", "Configuration loads.", ("outcome",))
+        self.clock_steps = counter("clock_steps", "Steps seen in the wall clock.")
+        self.beats = counter("beats", "Beats of the service.")
+        self.beat_errors = counter("beat_errors", "Beats that ended in an unexpected error.")
+        self.fetches = counter("element_fetches", "Fetches of elements by URL.", ("outcome",))
+        self.prediction = Histogram(
+            "contactd_prediction_duration_seconds",
+            "Time taken to predict one target's contacts.",
+            buckets=(0.005, 0.01, 0.025, 0.05, 0.1, 0.25, 0.5, 1.0, 2.5, 10.0),
+            registry=registry,
+        )
+        self.lateness = Histogram(
+            "contactd_alert_lateness_seconds",
+            "From the moment an alert fell due until it was raised.",
+            buckets=(0.1, 0.25, 0.5, 1.0, 2.0, 5.0, 15.0, 60.0, 600.0),
+            registry=registry,
+        )
+
+
+class SnapshotCollector(Collector):
+    """Reads the latest snapshot at each scrape."""
+
+    def __init__(self, current: Callable[[], Snapshot], now: Callable[[], float]) -> None:
+        self._current = current
+        self._now = now
+
+    def collect(self) -> Iterator[GaugeMetricFamily | InfoMetricFamily]:
+        snapshot, now = self._current(), self._now()
+        yield InfoMetricFamily(
+            "contactd_build",
+            "What is running.",
+            {"version": __version__, "python": platform.python_version()},
+        )
+        yield from _service_families(snapshot, now)
+        yield from _target_families(snapshot, now)
+        yield from _step_families(snapshot, now)
+
+
+def _gauge(name: str, text: str, *labels: str) -> GaugeMetricFamily:
+    return GaugeMetricFamily(f"contactd_{name}", text, labels=labels)
+
+
+def _posix(instant: float | None) -> float:
+    return NEVER if instant is None else instants.to_unix(instant)
+
+
+def _service_families(snapshot: Snapshot, now: float) -> Iterator[GaugeMetricFamily]:
+    configuration = snapshot.configuration
+    single = [
+        ("targets", "Targets watched.", float(len(snapshot.targets))),
+        ("stations", "Stations known.", float(len(snapshot.stations))),
+        ("configuration_valid", "1 if the files on disk are valid.", not configuration.problems),
+        (
+            "configuration_problems",
+            "Errors in the files on disk.",
+            float(len(configuration.problems)),
+        ),
+        (
+            "configuration_adopted_timestamp_seconds",
+            "When the configuration in force was adopted.",
+            _posix(configuration.adopted_at),
+        ),
+        ("clock_trusted", "1 if the wall clock can be trusted.", snapshot.clock.trusted),
+        (
+            "planning_last_success_timestamp_seconds",
+            "When every target was last planned.",
+            _posix(snapshot.planned_at),
+        ),
+        ("last_beat_timestamp_seconds", "When the service last beat.", _posix(snapshot.at)),
+        ("ledger_records", "Records in the ledger.", float(snapshot.ledger_at)),
+        (
+            "ut1_table_remaining_seconds",
+            "Until the bundled Earth-rotation table ends.",
+            instants.ut1_table_end() - now,
+        ),
+    ]
+    for name, text, value in single:
+        family = _gauge(name, text)
+        family.add_metric((), float(value))
+        yield family
+    standing = _gauge("alerts_open", "Alerts neither acknowledged nor over.", "severity")
+    for severity in Severity:
+        count = sum(alert.severity is severity for alert in snapshot.alerts)
+        standing.add_metric((severity.value,), float(count))
+    yield standing
+
+
+def _target_families(snapshot: Snapshot, now: float) -> Iterator[GaugeMetricFamily]:
+    age = _gauge("elements_age_seconds", "Age of the elements in use.", "target")
+    stale = _gauge("elements_stale", "1 if the elements are older than they should be.", "target")
+    until = _gauge("prediction_end_timestamp_seconds", "Contacts are predicted until.", "target")
+    trouble = _gauge("target_problem", "1 if the target cannot be predicted in full.", "target")
+    next_aos = _gauge("next_aos_timestamp_seconds", "Next acquisition.", "target", "station")
+    in_view = _gauge("in_view", "1 if above the station's mask.", "target", "station")
+    window = _gauge("command_window_open", "1 if a command can be sent.", "target", "station")
+    opens = _gauge(
+        "next_command_window_timestamp_seconds", "Next opening of a command window.", "target"
+    )
+    closes = _gauge(
+        "command_window_close_timestamp_seconds", "End of the open command window.", "target"
+    )
+    for name, outlook in snapshot.targets.items():
+        trouble.add_metric((name,), float(outlook.problem is not None))
+        until.add_metric((name,), _posix(outlook.span[1]))
+        if outlook.elements is not None:
+            age.add_metric((name,), now - outlook.elements.epoch)
+            stale.add_metric((name,), float(outlook.elements.is_stale(now)))
+        for station, (aos, above) in _contact_states(outlook, snapshot.stations, now).items():
+            next_aos.add_metric((name, station), _posix(aos))
+            in_view.add_metric((name, station), float(above))
+        commands = outlook.services.get("command", {})
+        for station, coverage in commands.items():
+            window.add_metric((name, station), float(now in coverage.nominal))
+        ahead = union(each.nominal for each in commands.values())
+        open_now = ahead.interval_at(now)
+        closes.add_metric((name,), _posix(open_now[1] if open_now else None))
+        later = ahead.next_from(open_now[1] if open_now else now)
+        opens.add_metric((name,), _posix(later[0] if later else None))
+    yield from (age, stale, until, trouble, next_aos, in_view, window, opens, closes)
+
+
+def _contact_states(
+    outlook: TargetOutlook, stations: Iterable[str], now: float
+) -> dict[str, tuple[float | None, bool]]:
+    """Per station: the next AOS, and whether the target is in view."""
+    found: dict[str, tuple[float | None, bool]] = dict.fromkeys(stations, (None, False))
+    for contact in outlook.contacts:
+        aos, above = found.get(contact.station, (None, False))
+        if contact.aos <= now < contact.los:
+            above = True
+        elif contact.aos > now and aos is None:
+            aos = contact.aos
+        found[contact.station] = (aos, above)
+    return found
+
+
+def _step_families(snapshot: Snapshot, now: float) -> Iterator[GaugeMetricFamily]:
+    step_labels = ("target", "sequence", "step")
+    expiry = _gauge(
+        "step_expiry_timestamp_seconds", "When a countdown runs out.", *step_labels, "bound"
+    )
+    remaining = _gauge(
+        "step_remaining_seconds", "Until a countdown runs out.", *step_labels, "bound"
+    )
+    served = _gauge("step_served", "1 for the verdict that holds.", *step_labels, "served")
+    probability = _gauge(
+        "step_in_view_probability_ratio", "Probability that the needs are met.", *step_labels
+    )
+    margin = _gauge("step_margin_seconds", "Margin of the expiry in its coverage.", *step_labels)
+    stop_by = _gauge("step_stop_by_timestamp_seconds", "Last moment to send a stop.", *step_labels)
+    no_stop = _gauge("step_stop_impossible", "1 if no window is left to stop it.", *step_labels)
+    clear = _gauge("keep_clear", "1 while nobody may be near.", *step_labels)
+    danger = _gauge(
+        "people_in_danger_seconds", "Planned people-near time inside keep-clear.", *step_labels
+    )
+    steps: list[StepForecast] = [
+        step
+        for outlook in snapshot.targets.values()
+        for forecast in outlook.forecasts
+        for step in forecast.steps
+    ]
+    for step in steps:
+        key = (step.target, step.sequence, step.step)
+        for bound in ("earliest", "nominal", "latest"):
+            value = getattr(step, bound)
+            if value is not None:
+                expiry.add_metric((*key, bound), _posix(value))
+                remaining.add_metric((*key, bound), value - now)
+        if step.served is not None:
+            for verdict in Served:
+                served.add_metric((*key, verdict.value), float(step.served is verdict))
+        if step.in_view_probability is not None:
+            probability.add_metric(key, step.in_view_probability)
+        if step.margin_s is not None:
+            margin.add_metric(key, step.margin_s)
+        if step.stop_by is not None:
+            stop_by.add_metric(key, _posix(step.stop_by))
+        if step.stop_possible is not None:
+            no_stop.add_metric(key, float(not step.stop_possible))
+        if step.keep_clear is not None:
+            clear.add_metric(key, float(step.keep_clear[0] <= now < step.keep_clear[1]))
+            danger.add_metric(key, step.people_in_danger.total_s)
+    yield from (expiry, remaining, served, probability, margin, stop_by, no_stop, clear, danger)
