@@ -118,5 +118,7 @@ def mask_elevation_deg(station: Station, azimuth_deg: ArrayLike) -> FloatArray:
     if not station.mask:
         return least
     points = np.array(station.mask, dtype=np.float64)
-    around = np.concatenate([points[-1:] - [360.0, 0.0], points, points[:1] + [360.0, 0.0]])
-    return np.maximum(least, np.interp(azimuth % 360.0, around[:, 0], around[:, 1]))
+    turn = np.array([360.0, 0.0])
+    around = np.vstack([points[-1] - turn, points, points[0] + turn])
+    horizon = np.interp(azimuth % 360.0, around[:, 0], around[:, 1])
+    return np.asarray(np.maximum(least, horizon), dtype=np.float64)
