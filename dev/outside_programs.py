@@ -1,0 +1,123 @@
+"""The real programs that tests run contactd against, and where they are.
+
+A program that the system has is used as it is. What is missing is unpacked from Debian's
+packages into ``.tools``: no root, no service started, nothing outside the project's folder.
+"""
+
+from __future__ import annotations
+
+import os
+import shutil
+import stat
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from debian_packages import PrivatePackages
+
+PROJECT = Path(__file__).resolve().parent.parent
+TOOLS = PROJECT / ".tools"
+
+
+@dataclass(frozen=True)
+class OutsideProgram:
+    """Where a program comes from.
+
+    Attributes:
+        package: the Debian package that has it.
+        places: patterns under ``/`` (or the folder of unpacked packages), the newest match counts.
+        also: more packages that it is of no use without.
+    """
+
+    package: str
+    places: tuple[str, ...]
+    also: tuple[str, ...] = ()
+
+
+PROGRAMS = {
+    "prometheus": OutsideProgram("prometheus", ("usr/bin/prometheus",)),
+    "promtool": OutsideProgram("prometheus", ("usr/bin/promtool",)),
+    "alertmanager": OutsideProgram("prometheus-alertmanager", ("usr/bin/prometheus-alertmanager",)),
+    "amtool": OutsideProgram("prometheus-alertmanager", ("usr/bin/amtool",)),
+    "mosquitto": OutsideProgram("mosquitto", ("usr/sbin/mosquitto",)),
+    "initdb": OutsideProgram("postgresql", ("usr/lib/postgresql/*/bin/initdb",)),
+    "postgres": OutsideProgram("postgresql", ("usr/lib/postgresql/*/bin/postgres",)),
+    "nginx": OutsideProgram("nginx-light", ("usr/sbin/nginx",)),
+    "systemd-analyze": OutsideProgram("systemd", ("usr/bin/systemd-analyze",)),
+    "chromium": OutsideProgram(
+        "chromium", ("usr/lib/chromium/chromium",), also=("fonts-dejavu-core",)
+    ),
+}
+
+
+def find(name: str) -> Path | None:
+    """Path of a program: the system's own, or a starter for the one unpacked in ``.tools``."""
+    program = PROGRAMS[name]
+    system = _newest(Path("/"), program)
+    if system is not None:
+        return system
+    unpacked = _newest(TOOLS / "root", program)
+    return None if unpacked is None else _starter(name, unpacked)
+
+
+def missing() -> list[str]:
+    """Names of the programs that are not to be found."""
+    return [name for name in PROGRAMS if find(name) is None]
+
+
+def provide() -> None:
+    """Fetch what is missing.
+
+    Raises:
+        PackagesUnavailable: Debian's packages cannot be had here.
+    """
+    wanted = [PROGRAMS[name] for name in missing()]
+    packages = {package for each in wanted for package in (each.package, *each.also)}
+    if packages:
+        PrivatePackages(TOOLS).fetch(sorted(packages))
+
+
+def _newest(root: Path, program: OutsideProgram) -> Path | None:
+    found = [path for place in program.places for path in sorted(root.glob(place))]
+    usable = [path for path in found if os.access(path, os.X_OK)]
+    return usable[-1] if usable else None
+
+
+def _starter(name: str, unpacked: Path) -> Path:
+    """A script that starts the program with the libraries and fonts unpacked beside it."""
+    root = TOOLS / "root"
+    folders = [*root.glob("usr/lib/*-linux-gnu*"), *root.glob("lib/*-linux-gnu*")]
+    folders += [each for folder in folders for each in (folder / "systemd", folder / "pulseaudio")]
+    libraries = ":".join(str(folder) for folder in folders if folder.is_dir())
+    fonts = _font_settings(root)
+    text = (
+        "#!/bin/sh\n"
+        f'LD_LIBRARY_PATH="{libraries}${{LD_LIBRARY_PATH:+:$LD_LIBRARY_PATH}}"\n'
+        "export LD_LIBRARY_PATH\n"
+        + (f'FONTCONFIG_FILE="{fonts}"\nexport FONTCONFIG_FILE\n' if fonts else "")
+        + f'exec "{unpacked}" "$@"\n'
+    )
+    starter = TOOLS / "bin" / name
+    if not starter.exists() or starter.read_text() != text:
+        starter.parent.mkdir(parents=True, exist_ok=True)
+        draft = starter.with_suffix(f".{os.getpid()}")
+        draft.write_text(text)
+        draft.chmod(draft.stat().st_mode | stat.S_IXUSR | stat.S_IXGRP | stat.S_IXOTH)
+        draft.replace(starter)
+    return starter
+
+
+def _font_settings(root: Path) -> Path | None:
+    fonts = root / "usr/share/fonts"
+    if not fonts.is_dir() or shutil.which("fc-match"):
+        return None
+    settings = TOOLS / "fonts.conf"
+    text = (
+        '<?xml version="1.0"?>\n<!DOCTYPE fontconfig SYSTEM "fonts.dtd">\n'
+        f"<fontconfig><dir>{fonts}</dir><cachedir>{TOOLS / 'font-cache'}</cachedir></fontconfig>\n"
+    )
+    if not settings.exists() or settings.read_text() != text:
+        draft = settings.with_suffix(f".{os.getpid()}")
+        draft.write_text(text)
+        draft.replace(settings)
+    return settings

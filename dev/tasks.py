@@ -1,0 +1,97 @@
+"""What ``python3 dev`` can do."""
+
+from __future__ import annotations
+
+import argparse
+import os
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import outside_programs
+from debian_packages import PackagesUnavailable
+from python_environment import PythonEnvironment, SetupFailed, say
+
+PROJECT = Path(__file__).resolve().parent.parent
+DEVELOPMENT = frozenset({"dev"})
+REQUIRE_PROGRAMS = "CONTACTD_REQUIRE_PROGRAMS"
+
+
+def main(arguments: list[str]) -> int:
+    """Run one task; the exit code is 0 done, 1 something is wrong, 2 used wrongly."""
+    parser = argparse.ArgumentParser(
+        prog="python3 dev", description="Set up contactd in this folder, then run or test it."
+    )
+    tasks = parser.add_subparsers(dest="task", required=True, metavar="TASK")
+    tasks.add_parser("demo", help="set up, then run the service on the demo (Ctrl-C ends it)")
+    tasks.add_parser("setup", help="set up .venv with all that development needs")
+    test = tasks.add_parser("test", help="set up, then run every check and every test")
+    test.add_argument("pytest", nargs=argparse.REMAINDER, help="only pytest, with these arguments")
+    given = parser.parse_args(arguments)
+    environment = PythonEnvironment(PROJECT)
+    try:
+        if given.task == "demo":
+            return demo(environment)
+        if given.task == "setup":
+            environment.ensure(DEVELOPMENT)
+            return 0
+        return check(environment, given.pytest)
+    except SetupFailed as error:
+        print(f"dev: {error}", file=sys.stderr)
+        return 1
+    except KeyboardInterrupt:
+        return 130
+
+
+def demo(environment: PythonEnvironment) -> int:
+    """Run the service on the demo until it is told to end."""
+    environment.ensure()
+    os.chdir(PROJECT)
+    contactd = str(environment.command("contactd"))
+    say("contactd run --config config   (Ctrl-C ends it)")
+    os.execv(contactd, [contactd, "run", "--config", "config"])
+
+
+def check(environment: PythonEnvironment, pytest_arguments: list[str]) -> int:
+    """Run the linters and the tests; all of them, even when an early one finds something."""
+    environment.ensure(DEVELOPMENT)
+    provide_programs()
+    python = str(environment.python)
+    pytest = [python, "-m", "pytest", *(pytest_arguments or ["--quiet"])]
+    if pytest_arguments:
+        return _run(pytest)
+    steps = {
+        "ruff check": [str(environment.command("ruff")), "check", "."],
+        "ruff format": [str(environment.command("ruff")), "format", "--check", "."],
+        "mypy": [python, "-m", "mypy"],
+        "lint-imports": [str(environment.command("lint-imports"))],
+        "pytest": pytest,
+    }
+    failed = []
+    for name, command in steps.items():
+        say(name)
+        began = time.monotonic()
+        code = _run(command)
+        say(f"{name} {'failed' if code else 'passed'} in {time.monotonic() - began:.1f} s")
+        failed += [name] if code else []
+    if failed:
+        say(f"FAILED: {', '.join(failed)}")
+    return 1 if failed else 0
+
+
+def provide_programs() -> None:
+    """Fetch the outside programs that are missing, or say what follows without them."""
+    missing = outside_programs.missing()
+    if not missing:
+        return
+    say(f"fetching programs to test against into .tools (once): {', '.join(missing)}")
+    try:
+        outside_programs.provide()
+    except PackagesUnavailable as error:
+        say(f"they cannot be had ({error}): the tests that need them are skipped")
+
+
+def _run(command: list[str]) -> int:
+    sys.stdout.flush()
+    return subprocess.run(command, cwd=PROJECT, stdin=subprocess.DEVNULL).returncode
