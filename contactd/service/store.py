@@ -1,0 +1,85 @@
+"""The ledger as the daemon uses it: off the event loop, and never in the way of watching.
+
+While the ledger cannot be written, new records are held in memory (bounded) and count at once; they
+are written, in order, as soon as it works again.
+"""
+
+from __future__ import annotations
+
+import asyncio
+from collections import deque
+from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
+
+from contactd.core.errors import LedgerError
+from contactd.core.record import Record
+from contactd.records import Ledger
+
+MOST_HELD = 20_000
+READ_AT_ONCE = 5_000
+
+
+class Store:
+    """Reads news from the ledger and writes to it, in one thread of its own.
+
+    Attributes:
+        number: of the last record read.
+        trouble: what is wrong with the ledger at present, or "".
+        dropped: records lost because more than ``MOST_HELD`` had to be held.
+    """
+
+    def __init__(self, ledger: Ledger) -> None:
+        self._ledger = ledger
+        self._thread = ThreadPoolExecutor(1, thread_name_prefix="ledger")
+        self._held: deque[Record] = deque()
+        self._held_identities: set[str] = set()
+        self.number = 0
+        self.trouble = ""
+        self.dropped = 0
+
+    @property
+    def held(self) -> Sequence[Record]:
+        """Records that are not yet in the ledger, oldest first."""
+        return tuple(self._held)
+
+    async def exchange(self, records: Sequence[Record] = ()) -> list[Record]:
+        """Write what is held and what is given; return all that is new in the ledger.
+
+        Never raises for trouble with the ledger: then what is given is held, and ``trouble`` says
+        what is wrong.
+        """
+        self._hold(records)
+        try:
+            written, news = await asyncio.get_running_loop().run_in_executor(
+                self._thread, self._exchange, tuple(self._held), self.number
+            )
+        except LedgerError as error:
+            self.trouble = str(error)
+            return []
+        self.trouble = ""
+        for _ in range(written):
+            self._held_identities.discard(self._held.popleft().identity)
+        if news:
+            self.number = news[-1].number
+        return news
+
+    def close(self) -> None:
+        """Finish what is being written and let go of the ledger."""
+        self._thread.shutdown(wait=True)
+        self._ledger.close()
+
+    def _exchange(self, held: tuple[Record, ...], number: int) -> tuple[int, list[Record]]:
+        if held:
+            self._ledger.append(held)
+        return len(held), self._ledger.since(number, READ_AT_ONCE)
+
+    def _hold(self, records: Sequence[Record]) -> None:
+        for record in records:
+            if record.identity and record.identity in self._held_identities:
+                continue
+            if len(self._held) >= MOST_HELD:
+                self.dropped += 1
+                continue
+            self._held.append(record)
+            if record.identity:
+                self._held_identities.add(record.identity)
