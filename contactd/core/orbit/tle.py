@@ -38,6 +38,7 @@ GREATEST_MEAN_MOTION: Final = 20.0
 _ALPHA_5: Final = "ABCDEFGHJKLMNPQRSTUVWXYZ"
 _SGP4_EPHEMERIS_TYPES: Final = frozenset("0123 ")
 _POWER_FIELD = re.compile(r"([ +-])([ \d]{5})([ +-])(\d)")
+_ZERO_POWER: Final = " 00000-0"
 _DECIMAL = re.compile(r"[+-]?\d*\.\d*")
 
 # Columns (from 1, both included) that must be blank: line 1, line 2.
@@ -318,18 +319,20 @@ def _format_fraction(value: float) -> str:
     text = f"{abs(value):.8f}"
     if not text.startswith("0."):
         _unfit("mean motion dot", repr(value), "a value between -1 and 1")
-    return f"{'-' if value < 0 else ' '}{text[1:]}"
+    return f"{'-' if value <= -0.5e-8 else ' '}{text[1:]}"
 
 
 def _format_power(value: float, key: str) -> str:
     if value == 0:
-        return " 00000-0"
+        return _ZERO_POWER
     power = math.floor(math.log10(abs(value))) + 1
     digits = round(abs(value) / 10.0**power * 1e5)
     if digits == 100_000:
         digits, power = 10_000, power + 1
     if power < -9:
         digits, power = round(abs(value) * 1e14), -9
+    if digits == 0:
+        return _ZERO_POWER
     if power > 9:
         _unfit(key, repr(value), "a value below 1e9")
     return f"{'-' if value < 0 else ' '}{digits:05d}{'+' if power > 0 else '-'}{abs(power)}"
