@@ -27,57 +27,42 @@ class PrivatePackages:
         self._state = folder / "apt" / "state"
         self._cache = folder / "apt" / "cache"
 
-    def fetch(self, packages: list[str]) -> None:
-        """Download the packages with all that they need and is not installed; unpack them.
+    def fetch(self, packages: list[str], alone: bool = False) -> None:
+        """Download and unpack packages, with what they need and the system lacks, or alone.
 
         Raises:
             PackagesUnavailable: no apt here, or apt cannot fetch them.
         """
-        self._prepare()
-        self._apt("install", "--download-only", "--yes", "--no-install-recommends", *packages)
-        archives = sorted((self._cache / "archives").glob("*.deb"))
-        self._unpack(archives)
-        # The machine's list calls a package installed that was since unpacked only here, or was
-        # removed by hand: the named ones are unpacked in any case.
-        self.fetch_alone(packages)
-
-    def fetch_alone(self, packages: list[str]) -> None:
-        """Download just these packages, without what they depend on; unpack them.
-
-        Raises:
-            PackagesUnavailable: no apt here, or apt cannot fetch them.
-        """
-        self._prepare()
-        downloads = self._cache / "alone"
-        downloads.mkdir(parents=True, exist_ok=True)
-        self._apt("download", *packages, folder=downloads)
-        self._unpack(sorted(downloads.glob("*.deb")))
-
-    def _prepare(self) -> None:
         if shutil.which("apt-get") is None or shutil.which("dpkg-deb") is None:
             raise PackagesUnavailable("this system has no apt-get")
-        if self._state.exists():
-            return
-        (self._state / "lists" / "partial").mkdir(parents=True)
-        (self._cache / "archives" / "partial").mkdir(parents=True)
+        archives = self._cache / "archives"
+        (self._state / "lists" / "partial").mkdir(parents=True, exist_ok=True)
+        (archives / "partial").mkdir(parents=True, exist_ok=True)
         try:
             self._apt("update")
-        except PackagesUnavailable:
-            shutil.rmtree(self._state)
-            raise
+            if not alone:
+                self._apt("install", "--download-only", "--no-install-recommends", *packages)
+            # A package may count as installed although its program was taken away: the named
+            # ones are fetched in any case.
+            self._apt("download", *packages, folder=archives)
+            self._unpack(sorted(archives.glob("*.deb")))
+        finally:
+            shutil.rmtree(self.folder / "apt")
 
     def _apt(self, *arguments: str, folder: Path | None = None) -> None:
         options = {
             "Dir::State": self._state,
             "Dir::State::status": INSTALLED_PACKAGES,
             "Dir::Cache": self._cache,
+            "Dir::Cache::pkgcache": "",
+            "Dir::Cache::srcpkgcache": "",
             "Dir::Log": self._state,
             "Debug::NoLocking": "true",
             "APT::Sandbox::User": "",
             "APT::Update::Post-Invoke-Success": "",
         }
         settings = [part for name, value in options.items() for part in ("-o", f"{name}={value}")]
-        command = ["apt-get", "--quiet=2", *settings, *arguments]
+        command = ["apt-get", "--quiet=2", "--yes", *settings, *arguments]
         done = subprocess.run(
             command, cwd=folder, capture_output=True, text=True, stdin=subprocess.DEVNULL
         )
@@ -90,4 +75,3 @@ class PrivatePackages:
         for archive in archives:
             command = ["dpkg-deb", "--extract", str(archive), str(self.root)]
             subprocess.run(command, check=True)
-            archive.unlink()

@@ -11,7 +11,6 @@ import shutil
 import stat
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 from debian_packages import PrivatePackages
 

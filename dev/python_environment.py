@@ -111,7 +111,7 @@ class PythonEnvironment:
                 return wheel
         say("this Python has no pip: fetching Debian's into .tools")
         try:
-            private.fetch_alone([PIP_PACKAGE])
+            private.fetch([PIP_PACKAGE], alone=True)
         except PackagesUnavailable as error:
             raise SetupFailed(_ask_administrator(str(error))) from error
         return sorted(places[1].glob("pip-*.whl"))[0]

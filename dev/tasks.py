@@ -26,9 +26,14 @@ def main(arguments: list[str]) -> int:
     tasks = parser.add_subparsers(dest="task", required=True, metavar="TASK")
     tasks.add_parser("demo", help="set up, then run the service on the demo (Ctrl-C ends it)")
     tasks.add_parser("setup", help="set up .venv with all that development needs")
-    test = tasks.add_parser("test", help="set up, then run every check and every test")
-    test.add_argument("pytest", nargs=argparse.REMAINDER, help="only pytest, with these arguments")
-    given = parser.parse_args(arguments)
+    tasks.add_parser(
+        "test",
+        help="set up, then run every check and every test",
+        epilog="Arguments are handed to pytest, and then pytest alone runs.",
+    )
+    given, rest = parser.parse_known_args(arguments)
+    if rest and given.task != "test":
+        parser.error(f"{given.task} takes no arguments; found {' '.join(rest)}")
     environment = PythonEnvironment(PROJECT)
     try:
         if given.task == "demo":
@@ -36,7 +41,7 @@ def main(arguments: list[str]) -> int:
         if given.task == "setup":
             environment.ensure(DEVELOPMENT)
             return 0
-        return check(environment, given.pytest)
+        return check(environment, rest)
     except SetupFailed as error:
         print(f"dev: {error}", file=sys.stderr)
         return 1
