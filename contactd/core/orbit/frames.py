@@ -96,7 +96,7 @@ def teme_to_fixed(
 
 
 def fixed_to_geodetic(position_fixed_km: ArrayLike) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """WGS 84 latitude (deg), longitude (deg, −180 to 180) and altitude (m) of positions ``[..., 3]``.
+    """WGS 84 latitude and longitude (deg, −180 to 180) and altitude (m) of positions ``[..., 3]``.
 
     Bowring's iteration from the parametric latitude; better than a micrometre within a few rounds
     from the ground to beyond the geostationary ring.

@@ -88,9 +88,7 @@ class Sgp4Track:
         if not found:
             return found
         low, high = float(found.starts[0]), float(found.ends[-1])
-        return IntervalSet(
-            [low if low > first else -math.inf], [high if high < last else math.inf]
-        )
+        return IntervalSet([low if low > first else -math.inf], [high if high < last else math.inf])
 
     @cached_property
     def problem(self) -> PropagationError | None:
@@ -173,7 +171,7 @@ class Sgp4Track:
                 failed, code = middle, int(error[0])
             else:
                 good = middle
-        return (good if bound > epoch else good), code
+        return good, code
 
     @property
     def _tenth_s(self) -> float:
@@ -193,7 +191,7 @@ class Sgp4Track:
         turns = np.round((wished * rate + phase) / _TURN)
         perigees = (turns * _TURN - phase) / rate + self.elements.epoch
         low, high = sorted((self.elements.epoch, bound))
-        return perigees[(perigees > low) & (perigees < high)]
+        return np.asarray(perigees[(perigees > low) & (perigees < high)], dtype=np.float64)
 
 
 def _initialised(elements: ElementSet) -> Satrec:

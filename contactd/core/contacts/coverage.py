@@ -1,0 +1,129 @@
+"""When each service of each station can really be used: from contacts to coverage."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from contactd.core.contacts.contact import Coverage
+from contactd.core.contacts.horizon import horizon_of
+from contactd.core.contacts.motion import Motion
+from contactd.core.contacts.prediction import motions
+from contactd.core.contacts.search import find_spans
+from contactd.core.contacts.table import ContactTable
+from contactd.core.ground.station import ServiceTerms, Station
+from contactd.core.intervals import IntervalSet, union
+from contactd.core.orbit.elements import TimingError
+from contactd.core.orbit.track import Track
+
+FloatArray = NDArray[np.float64]
+BoolArray = NDArray[np.bool_]
+
+
+def services(
+    track: Track,
+    stations: Sequence[Station],
+    contacts: ContactTable,
+    timing_error: TimingError,
+    epoch: float,
+    start: float,
+    end: float,
+) -> dict[str, dict[str, Coverage]]:
+    """Coverage of one target by each service of each station.
+
+    A service can be used from AOS + acquisition until LOS − guard, while the target stands at or
+    above the service's least elevation and the station is not out. Where a contact is cut by the
+    end of the span there is neither acquisition nor guard.
+
+    Args:
+        track: the target's motion; its name chooses its contacts.
+        contacts: as predicted over at least ``[start, end)``; other targets' are passed over.
+        timing_error: of the elements: it moves a contact earlier or later as a whole.
+        epoch: instant (s) that the timing error's age counts from.
+        start, end: instants (s) between which coverage is wanted.
+
+    Returns:
+        By service, then by station (every station that offers the service).
+    """
+    result: dict[str, dict[str, Coverage]] = {}
+    mine = contacts.of(target=track.name)
+    followed: list[Motion] | None = None
+    for station in stations:
+        rows = mine.of(station=station.name)
+        geometric = _Bounds(rows.aos, rows.los, rows.cut_at_start, rows.cut_at_end)
+        for service, terms in station.services.items():
+            bounds = [(geometric, terms)]
+            if terms.least_elevation_deg > station.least_elevation_deg:
+                if followed is None:
+                    followed = motions(track, contacts.start, contacts.end)
+                raised = _raised(followed, station, terms.least_elevation_deg)
+                bounds.append((raised, ServiceTerms()))
+            result.setdefault(service, {})[station.name] = _coverage(
+                bounds, station.outages, timing_error, epoch, start, end
+            )
+    return result
+
+
+class _Bounds:
+    """Spans in which the target is high enough, and whether their ends are only the horizon's."""
+
+    def __init__(
+        self, starts: FloatArray, ends: FloatArray, cut_at_start: BoolArray, cut_at_end: BoolArray
+    ) -> None:
+        self.starts, self.ends = starts, ends
+        self.cut_at_start, self.cut_at_end = cut_at_start, cut_at_end
+
+    def usable(
+        self, terms: ServiceTerms, timing_error: TimingError, epoch: float, sign: float
+    ) -> IntervalSet:
+        """Spans moved inward (sign +1) or outward (−1) by the timing error, or left (0)."""
+        inward_s = sign * _error_s(timing_error, self.starts - epoch) + terms.acquisition_s
+        backward_s = sign * _error_s(timing_error, self.ends - epoch) + terms.guard_s
+        return IntervalSet(
+            self.starts + np.where(self.cut_at_start, 0.0, inward_s),
+            self.ends - np.where(self.cut_at_end, 0.0, backward_s),
+        )
+
+
+def _error_s(timing_error: TimingError, ages_s: FloatArray) -> FloatArray:
+    return np.array([timing_error.at_age_s(age) for age in ages_s.tolist()], dtype=np.float64)
+
+
+def _raised(followed: list[Motion], station: Station, least_elevation_deg: float) -> _Bounds:
+    horizon = horizon_of(station, least_elevation_deg)
+    found = [find_spans(motion, horizon) for motion in followed]
+    return _Bounds(
+        np.concatenate([np.zeros(0), *(each.starts for each in found)]),
+        np.concatenate([np.zeros(0), *(each.ends for each in found)]),
+        np.concatenate([np.zeros(0, np.bool_), *(each.cut_at_start for each in found)]),
+        np.concatenate([np.zeros(0, np.bool_), *(each.cut_at_end for each in found)]),
+    )
+
+
+def _coverage(
+    bounds: list[tuple[_Bounds, ServiceTerms]],
+    outages: IntervalSet,
+    timing_error: TimingError,
+    epoch: float,
+    start: float,
+    end: float,
+) -> Coverage:
+    def combined(sign: float) -> IntervalSet:
+        usable = IntervalSet([start], [end])
+        for spans, terms in bounds:
+            usable = usable & spans.usable(terms, timing_error, epoch, sign)
+        return usable - outages
+
+    return Coverage(nominal=combined(0.0), certain=combined(1.0), possible=combined(-1.0))
+
+
+def any_station(coverage: Mapping[str, Coverage]) -> Coverage:
+    """Coverage by whichever of the stations: the union of each kind."""
+    each = list(coverage.values())
+    return Coverage(
+        nominal=union(one.nominal for one in each),
+        certain=union(one.certain for one in each),
+        possible=union(one.possible for one in each),
+    )

@@ -1,0 +1,360 @@
+"""Finds when a motion stands above a horizon: every rise, set and highest point.
+
+Near the station the clearance above the horizon is sampled a twelfth of a radian apart (a mask:
+far more densely, and at every corner). Where its rate turns between two samples, the turning point
+becomes a sample too; then every change of sign between neighbours holds exactly one crossing. It
+is found on the polynomials first, and then by the propagator itself until it stands still, so that
+the answer does not depend on where the nodes lay.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from contactd.core.contacts.horizon import Horizon
+from contactd.core.contacts.motion import EARTH_RATE_RAD_S, MU_KM3_S2, Motion
+
+FloatArray = NDArray[np.float64]
+Measure = Callable[[FloatArray, FloatArray], tuple[FloatArray, FloatArray]]
+Function = Callable[[FloatArray], tuple[FloatArray, FloatArray]]
+
+_SAMPLES_PER_SEGMENT = 4
+_MASK_SAMPLES_PER_SEGMENT = 64
+_CORNER_SIDE_S = 5e-4  # a mask may jump: each corner is seen from both sides
+_NEAR_GRAZING = 2e-5  # sine or radians: below this, only exact states can tell
+_CONVERGED_S = 1e-5
+_MOST_ROUNDS = 60
+PARABOLA_HALF_RAD = 2e-3
+
+
+@dataclass(frozen=True, slots=True)
+class Spans:
+    """Contacts of one motion with one horizon; arrays of shape ``[n]``, ascending.
+
+    Attributes:
+        starts, ends: instants (s).
+        peaks: instants (s) of the highest elevation in each.
+        cut_at_start, cut_at_end: in view already, or still, where the motion begins or ends.
+    """
+
+    starts: FloatArray
+    ends: FloatArray
+    peaks: FloatArray
+    cut_at_start: NDArray[np.bool_]
+    cut_at_end: NDArray[np.bool_]
+
+
+def find_spans(motion: Motion, horizon: Horizon) -> Spans:
+    """All spans in which the motion stands on or above the horizon."""
+    samples = _samples(motion, horizon)
+    if not len(samples):
+        none = np.zeros(0, dtype=np.bool_)
+        return Spans(np.zeros(0), np.zeros(0), np.zeros(0), none, none)
+    clearance = _on_polynomials(motion, horizon.clearance)
+    instants, value = _with_turning_points(
+        samples, clearance, _exactly(motion, horizon.clearance), motion
+    )
+    rises, sets = _crossings(motion, horizon, instants, value)
+    starts_inside = bool(instants[0] <= motion.start and value[0] >= 0.0)
+    ends_inside = bool(instants[-1] >= motion.end and value[-1] >= 0.0)
+    starts = np.concatenate([[motion.start] if starts_inside else [], rises])
+    ends = np.concatenate([sets, [motion.end] if ends_inside else []])
+    cut_at_start = np.zeros(len(starts), dtype=np.bool_)
+    cut_at_end = np.zeros(len(ends), dtype=np.bool_)
+    cut_at_start[:1] = starts_inside
+    cut_at_end[-1:] = ends_inside
+    keep = ends > starts
+    starts, ends = starts[keep], ends[keep]
+    peaks = _peaks(motion, horizon, starts, ends)
+    return Spans(starts, ends, peaks, cut_at_start[keep], cut_at_end[keep])
+
+
+def _on_polynomials(motion: Motion, measure: Measure) -> Function:
+    return lambda instants: measure(*motion.states(instants))
+
+
+def _exactly(motion: Motion, measure: Measure) -> Function:
+    return lambda instants: measure(*motion.exact_states(instants))
+
+
+def near_segments(motion: Motion, horizon: Horizon) -> NDArray[np.bool_]:
+    """Which segments may come near enough to the station to be in view, shape ``[segments]``."""
+    nodes = np.concatenate(
+        [motion.coefficients[0], motion.coefficients[:, -1:].sum(axis=0)], axis=0
+    )
+    radius = np.sqrt(np.einsum("ni,ni->n", nodes, nodes))
+    home = horizon.foot_km / np.linalg.norm(horizon.foot_km)
+    angle = np.arccos(np.clip(nodes @ home / radius, -1.0, 1.0))
+    widest = 1.02 * np.maximum(radius[1:], radius[:-1])
+    sweep = 0.5 * motion.step_s * (motion.track.fastest_rate_rad_s + EARTH_RATE_RAD_S)
+    return np.asarray(
+        np.minimum(angle[1:], angle[:-1]) <= horizon.reach_rad(widest) + sweep, dtype=np.bool_
+    )
+
+
+def _samples(motion: Motion, horizon: Horizon) -> FloatArray:
+    """Ascending instants near the station, and always both ends of the motion."""
+    per_segment = _SAMPLES_PER_SEGMENT if horizon.is_flat else _MASK_SAMPLES_PER_SEGMENT
+    near = np.flatnonzero(near_segments(motion, horizon))
+    if not len(near):
+        return np.zeros(0)
+    numbers = near[:, None] * per_segment + np.arange(per_segment + 1)
+    unique = np.unique(numbers)
+    instants = motion.start + unique * (motion.step_s / per_segment)
+    instants = np.minimum(instants, motion.end)
+    if unique[-1] == motion.segments * per_segment:
+        instants[-1] = motion.end
+    if horizon.is_flat:
+        return instants
+    return np.unique(np.concatenate([instants, _corner_instants(motion, horizon, instants)]))
+
+
+def _corner_instants(motion: Motion, horizon: Horizon, instants: FloatArray) -> FloatArray:
+    """Instants just before and after the target passes the azimuth of each corner."""
+    away, _ = horizon.local(*motion.states(instants))
+    azimuth = np.degrees(np.arctan2(away[:, 0], away[:, 1]))
+    offset = (azimuth[:, None] - horizon.corners_deg + 180.0) % 360.0 - 180.0
+    passes = (np.sign(offset[1:]) != np.sign(offset[:-1])) & (
+        np.abs(offset[1:] - offset[:-1]) < 180.0
+    )
+    row, column = np.nonzero(passes)
+    if not len(row):
+        return np.zeros(0)
+    corner = horizon.corners_deg[column]
+
+    def offset_at(at: FloatArray) -> FloatArray:
+        here, _ = horizon.local(*motion.states(at))
+        bearing = np.degrees(np.arctan2(here[:, 0], here[:, 1]))
+        return np.asarray((bearing - corner + 180.0) % 360.0 - 180.0)
+
+    at = solve(
+        offset_at,
+        instants[row],
+        instants[row + 1],
+        offset[row, column],
+        offset[row + 1, column],
+        1e-4,
+    )
+    both = np.concatenate([at - _CORNER_SIDE_S, at + _CORNER_SIDE_S])
+    return both[(both > motion.start) & (both < motion.end)]
+
+
+def _with_turning_points(
+    samples: FloatArray, clearance: Function, exact: Function, motion: Motion
+) -> tuple[FloatArray, FloatArray]:
+    """Samples and clearances, with the turning points between samples put among them.
+
+    A turning point so near to the horizon that the polynomials' error could hide (or invent) a
+    contact is judged by exact states.
+    """
+    value, rate = clearance(samples)
+    t0, t1 = samples[:-1], samples[1:]
+    # A turning point matters only if it may lie on the other side of the horizon than both ends:
+    # twice the tangent bounds it, since the curve hardly bends within a twelfth of a radian.
+    span = 2.0 * (t1 - t0)
+    from_left, from_right = value[:-1] + rate[:-1] * span, value[1:] - rate[1:] * span
+    summit = (rate[:-1] > 0) & (rate[1:] <= 0) & (value[:-1] < 0) & (value[1:] < 0)
+    summit &= np.minimum(from_left, from_right) > -_NEAR_GRAZING
+    trough = (rate[:-1] < 0) & (rate[1:] >= 0) & (value[:-1] >= 0) & (value[1:] >= 0)
+    trough &= np.maximum(from_left, from_right) < _NEAR_GRAZING
+    turning = np.flatnonzero(summit | trough)
+    if not len(turning):
+        return samples, value
+    at = solve(
+        lambda instants: clearance(instants)[1],
+        t0[turning],
+        t1[turning],
+        rate[:-1][turning],
+        rate[1:][turning],
+        1e-3,
+    )
+    found, _ = clearance(at)
+    doubtful = np.abs(found) < _NEAR_GRAZING
+    if doubtful.any():
+        at[doubtful], found[doubtful] = _exact_turning(exact, at[doubtful], motion)
+    instants = np.concatenate([samples, at])
+    values = np.concatenate([value, found])
+    order = np.argsort(instants, kind="stable")
+    return instants[order], values[order]
+
+
+def _exact_turning(
+    exact: Function, guess: FloatArray, motion: Motion
+) -> tuple[FloatArray, FloatArray]:
+    """Turning points near guesses by a parabola through exact clearances."""
+    radius = np.linalg.norm(motion.states(guess)[0], axis=1)
+    half = np.minimum(PARABOLA_HALF_RAD * np.sqrt(radius**3 / MU_KM3_S2), motion.step_s / 4.0)
+    at = np.clip(guess, motion.start + half, np.maximum(motion.end - half, motion.start + half))
+    low, _ = exact(at - half)
+    here, _ = exact(at)
+    high, _ = exact(at + half)
+    bend = low - 2.0 * here + high
+    with np.errstate(divide="ignore", invalid="ignore"):
+        shift = np.where(bend != 0.0, 0.5 * half * (low - high) / bend, 0.0)
+    at = at + np.clip(shift, -half, half)
+    return at, exact(at)[0]
+
+
+def _crossings(
+    motion: Motion, horizon: Horizon, instants: FloatArray, value: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Instants of the rises and of the sets between samples of opposite sign."""
+    above = value >= 0.0
+    change = np.flatnonzero(above[1:] != above[:-1])
+    if not len(change):
+        return np.zeros(0), np.zeros(0)
+    low, high = instants[change].copy(), instants[change + 1].copy()
+    on_polynomials = _on_polynomials(motion, horizon.clearance)
+    at = solve(
+        lambda where: on_polynomials(where)[0],
+        low,
+        high,
+        value[change],
+        value[change + 1],
+        1e-4,
+    )
+    at = _polished(motion, horizon, at, low, high, above[change + 1])
+    rising = above[change + 1]
+    return at[rising], at[~rising]
+
+
+def _polished(
+    motion: Motion,
+    horizon: Horizon,
+    at: FloatArray,
+    low: FloatArray,
+    high: FloatArray,
+    rising: NDArray[np.bool_],
+) -> FloatArray:
+    """Crossings made exact: Newton with the propagator, within brackets; bisection if it stalls."""
+    exact = _exactly(motion, horizon.clearance)
+    at = at.copy()
+    # The polynomials' own error may have put the crossing beyond a sample: leave some play.
+    play = 1e-2 * motion.step_s
+    floor = np.maximum(low - play, motion.start)
+    roof = np.minimum(high + play, motion.end)
+    busy = np.arange(len(at))
+    for _ in range(8):
+        value, rate = exact_subset(exact, at[busy])
+        with np.errstate(divide="ignore", invalid="ignore"):
+            step = np.where(rate != 0.0, -value / rate, 0.0)
+        wrong_way = (rate > 0.0) != rising[busy]
+        step = np.where(wrong_way, np.nan, step)
+        moved = np.clip(at[busy] + step, floor[busy], roof[busy])
+        stuck = ~np.isfinite(moved)
+        moved = np.where(stuck, at[busy], moved)
+        settled = (np.abs(moved - at[busy]) < 1e-3) & ~stuck
+        # Newton's error after a step is the square of the step's: one below 1 ms is the last.
+        at[busy] = moved
+        busy = busy[~settled]
+        if not len(busy):
+            return at
+    at[busy] = _bisected(exact, at[busy], low[busy], high[busy], rising[busy])
+    return at
+
+
+def exact_subset(exact: Function, instants: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Clearance and rate; where the propagator has no state, far below and falling."""
+    value, rate = exact(instants)
+    lost = ~np.isfinite(value)
+    return np.where(lost, -1.0, value), np.where(lost, 0.0, rate)
+
+
+def _bisected(
+    exact: Function,
+    guess: FloatArray,
+    low: FloatArray,
+    high: FloatArray,
+    rising: NDArray[np.bool_],
+) -> FloatArray:
+    """Crossings by halving the bracket with exact clearances (grazing passes)."""
+    low, high = low.copy(), high.copy()
+    at_low = exact_subset(exact, low)[0]
+    at_high = exact_subset(exact, high)[0]
+    sound = (at_low >= 0.0) != (at_high >= 0.0)
+    for _ in range(_MOST_ROUNDS):
+        if not (high - low > _CONVERGED_S).any():
+            break
+        middle = 0.5 * (low + high)
+        above = exact_subset(exact, middle)[0] >= 0.0
+        to_low = above != rising
+        low = np.where(to_low, middle, low)
+        high = np.where(to_low, high, middle)
+    return np.where(sound, 0.5 * (low + high), guess)
+
+
+def _peaks(motion: Motion, horizon: Horizon, starts: FloatArray, ends: FloatArray) -> FloatArray:
+    """Instant of the highest elevation in each span (its edge, where the span is cut)."""
+    spans = len(starts)
+    if not spans:
+        return starts
+    height = _on_polynomials(motion, horizon.height)
+    spacing = motion.step_s / _SAMPLES_PER_SEGMENT
+    counts = np.ceil((ends - starts) / spacing).astype(np.int64) + 2
+    owner = np.repeat(np.arange(spans), counts)
+    within = np.arange(counts.sum()) - np.repeat(np.cumsum(counts) - counts, counts)
+    instants = starts[owner] + (ends - starts)[owner] * (within / (counts[owner] - 1))
+    rate = height(instants)[1]
+    summit = np.flatnonzero((rate[:-1] > 0) & (rate[1:] <= 0) & (owner[:-1] == owner[1:]))
+    tops = solve(
+        lambda where: height(where)[1],
+        instants[summit],
+        instants[summit + 1],
+        rate[summit],
+        rate[summit + 1],
+        1e-4,
+    )
+    if len(tops) and motion.track_is_slow:
+        tops = _exact_turning(_exactly(motion, horizon.height), tops, motion)[0]
+        tops = np.clip(tops, starts[owner[summit]], ends[owner[summit]])
+    candidates = np.concatenate([tops, starts, ends])
+    heights = height(candidates)[0]
+    owners = np.concatenate([owner[summit], np.arange(spans), np.arange(spans)])
+    # In this order the last of each owner's candidates is its highest.
+    order = np.lexsort((heights, owners))
+    last = np.flatnonzero(np.diff(owners[order], append=-1))
+    return np.asarray(candidates[order][last], dtype=np.float64)
+
+
+def solve(
+    function: Callable[[FloatArray], FloatArray],
+    low: FloatArray,
+    high: FloatArray,
+    at_low: FloatArray,
+    at_high: FloatArray,
+    tolerance_s: float,
+) -> FloatArray:
+    """Roots of a function of an array of instants, one in each bracket of opposite signs.
+
+    Regula falsi with the Illinois modification (Dowell & Jarratt 1971), all brackets at once;
+    every fourth round halves, so that no bracket can creep.
+    """
+    low, high = low.copy(), high.copy()
+    at_low, at_high = at_low.copy(), at_high.copy()
+    root = 0.5 * (low + high)
+    if not len(root):
+        return root
+    side = np.zeros(len(root), dtype=np.int8)
+    before = np.full(len(root), np.inf)
+    for turn in range(_MOST_ROUNDS):
+        with np.errstate(divide="ignore", invalid="ignore"):
+            share = at_low / (at_low - at_high)
+        secant = low + share * (high - low)
+        usable = np.isfinite(secant) & (secant >= low) & (secant <= high) & (turn % 4 != 3)
+        root = np.where(usable, secant, 0.5 * (low + high))
+        if (np.minimum(np.abs(root - before), high - low) < tolerance_s).all():
+            break
+        before = root
+        value = function(root)
+        same_as_low = (value >= 0.0) == (at_low >= 0.0)
+        # The end that stays twice loses half its weight.
+        at_high = np.where(same_as_low, np.where(side == 1, 0.5 * at_high, at_high), value)
+        at_low = np.where(same_as_low, value, np.where(side == -1, 0.5 * at_low, at_low))
+        low = np.where(same_as_low, root, low)
+        high = np.where(same_as_low, high, root)
+        side = np.where(same_as_low, 1, -1).astype(np.int8)
+    return root

@@ -1,0 +1,155 @@
+"""A table of contacts: one array a column, for a handful of rows or for millions."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, field, fields, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from contactd.core.contacts.contact import Contact
+from contactd.core.errors import PropagationError
+from contactd.core.intervals import IntervalSet
+
+FloatArray = NDArray[np.float64]
+IndexArray = NDArray[np.int32]
+BoolArray = NDArray[np.bool_]
+
+
+def _floats() -> FloatArray:
+    return np.zeros(0)
+
+
+def _indices() -> IndexArray:
+    return np.zeros(0, dtype=np.int32)
+
+
+def _flags() -> BoolArray:
+    return np.zeros(0, dtype=np.bool_)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class ContactTable:
+    """Contacts in ascending order of AOS; columns of shape ``[n]``, units as in :class:`Contact`.
+
+    Attributes:
+        start, end: the predicted span (s).
+        targets, stations: names; ``target`` and ``station`` are indices into them.
+        problems: targets that could not be propagated through all of the span, and from when.
+    """
+
+    start: float
+    end: float
+    targets: tuple[str, ...] = ()
+    stations: tuple[str, ...] = ()
+    target: IndexArray = field(default_factory=_indices)
+    station: IndexArray = field(default_factory=_indices)
+    aos: FloatArray = field(default_factory=_floats)
+    tca: FloatArray = field(default_factory=_floats)
+    los: FloatArray = field(default_factory=_floats)
+    aos_azimuth_deg: FloatArray = field(default_factory=_floats)
+    tca_azimuth_deg: FloatArray = field(default_factory=_floats)
+    los_azimuth_deg: FloatArray = field(default_factory=_floats)
+    max_elevation_deg: FloatArray = field(default_factory=_floats)
+    tca_range_km: FloatArray = field(default_factory=_floats)
+    cut_at_start: BoolArray = field(default_factory=_flags)
+    cut_at_end: BoolArray = field(default_factory=_flags)
+    problems: tuple[PropagationError, ...] = ()
+
+    def __len__(self) -> int:
+        return len(self.aos)
+
+    def __getitem__(self, row: int) -> Contact:
+        return Contact(
+            target=self.targets[self.target[row]],
+            station=self.stations[self.station[row]],
+            **{name: getattr(self, name)[row].item() for name in _VALUES},
+        )
+
+    def __iter__(self) -> Iterator[Contact]:
+        return (self[row] for row in range(len(self)))
+
+    @property
+    def duration_s(self) -> FloatArray:
+        """Seconds from AOS to LOS."""
+        return self.los - self.aos
+
+    def rows(self, keep: NDArray[np.bool_] | NDArray[np.intp]) -> ContactTable:
+        """The table with only the rows chosen by a mask or by ascending indices."""
+        return replace(self, **{name: getattr(self, name)[keep] for name in COLUMNS})
+
+    def of(self, target: str | None = None, station: str | None = None) -> ContactTable:
+        """The contacts of one target, one station, or both; empty for a name it has not got."""
+        keep = np.ones(len(self), dtype=np.bool_)
+        if target is not None:
+            keep &= self.target == _index(self.targets, target)
+        if station is not None:
+            keep &= self.station == _index(self.stations, station)
+        return self.rows(keep)
+
+    def intervals(self) -> IntervalSet:
+        """When any contact of the table is under way."""
+        return IntervalSet(self.aos, self.los)
+
+
+_VALUES = (
+    "aos",
+    "tca",
+    "los",
+    "aos_azimuth_deg",
+    "tca_azimuth_deg",
+    "los_azimuth_deg",
+    "max_elevation_deg",
+    "tca_range_km",
+    "cut_at_start",
+    "cut_at_end",
+)
+COLUMNS = ("target", "station", *_VALUES)
+assert set(COLUMNS) < {each.name for each in fields(ContactTable)}
+
+
+def _index(names: tuple[str, ...], name: str) -> int:
+    return names.index(name) if name in names else -1
+
+
+def joined(tables: Sequence[ContactTable], start: float, end: float) -> ContactTable:
+    """One table of several, sorted by AOS, then target, then station.
+
+    Targets and stations of the same name are the same.
+    """
+    targets = _names(each.targets for each in tables)
+    stations = _names(each.stations for each in tables)
+    columns: dict[str, NDArray[np.generic]] = {
+        name: np.concatenate([getattr(each, name) for each in tables])
+        if tables
+        else getattr(ContactTable(start, end), name)
+        for name in _VALUES
+    }
+    columns["target"] = _renumbered(tables, "target", "targets", targets)
+    columns["station"] = _renumbered(tables, "station", "stations", stations)
+    order = np.lexsort((columns["station"], columns["target"], columns["aos"]))
+    return ContactTable(
+        start=start,
+        end=end,
+        targets=targets,
+        stations=stations,
+        problems=tuple(problem for each in tables for problem in each.problems),
+        **{name: column[order] for name, column in columns.items()},  # type: ignore[arg-type]
+    )
+
+
+def _names(groups: Iterable[tuple[str, ...]]) -> tuple[str, ...]:
+    return tuple(dict.fromkeys(name for group in groups for name in group))
+
+
+def _renumbered(
+    tables: Sequence[ContactTable], column: str, names: str, all_names: tuple[str, ...]
+) -> IndexArray:
+    number = {name: index for index, name in enumerate(all_names)}
+    parts = [np.zeros(0, dtype=np.int32)]
+    for each in tables:
+        lookup = np.array([number[name] for name in getattr(each, names)], dtype=np.int32)
+        values = getattr(each, column)
+        parts.append(lookup[values] if len(values) else values)
+    return np.concatenate(parts).astype(np.int32, copy=False)
