@@ -1,5 +1,9 @@
 """The ledger, and the state that is folded from it. Nothing is ever updated in place.
 
-Import from the modules (``contactd.records.ledger``, ``contactd.records.state``): this face
-imports nothing, so that a command that needs no ledger pays for none.
+Importing this loads no database library; only opening a ledger does.
 """
+
+from contactd.records.ledger import ChainFault, Ledger, Verification
+from contactd.records.state import State, as_known_at, fold
+
+__all__ = ["ChainFault", "Ledger", "State", "Verification", "as_known_at", "fold"]

@@ -25,7 +25,7 @@ from contactd.core.errors import LedgerError
 from contactd.core.record import Record
 
 NO_DIGEST = "0" * 64
-MOST_BODY_BYTES = 262_144
+MOST_BODY_BYTES = 1_048_576
 MOST_TEXT_LENGTH = 500
 MOST_BODY_DEPTH = 32
 _FIRST_INEXACT = 2**53

@@ -76,7 +76,7 @@ def test_an_author_cannot_forge_the_envelope():
         ({"a": "\ud800"}, "cannot be written as JSON"),
         ({1: "a"}, "text is expected"),
         ({"a": object()}, "only JSON values"),
-        ({"a": "x" * MOST_BODY_BYTES}, "at most 262144 are kept"),
+        ({"a": "x" * MOST_BODY_BYTES}, "at most 1048576 are kept"),
     ],
 )
 def test_what_is_no_json_or_too_large_is_refused(body, says):

@@ -1,0 +1,124 @@
+"""The present state, folded from the ledger's records; and the state as it was known earlier.
+
+The life of alerts is folded in ``contactd.alerts.life``; everything else that the ledger knows is
+here. A record that a fold does not understand changes nothing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field, replace
+
+from contactd.core import record as kinds
+from contactd.core.record import Record
+from contactd.core.sequences.knowledge import (
+    CONCERNS_SEQUENCES,
+    SequenceKnowledge,
+    learn,
+    parts_of,
+)
+
+MOST_MISSED_CONTACTS = 200
+"""Missed contacts kept per target; the older ones stay in the ledger."""
+
+SequenceKey = tuple[str, str]
+
+
+@dataclass(frozen=True, slots=True)
+class State:
+    """What the records say, up to one of them.
+
+    Attributes:
+        number: of the last record that is part of it; records that are not yet stored (number 0)
+            count without changing it.
+        latest_at: the latest instant (s) at which any of them was recorded.
+        sequences: what is known of each sequence, by (target, sequence).
+        elements: the record that adopted the latest elements, by target.
+        missed_contacts: records of missed contacts, by target, oldest first, the last
+            ``MOST_MISSED_CONTACTS`` of them.
+        configuration: the record that adopted the latest configuration.
+        configuration_refused: the last refusal after it, or None.
+        service_started, service_stopped: the last such records.
+        remarks, starts_of_service: how many there were.
+    """
+
+    number: int = 0
+    latest_at: float | None = None
+    sequences: Mapping[SequenceKey, SequenceKnowledge] = field(default_factory=dict)
+    elements: Mapping[str, Record] = field(default_factory=dict)
+    missed_contacts: Mapping[str, tuple[Record, ...]] = field(default_factory=dict)
+    configuration: Record | None = None
+    configuration_refused: Record | None = None
+    service_started: Record | None = None
+    service_stopped: Record | None = None
+    remarks: int = 0
+    starts_of_service: int = 0
+
+    @property
+    def configuration_digest(self) -> str:
+        """Digest of the last configuration that was adopted, or ""."""
+        if self.configuration is None:
+            return ""
+        return str(self.configuration.body.get("digest", ""))
+
+
+def fold(state: State, records: Iterable[Record]) -> State:
+    """The state after more records, which are given in the ledger's order.
+
+    A record that is already part of the state is passed over. Folding in one go or in pieces
+    gives the same.
+    """
+    sequences = dict(state.sequences)
+    elements = dict(state.elements)
+    missed = dict(state.missed_contacts)
+    number, latest_at = state.number, state.latest_at
+    remarks, starts = state.remarks, state.starts_of_service
+    last: dict[str, Record | None] = {
+        kinds.CONFIGURATION_ADOPTED: state.configuration,
+        kinds.CONFIGURATION_REFUSED: state.configuration_refused,
+        kinds.SERVICE_STARTED: state.service_started,
+        kinds.SERVICE_STOPPED: state.service_stopped,
+    }
+    for record in records:
+        if record.number:
+            if record.number <= number:
+                continue
+            number = record.number
+        latest_at = record.at if latest_at is None else max(latest_at, record.at)
+        kind = record.kind
+        if kind in CONCERNS_SEQUENCES:
+            target, sequence, _ = parts_of(record.subject)
+            known = sequences.get((target, sequence), SequenceKnowledge())
+            sequences[target, sequence] = learn(known, record)
+        elif kind == kinds.ELEMENTS_ADOPTED:
+            elements[record.subject] = record
+        elif kind == kinds.CONTACT_MISSED:
+            target = parts_of(record.subject)[0]
+            kept = (*missed.get(target, ()), record)
+            missed[target] = kept[-MOST_MISSED_CONTACTS:]
+        elif kind in last:
+            last[kind] = record
+            starts += kind == kinds.SERVICE_STARTED
+            if kind == kinds.CONFIGURATION_ADOPTED:
+                last[kinds.CONFIGURATION_REFUSED] = None
+        elif kind == kinds.REMARK:
+            remarks += 1
+    return replace(
+        state,
+        number=number,
+        latest_at=latest_at,
+        sequences=sequences,
+        elements=elements,
+        missed_contacts=missed,
+        configuration=last[kinds.CONFIGURATION_ADOPTED],
+        configuration_refused=last[kinds.CONFIGURATION_REFUSED],
+        service_started=last[kinds.SERVICE_STARTED],
+        service_stopped=last[kinds.SERVICE_STOPPED],
+        remarks=remarks,
+        starts_of_service=starts,
+    )
+
+
+def as_known_at(records: Iterable[Record], instant: float) -> State:
+    """The state as it was known at an instant (s): only what had been recorded by then counts."""
+    return fold(State(), (record for record in records if record.at <= instant))
