@@ -7,6 +7,15 @@ from enum import StrEnum
 
 from contactd.core.intervals import EMPTY, IntervalSet
 
+# With a standard deviation and no bound, the bound is this many of them (JCGM 100:2008, 6.3.3 and
+# G.1.3: three standard deviations of a normal quantity hold 99.73 % of it).
+SIGMAS_IN_BOUND = 3.0
+
+
+def bound_of(error: float, sigma: float | None) -> float:
+    """The stated bound, or three standard deviations where only those are stated."""
+    return error if error > 0 or sigma is None else SIGMAS_IN_BOUND * sigma
+
 
 class StartStatus(StrEnum):
     """What is known of a start."""
@@ -27,6 +36,9 @@ class Start:
         earliest, nominal, latest: instants (s), bounds included; None while nothing is known.
         stopped_at: when the stop took effect, if ``STOPPED``.
         record: number of the record that this knowledge comes from; 0 for configuration.
+        give_or_take_s: how closely the moment of a start that is still to come will be known.
+        sigma_s: standard deviation of the start, where it is known to be normal; else None and
+            the start is taken as uniform between its bounds.
     """
 
     status: StartStatus = StartStatus.PENDING
@@ -35,6 +47,37 @@ class Start:
     latest: float | None = None
     stopped_at: float | None = None
     record: int = 0
+    give_or_take_s: float = 0.0
+    sigma_s: float | None = None
+
+    @property
+    def middle(self) -> float | None:
+        """The nominal start, or the middle of its bounds where no nominal is given."""
+        if self.nominal is not None or self.earliest is None or self.latest is None:
+            return self.nominal
+        return self.earliest + (self.latest - self.earliest) / 2
+
+    @property
+    def may_run(self) -> bool:
+        """Whether the sequence runs, or must be treated as running."""
+        return self.status in (StartStatus.OBSERVED, StartStatus.IN_DOUBT)
+
+
+@dataclass(frozen=True, slots=True)
+class TemperatureRate:
+    """How the rate of all of a sequence's clocks follows the temperature aboard.
+
+    Rate and temperature are joined by straight lines and held constant beyond the ends.
+
+    Attributes:
+        table: (temperature in °C, rate in ppm) of ascending temperature.
+        profile: (instant in s, temperature in °C) of ascending instant; one entry for a constant.
+        error_c: bound of the temperature's error, both ways.
+    """
+
+    table: tuple[tuple[float, float], ...]
+    profile: tuple[tuple[float, float], ...]
+    error_c: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,11 +91,30 @@ class Clock:
         rate_error_ppm: bound of the unknown rate error, both ways.
         known_rate_ppm: known offset of the rate.
         resets_on_power_loss: a power loss sets a running countdown back to its full setting.
+        rate_sigma_ppm: standard deviation of the rate where it is known to be normal; else None
+            and the rate is taken as uniform within its bound. With no bound given, three
+            standard deviations are the bound.
+        temperature: the part of the rate that follows the temperature, on top of the known rate.
     """
 
     rate_error_ppm: float = 0.0
     known_rate_ppm: float = 0.0
     resets_on_power_loss: bool = False
+    rate_sigma_ppm: float | None = None
+    temperature: TemperatureRate | None = None
+
+    @property
+    def rate_bound_ppm(self) -> float:
+        """Bound of the unknown part of the rate, both ways, in ppm."""
+        return bound_of(self.rate_error_ppm, self.rate_sigma_ppm)
+
+
+@dataclass(frozen=True, slots=True)
+class TimerUnit:
+    """One of several independent timers, each with an oscillator of its own."""
+
+    name: str
+    clock: Clock = field(default_factory=Clock)
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,6 +125,8 @@ class Setting:
         least_s, greatest_s, resolution_s: the values that the dial can take.
         error_s: bound of what the dial's mechanism adds or takes away, both ways.
         chosen_s: the value that is dialled in, or None while it is not chosen.
+        sigma_s: standard deviation of that error where it is known to be normal.
+        exceeds: (step, by how many seconds): this value must exceed that step's setting.
     """
 
     least_s: float
@@ -70,6 +134,22 @@ class Setting:
     resolution_s: float
     error_s: float = 0.0
     chosen_s: float | None = None
+    sigma_s: float | None = None
+    exceeds: tuple[tuple[str, float], ...] = ()
+
+    @property
+    def count(self) -> int:
+        """How many values the dial can take."""
+        return int((self.greatest_s - self.least_s) / self.resolution_s + 1e-9) + 1
+
+    def nearest(self, seconds: float) -> float:
+        """The dial's value nearest to the given one."""
+        index = round((seconds - self.least_s) / self.resolution_s)
+        return self.least_s + min(max(index, 0), self.count - 1) * self.resolution_s
+
+    def allows(self, seconds: float) -> bool:
+        """Whether the dial can stand at this value (to a microsecond)."""
+        return abs(self.nearest(seconds) - seconds) <= 1e-6
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,11 +159,25 @@ class Delay:
     Attributes:
         fixed_s: seconds, when there is no setting.
         error_s: bound of the fixed delay's error, both ways.
+        sigma_s: standard deviation of that error where it is known to be normal.
     """
 
     fixed_s: float = 0.0
     error_s: float = 0.0
     setting: Setting | None = None
+    sigma_s: float | None = None
+
+    @property
+    def error_bound_s(self) -> float:
+        """Bound of the delay's error, both ways; three standard deviations where none is given."""
+        if self.setting is not None:
+            return bound_of(self.setting.error_s, self.setting.sigma_s)
+        return bound_of(self.error_s, self.sigma_s)
+
+    @property
+    def error_sigma_s(self) -> float | None:
+        """Standard deviation of the delay's error where it is normal, else None."""
+        return self.sigma_s if self.setting is None else self.setting.sigma_s
 
 
 @dataclass(frozen=True, slots=True)
@@ -145,7 +239,9 @@ class Step:
         repeat_every_s: the step repeats with this period until it is seen, or None.
         repeat_most: how often it may act at the most when repeated.
         only_if_seen: name of an earlier step that must have been seen for this one to be live.
-        timer: name of the timer unit that drives it; steps with several units act as ``units``.
+        timer: name of the timer unit that drives it; None for the sequence's own clock.
+        timers: names of the units where several drive it, each counting the same delay.
+        units_act: with several, whether the ``first`` to expire acts or ``all`` must have expired.
     """
 
     name: str
@@ -160,6 +256,13 @@ class Step:
     repeat_most: int = 1
     only_if_seen: str | None = None
     timer: str | None = None
+    timers: tuple[str, ...] = ()
+    units_act: str = "first"
+
+    @property
+    def unit_names(self) -> tuple[str | None, ...]:
+        """The units that drive it; ``(None,)`` for the sequence's own clock."""
+        return self.timers or (self.timer,)
 
 
 @dataclass(frozen=True, slots=True)
@@ -170,6 +273,7 @@ class Sequence:
         start: as configured; the ledger may know better.
         people_near: when people are near the satellite.
         steps: in the order of the file.
+        units: independent timers that steps may name; the sequence's clock drives the rest.
     """
 
     target: str
@@ -178,6 +282,40 @@ class Sequence:
     start: Start = field(default_factory=Start)
     clock: Clock = field(default_factory=Clock)
     people_near: IntervalSet = EMPTY
+    units: tuple[TimerUnit, ...] = ()
+
+    def step(self, name: str) -> Step:
+        """The step of that name.
+
+        Raises:
+            KeyError: if there is none.
+        """
+        for each in self.steps:
+            if each.name == name:
+                return each
+        raise KeyError(name)
+
+    def clock_of(self, unit: str | None) -> Clock:
+        """The clock of a unit; the sequence's own for None."""
+        for each in self.units:
+            if each.name == unit:
+                return each.clock
+        return self.clock
+
+
+@dataclass(frozen=True, slots=True)
+class Fact:
+    """One fact from which a bound or a verdict follows.
+
+    Attributes:
+        about: what it bears on, such as ``earliest``, ``served``, ``stop_by``.
+        text: the fact in words.
+        source: where it comes from, such as ``configuration`` or ``record 12``.
+    """
+
+    about: str
+    text: str
+    source: str = "configuration"
 
 
 class Served(StrEnum):
@@ -197,6 +335,7 @@ class StepStatus(StrEnum):
     EXPIRING = "expiring"  # now lies between earliest and latest
     EXPIRED = "expired"  # the latest expiry has passed
     SEEN = "seen"  # its effect was seen
+    HELD = "held"  # its countdown stands still until it is resumed
     STOPPED = "stopped"  # it was stopped, or the start was refuted
 
 
@@ -216,7 +355,11 @@ class StepForecast:
         stop_possible: None without a stop rule or expiry; False when no window is left for it.
         keep_clear: (from, until) instants, or None.
         people_in_danger: the part of people-near that meets the keep-clear.
+        confirm_at: first instant after the latest expiry at which telemetry can confirm it.
+        confirm_station: the station that would see it.
+        later_acts: (earliest, latest) of each later act of a step that repeats.
         reasons: sentences that say from what each verdict follows, most important first.
+        facts: the facts behind them, for explanations.
     """
 
     target: str
@@ -237,13 +380,28 @@ class StepForecast:
     people_in_danger: IntervalSet = EMPTY
     hazard: str | None = None
     reasons: tuple[str, ...] = ()
+    confirm_at: float | None = None
+    confirm_station: str | None = None
+    later_acts: tuple[tuple[float, float], ...] = ()
+    facts: tuple[Fact, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
 class SequenceForecast:
-    """The forecast of every step of a sequence, from one state of knowledge."""
+    """The forecast of every step of a sequence, from one state of knowledge.
+
+    Attributes:
+        start: as known now: readings and sightings may have tightened it.
+        longest_silence: the longest time (from, until) without any station while it runs.
+        conflicts: records that contradict what was known before, in words; the state before
+            them is the one that the forecast rests on.
+        notice: the caution to show with it, or "" where no step is hazardous.
+    """
 
     target: str
     sequence: str
     start: Start
     steps: tuple[StepForecast, ...]
+    longest_silence: tuple[float, float] | None = None
+    conflicts: tuple[str, ...] = ()
+    notice: str = ""

@@ -1,0 +1,364 @@
+"""Learning from records: the fold that makes a sequence's knowledge.
+
+``learn`` takes the knowledge so far and one record, and gives the knowledge after it. It never
+raises and never forgets: a record that contradicts what is known, or that cannot be read, leaves
+the last consistent state in force and is kept among the ``conflicts``.
+
+A start observed, planned or attempted after the sequence was stopped or refuted begins a new run:
+readings, sightings, holds and power losses of the run before no longer count. Settings stay.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import replace
+from typing import Any, Final
+
+from contactd.core import record as kinds
+from contactd.core.instants import from_text, to_text
+from contactd.core.record import Record
+from contactd.core.sequences.known import (
+    Bounded,
+    Command,
+    Conflict,
+    Hold,
+    NotSeen,
+    Reading,
+    Ruling,
+    Seen,
+    SequenceKnowledge,
+)
+from contactd.core.sequences.model import Start, StartStatus
+
+__all__ = ["CONCERNS_SEQUENCES", "SequenceKnowledge", "learn", "parts_of"]
+
+STARTED, NOT_STARTED = "started", "not started"
+ACTED, DID_NOT_ACT = "acted", "did not act"
+RULINGS_ON_SEQUENCE: Final = (STARTED, NOT_STARTED)
+RULINGS_ON_STEP: Final = (ACTED, DID_NOT_ACT)
+
+
+class _Contradiction(Exception):
+    """The record contradicts what is known."""
+
+
+def parts_of(subject: str) -> tuple[str, str, str | None]:
+    """Target, sequence and step (None for the whole sequence) of a record's subject."""
+    pieces = [*subject.split("/", 2), "", ""]
+    return pieces[0], pieces[1], pieces[2] or None
+
+
+def learn(knowledge: SequenceKnowledge, record: Record) -> SequenceKnowledge:
+    """The knowledge after one more record; unchanged for a kind that concerns no sequence."""
+    teach = _TEACH.get(record.kind)
+    if teach is None:
+        return knowledge
+    try:
+        return teach(knowledge, record)
+    except _Contradiction as problem:
+        text = str(problem)
+    except KeyError as problem:
+        text = f"its body lacks {problem}"
+    except (TypeError, ValueError) as problem:
+        text = f"it cannot be read: {problem}"
+    return _note(knowledge, record, f"not applied: {text}")
+
+
+def _note(knowledge: SequenceKnowledge, record: Record, text: str) -> SequenceKnowledge:
+    conflict = Conflict(f"record {record.number} ({record.kind}) {text}", record.number)
+    return replace(knowledge, conflicts=(*knowledge.conflicts, conflict))
+
+
+def _new_run(knowledge: SequenceKnowledge, start: Start) -> SequenceKnowledge:
+    """A start that begins a new run, or corrects the present one."""
+    before = knowledge.start
+    if before is not None and before.status in (StartStatus.STOPPED, StartStatus.REFUTED):
+        return SequenceKnowledge(
+            start=start,
+            settings=knowledge.settings,
+            rulings=knowledge.rulings,
+            conflicts=knowledge.conflicts,
+        )
+    return replace(knowledge, start=start)
+
+
+def _bounds(body: Mapping[str, Any]) -> tuple[float, float]:
+    earliest, latest = from_text(body["earliest"]), from_text(body["latest"])
+    if earliest > latest:
+        raise ValueError(f"earliest {body['earliest']} lies after latest {body['latest']}")
+    return earliest, latest
+
+
+def _event(record: Record) -> Bounded:
+    earliest, latest = _bounds(record.body)
+    return Bounded(earliest, latest, str(record.body.get("why", "")), record.number)
+
+
+def _start_of(record: Record, status: StartStatus) -> Start:
+    body = record.body
+    earliest, latest = _bounds(body)
+    nominal = from_text(body["nominal"]) if body.get("nominal") else earliest + latest
+    if not body.get("nominal"):
+        nominal /= 2
+    if not earliest - 1e-5 <= nominal <= latest + 1e-5:
+        raise ValueError(f"nominal {body['nominal']} lies outside the bounds")
+    sigma = body.get("sigma_s")
+    return Start(
+        status=status,
+        earliest=earliest,
+        nominal=min(max(nominal, earliest), latest),
+        latest=latest,
+        record=record.number,
+        give_or_take_s=float(body.get("give_or_take_s", 0.0)),
+        sigma_s=None if sigma is None else float(sigma),
+    )
+
+
+def _planned(knowledge: SequenceKnowledge, record: Record) -> SequenceKnowledge:
+    if knowledge.start is not None and knowledge.start.may_run:
+        raise _Contradiction(
+            f"a start was planned although the present one is {knowledge.start.status} (record "
+            f"{knowledge.start.record}); refute that start or stop the sequence first"
+        )
+    return _new_run(knowledge, _start_of(record, StartStatus.EXPECTED))
+
+
+def _observed(knowledge: SequenceKnowledge, record: Record) -> SequenceKnowledge:
+    start = _start_of(record, StartStatus.OBSERVED)
+    before = knowledge.start
+    if before is not None and before.status is StartStatus.STOPPED and before.stopped_at:
+        assert start.latest is not None
+        if start.latest <= before.stopped_at:
+            raise _Contradiction(
+                f"this start lies before the stop at {to_text(before.stopped_at)} "
+                f"(record {before.record}), which stands"
+            )
+    return _new_run(knowledge, start)
+
+
+def _refuted(knowledge: SequenceKnowledge, record: Record) -> SequenceKnowledge:
+    if knowledge.seen:
+        step, seen = next(iter(knowledge.seen.items()))
+        raise _Contradiction(
+            f"the start cannot be refuted: {step} was seen by {to_text(seen.latest)} "
+            f"(record {seen.record}); an operator must rule on it"
+        )
+    start = replace(knowledge.start or Start(), status=StartStatus.REFUTED, record=record.number)
+    return replace(knowledge, start=start, attempts=())
+
+
+def _stopped(knowledge: SequenceKnowledge, record: Record) -> SequenceKnowledge:
+    at = from_text(record.body["at"])
+    step = parts_of(record.subject)[2]
+    if step is not None:
+        seen = knowledge.seen.get(step)
+        if seen is not None and seen.latest <= at:
+            raise _Contradiction(
+                f"{step} cannot be stopped at {to_text(at)}: it was seen by "
+                f"{to_text(seen.latest)} (record {seen.record})"
+            )
+        return replace(knowledge, stopped_steps={**knowledge.stopped_steps, step: at})
+    start = knowledge.start or Start()
+    if start.earliest is not None and at < start.earliest:
+        raise _Contradiction(
+            f"the stop at {to_text(at)} lies before the earliest start {to_text(start.earliest)} "
+            f"(record {start.record})"
+        )
+    stopped = replace(start, status=StartStatus.STOPPED, stopped_at=at, record=record.number)
+    return replace(knowledge, start=stopped)
+
+
+def _setting(knowledge: SequenceKnowledge, record: Record) -> SequenceKnowledge:
+    step = _step_of(record)
+    seconds = float(record.body["setting_s"])
+    if not seconds >= 0:
+        raise ValueError(f"a setting of {seconds} s")
+    return replace(knowledge, settings={**knowledge.settings, step: seconds})
+
+
+def _attempted(knowledge: SequenceKnowledge, record: Record) -> SequenceKnowledge:
+    attempt = _event(record)
+    attempts = (*knowledge.attempts, attempt)
+    before = knowledge.start
+    if before is not None and before.status is StartStatus.OBSERVED:
+        return replace(knowledge, attempts=attempts)
+    start = Start(
+        StartStatus.IN_DOUBT,
+        earliest=min(each.earliest for each in attempts),
+        nominal=attempt.earliest + (attempt.latest - attempt.earliest) / 2,
+        latest=max(each.latest for each in attempts),
+        record=record.number,
+    )
+    return replace(_new_run(knowledge, start), attempts=attempts)
+
+
+def _reading(knowledge: SequenceKnowledge, record: Record) -> SequenceKnowledge:
+    body = record.body
+    remaining, elapsed = body.get("remaining_s"), body.get("elapsed_s")
+    if (remaining is None) == (elapsed is None):
+        raise ValueError("either remaining_s or elapsed_s is expected")
+    reading = Reading(
+        step=parts_of(record.subject)[2],
+        at=from_text(body["at"]),
+        remaining_s=None if remaining is None else float(remaining),
+        elapsed_s=None if elapsed is None else float(elapsed),
+        error_s=float(body.get("error_s", 0.0)),
+        at_error_s=float(body.get("at_error_s", 0.0)),
+        unit=body.get("unit"),
+        record=record.number,
+    )
+    if reading.at - reading.at_error_s > record.at:
+        raise _Contradiction(f"the reading at {body['at']} comes from the future")
+    if knowledge.start is not None and knowledge.start.status is StartStatus.REFUTED:
+        raise _Contradiction(
+            "a running countdown was read although the start was refuted "
+            f"(record {knowledge.start.record}); an operator must rule on it"
+        )
+    return replace(knowledge, readings=(*knowledge.readings, reading))
+
+
+def _was_seen(knowledge: SequenceKnowledge, record: Record) -> SequenceKnowledge:
+    body, step = record.body, _step_of(record)
+    earliest = from_text(body["earliest"]) if body.get("earliest") else None
+    seen = Seen(from_text(body["at"]), earliest, record.number)
+    if earliest is not None and earliest > seen.latest:
+        raise ValueError(f"earliest {body['earliest']} lies after {body['at']}")
+    if (seen.latest if earliest is None else earliest) > record.at:
+        raise _Contradiction(f"the sighting at {body['at']} comes from the future")
+    known = replace(
+        knowledge,
+        seen={**knowledge.seen, step: seen},
+        not_seen={name: each for name, each in knowledge.not_seen.items() if name != step},
+        inert_steps=knowledge.inert_steps - {step},
+    )
+    start = knowledge.start
+    if start is None:
+        return known
+    if start.status is StartStatus.IN_DOUBT:
+        return replace(known, start=replace(start, status=StartStatus.OBSERVED))
+    if start.status is StartStatus.REFUTED:
+        # What was seen outweighs the refutation: the later steps may be running.
+        doubtful = replace(known, start=replace(start, status=StartStatus.IN_DOUBT))
+        return _note(
+            doubtful,
+            record,
+            f"contradicts record {start.record}: {step} was seen although the start was refuted; "
+            "the sequence is in doubt until an operator rules on it",
+        )
+    return known
+
+
+def _was_not_seen(knowledge: SequenceKnowledge, record: Record) -> SequenceKnowledge:
+    body, step = record.body, _step_of(record)
+    not_seen = NotSeen(
+        start=from_text(body["from"]),
+        end=from_text(body["until"]),
+        refutes=bool(body.get("refutes", False)),
+        why=str(body.get("why", "")),
+        record=record.number,
+    )
+    if step in knowledge.seen:
+        seen = knowledge.seen[step]
+        raise _Contradiction(
+            f"{step} was seen by {to_text(seen.latest)} (record {seen.record}); an operator must "
+            "rule on it"
+        )
+    known = replace(knowledge, not_seen={**knowledge.not_seen, step: not_seen})
+    start = knowledge.start
+    if not_seen.refutes and start is not None and start.status is StartStatus.IN_DOUBT:
+        refuted = replace(start, status=StartStatus.REFUTED, record=record.number)
+        return replace(known, start=refuted, attempts=())
+    return known
+
+
+def _power_loss(knowledge: SequenceKnowledge, record: Record) -> SequenceKnowledge:
+    losses = sorted((*knowledge.power_losses, _event(record)), key=lambda each: each.earliest)
+    return replace(knowledge, power_losses=tuple(losses))
+
+
+def _held(knowledge: SequenceKnowledge, record: Record) -> SequenceKnowledge:
+    step = parts_of(record.subject)[2]
+    for hold in knowledge.holds:
+        if hold.step == step and hold.resumed is None:
+            raise _Contradiction(f"it is already held (record {hold.held.record})")
+    return replace(knowledge, holds=(*knowledge.holds, Hold(_event(record), step=step)))
+
+
+def _resumed(knowledge: SequenceKnowledge, record: Record) -> SequenceKnowledge:
+    resumed = _event(record)
+    step = parts_of(record.subject)[2]
+    for index, hold in enumerate(knowledge.holds):
+        if hold.step == step and hold.resumed is None:
+            if resumed.latest < hold.held.earliest:
+                raise _Contradiction(
+                    f"it was held at {to_text(hold.held.earliest)} at the earliest "
+                    f"(record {hold.held.record}), after this"
+                )
+            holds = list(knowledge.holds)
+            holds[index] = replace(hold, resumed=resumed)
+            return replace(knowledge, holds=tuple(holds))
+    raise _Contradiction("it is not held")
+
+
+def _command(knowledge: SequenceKnowledge, record: Record) -> SequenceKnowledge:
+    body = record.body
+    command = Command(
+        at=from_text(body["at"]),
+        command=str(body["command"]),
+        step=parts_of(record.subject)[2],
+        station=str(body.get("station", "")),
+        record=record.number,
+    )
+    return replace(knowledge, commands=(*knowledge.commands, command))
+
+
+def _ruled(knowledge: SequenceKnowledge, record: Record) -> SequenceKnowledge:
+    body = record.body
+    step = parts_of(record.subject)[2]
+    verdict = str(body["ruling"])
+    if verdict not in (RULINGS_ON_SEQUENCE if step is None else RULINGS_ON_STEP):
+        raise ValueError(f"there is no ruling {verdict!r}")
+    ruling = Ruling(verdict, step, record.author, str(body.get("why", "")), record.number)
+    known = replace(knowledge, rulings=(*knowledge.rulings, ruling))
+    if verdict == DID_NOT_ACT and step is not None:
+        seen = {name: each for name, each in known.seen.items() if name != step}
+        return replace(known, seen=seen, inert_steps=known.inert_steps | {step})
+    if verdict == ACTED and step is not None:
+        latest = from_text(body["at"]) if body.get("at") else record.at
+        seen = {**known.seen, step: Seen(latest, None, record.number)}
+        return replace(known, seen=seen, inert_steps=known.inert_steps - {step})
+    if verdict == NOT_STARTED:
+        start = replace(known.start or Start(), status=StartStatus.REFUTED, record=record.number)
+        return replace(known, start=start, attempts=(), seen={}, readings=())
+    if body.get("earliest"):
+        return _new_run(known, _start_of(record, StartStatus.OBSERVED))
+    start = known.start or Start()
+    if start.earliest is None:
+        raise ValueError("it is not known when it started: give earliest and latest")
+    return replace(known, start=replace(start, status=StartStatus.OBSERVED, record=record.number))
+
+
+def _step_of(record: Record) -> str:
+    step = parts_of(record.subject)[2]
+    if step is None:
+        raise ValueError(f"the subject {record.subject!r} names no step")
+    return step
+
+
+_TEACH: Final[Mapping[str, Callable[[SequenceKnowledge, Record], SequenceKnowledge]]] = {
+    kinds.START_PLANNED: _planned,
+    kinds.START_OBSERVED: _observed,
+    kinds.START_REFUTED: _refuted,
+    kinds.SEQUENCE_STOPPED: _stopped,
+    kinds.SEQUENCE_HELD: _held,
+    kinds.SEQUENCE_RESUMED: _resumed,
+    kinds.POWER_LOSS: _power_loss,
+    kinds.SETTING_CHOSEN: _setting,
+    kinds.START_ATTEMPTED: _attempted,
+    kinds.READING: _reading,
+    kinds.STEP_SEEN: _was_seen,
+    kinds.STEP_NOT_SEEN: _was_not_seen,
+    kinds.RULING: _ruled,
+    kinds.COMMAND_SENT: _command,
+}
+CONCERNS_SEQUENCES: Final = frozenset(_TEACH)

@@ -1,0 +1,135 @@
+"""What is known of a sequence, as plain values. ``knowledge.learn`` folds the records into it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from contactd.core.sequences.model import Start
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """A countdown's value seen aboard.
+
+    Attributes:
+        step: the step whose countdown it is; None for the time elapsed since the start.
+        at, at_error_s: when it was read (instant, s), and the bound of that, both ways.
+        remaining_s, elapsed_s: what was read, in seconds of the onboard clock; one of them.
+        error_s: bound of the value's error, both ways.
+        unit: the timer unit that was read; None for the one that drives the step.
+        record: number of the record.
+    """
+
+    step: str | None
+    at: float
+    remaining_s: float | None = None
+    elapsed_s: float | None = None
+    error_s: float = 0.0
+    at_error_s: float = 0.0
+    unit: str | None = None
+    record: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Seen:
+    """A step's effect was seen: it happened from ``earliest`` (if known) to ``latest``."""
+
+    latest: float
+    earliest: float | None = None
+    record: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class NotSeen:
+    """A step's effect was watched for from ``start`` to ``end`` and not seen.
+
+    ``refutes`` says whether that was accepted as proof that it did not happen; ``why`` says why.
+    """
+
+    start: float
+    end: float
+    refutes: bool = False
+    why: str = ""
+    record: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Bounded:
+    """An event known within bounds (instants, s): an attempt, a power loss, a hold."""
+
+    earliest: float
+    latest: float
+    why: str = ""
+    record: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Hold:
+    """Countdowns stood still from ``held`` until ``resumed``; None while they still do.
+
+    ``step`` is None where the whole sequence was held.
+    """
+
+    held: Bounded
+    resumed: Bounded | None = None
+    step: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Command:
+    """A command that was sent; that it worked is another record's matter."""
+
+    at: float
+    command: str
+    step: str | None = None
+    station: str = ""
+    record: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Ruling:
+    """What an operator has decided to be the case."""
+
+    ruling: str
+    step: str | None = None
+    author: str = ""
+    why: str = ""
+    record: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Conflict:
+    """A record that contradicts what was known, or cannot be read."""
+
+    text: str
+    record: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class SequenceKnowledge:
+    """All that the records say of one sequence.
+
+    Attributes:
+        start: what is known of the start; None while the records say nothing of it, and the
+            configured start holds.
+        settings: chosen settings in seconds, by step; they override the configured ones.
+        seen, not_seen: by step.
+        stopped_steps: when each step was stopped by itself (instant, s), by step.
+        inert_steps: steps that were ruled not to act.
+        attempts: moments at which something may have started it.
+    """
+
+    start: Start | None = None
+    settings: Mapping[str, float] = field(default_factory=dict)
+    readings: tuple[Reading, ...] = ()
+    seen: Mapping[str, Seen] = field(default_factory=dict)
+    not_seen: Mapping[str, NotSeen] = field(default_factory=dict)
+    stopped_steps: Mapping[str, float] = field(default_factory=dict)
+    inert_steps: frozenset[str] = frozenset()
+    power_losses: tuple[Bounded, ...] = ()
+    holds: tuple[Hold, ...] = ()
+    attempts: tuple[Bounded, ...] = ()
+    commands: tuple[Command, ...] = ()
+    rulings: tuple[Ruling, ...] = ()
+    conflicts: tuple[Conflict, ...] = ()

@@ -1,0 +1,298 @@
+"""What somebody states about a sequence, checked and put into a record's body.
+
+Each function returns the JSON body for the kind of record that its docstring names. Times are
+given as instants (s) and written as RFC 3339 UTC text with microseconds. ``recorded_at`` is the
+moment at which the record is made: nothing that was observed may lie after it.
+
+Raises, all of them: :class:`InputError` for what cannot be true or cannot be used.
+"""
+
+from __future__ import annotations
+
+import difflib
+import math
+from typing import Any, NoReturn
+
+from contactd.core.errors import InputError
+from contactd.core.instants import to_text
+from contactd.core.sequences.knowledge import RULINGS_ON_SEQUENCE, RULINGS_ON_STEP, STARTED
+from contactd.core.sequences.known import SequenceKnowledge
+from contactd.core.sequences.model import Sequence, Step, bound_of
+
+Statement = dict[str, Any]
+
+LONGEST_S = 10 * 366 * 86_400.0
+
+
+def subject_of(sequence: Sequence, step: str | None = None) -> str:
+    """Subject of records about a sequence or one of its steps; the step must exist."""
+    subject = f"{sequence.target}/{sequence.name}"
+    return subject if step is None else f"{subject}/{known_step(sequence, step).name}"
+
+
+def known_step(sequence: Sequence, name: str) -> Step:
+    """The step of that name, or an error that lists the steps there are."""
+    names = [each.name for each in sequence.steps]
+    if name not in names:
+        near = difflib.get_close_matches(name, names, 1)
+        hint = f" (did you mean {near[0]!r}?)" if near else ""
+        _refuse("step", repr(name), f"one of {', '.join(map(repr, names))}{hint}")
+    return sequence.step(name)
+
+
+def start_planned(
+    at: float,
+    give_or_take_s: float = 0.0,
+    *,
+    earliest: float | None = None,
+    latest: float | None = None,
+) -> Statement:
+    """Body for START_PLANNED: somebody means to start the sequence at ``at`` ± ``give_or_take_s``.
+
+    With ``earliest`` and ``latest`` the start may come at any time between them, and will then be
+    known to ± ``give_or_take_s``.
+    """
+    return _bounds(at, give_or_take_s, earliest, latest) | {"give_or_take_s": give_or_take_s}
+
+
+def start_observed(
+    at: float,
+    give_or_take_s: float = 0.0,
+    *,
+    recorded_at: float,
+    earliest: float | None = None,
+    latest: float | None = None,
+    sigma_s: float | None = None,
+) -> Statement:
+    """Body for START_OBSERVED: it started at ``at``, within the bounds.
+
+    Args:
+        at: best estimate (instant, s).
+        give_or_take_s: bound both ways, where ``earliest`` or ``latest`` does not say otherwise.
+        sigma_s: standard deviation, where the error is known to be normal; with no bound given,
+            three of them are the bound.
+    """
+    if sigma_s is not None:
+        _duration("sigma_s", sigma_s)
+        give_or_take_s = bound_of(give_or_take_s, sigma_s)
+    body = _bounds(at, give_or_take_s, earliest, latest)
+    _past("earliest", at - give_or_take_s if earliest is None else earliest, recorded_at)
+    return body if sigma_s is None else body | {"sigma_s": sigma_s}
+
+
+def start_attempted(
+    earliest: float, latest: float, *, recorded_at: float, why: str = ""
+) -> Statement:
+    """Body for START_ATTEMPTED: something may have started it between the two instants."""
+    body = _bounds(earliest + (latest - earliest) / 2, 0.0, earliest, latest)
+    _past("earliest", earliest, recorded_at)
+    return {"earliest": body["earliest"], "latest": body["latest"], "why": why}
+
+
+def start_refuted(why: str) -> Statement:
+    """Body for START_REFUTED: it did not start, and how that is known."""
+    if not why.strip():
+        _refuse("why", "nothing", "how it is known that the sequence did not start")
+    return {"why": why}
+
+
+def stopped(at: float, *, recorded_at: float, why: str = "") -> Statement:
+    """Body for SEQUENCE_STOPPED: the stop of the sequence or the step took effect at ``at``."""
+    _past("at", at, recorded_at)
+    return {"at": _text("at", at), "why": why}
+
+
+def event(
+    at: float, give_or_take_s: float = 0.0, *, recorded_at: float, why: str = ""
+) -> Statement:
+    """Body for SEQUENCE_HELD, SEQUENCE_RESUMED and POWER_LOSS."""
+    body = _bounds(at, give_or_take_s, None, None)
+    _past("earliest", at - give_or_take_s, recorded_at)
+    return {"earliest": body["earliest"], "latest": body["latest"], "why": why}
+
+
+def setting_chosen(sequence: Sequence, step: str, setting_s: float) -> Statement:
+    """Body for SETTING_CHOSEN: the dial of a step stands at ``setting_s`` seconds."""
+    return {"setting_s": dialled(sequence, step, setting_s)}
+
+
+def dialled(sequence: Sequence, step: str, setting_s: float) -> float:
+    """The setting as the dial can take it, or an error that names the values next to it."""
+    setting = known_step(sequence, step).delay.setting
+    if setting is None:
+        _refuse("step", repr(step), "a step whose delay is a setting; this one's delay is fixed")
+    _duration("setting_s", setting_s)
+    low, tick = setting.least_s, setting.resolution_s
+    high = low + (setting.count - 1) * tick
+    if not low - 1e-6 <= setting_s <= high + 1e-6:
+        _refuse(
+            "setting_s", f"{setting_s:g} s", f"a value of {step!r} from {low:g} s to {high:g} s"
+        )
+    if not setting.allows(setting_s):
+        below = low + math.floor((setting_s - low) / tick) * tick
+        expected = f"a value that the dial of {step!r} can take: {below:g} s or {below + tick:g} s"
+        _refuse("setting_s", f"{setting_s:g} s", expected)
+    return setting.nearest(setting_s)
+
+
+def reading(
+    sequence: Sequence,
+    step: str | None,
+    at: float,
+    *,
+    recorded_at: float,
+    remaining_s: float | None = None,
+    elapsed_s: float | None = None,
+    error_s: float = 0.0,
+    at_error_s: float = 0.0,
+    unit: str | None = None,
+) -> Statement:
+    """Body for READING: a countdown showed so much remaining or elapsed at ``at``.
+
+    Args:
+        step: whose countdown; None for the time elapsed since the start.
+        remaining_s, elapsed_s: one of the two, in seconds of the onboard clock.
+        error_s: bound of the reading's error, both ways: half the last digit at least.
+        at_error_s: bound of the error of ``at``, both ways.
+        unit: which timer unit, where several drive the step.
+    """
+    values = {
+        key: value
+        for key, value in (("remaining_s", remaining_s), ("elapsed_s", elapsed_s))
+        if value is not None
+    }
+    if len(values) != 1:
+        found = "both" if values else "neither"
+        _refuse("reading", found, "either the remaining or the elapsed time")
+    if step is None and elapsed_s is None:
+        _refuse("step", "none", "the step whose countdown shows the remaining time")
+    for name, seconds in (*values.items(), ("error_s", error_s), ("at_error_s", at_error_s)):
+        _duration(name, seconds)
+    _past("at", at - at_error_s, recorded_at)
+    _check_unit(sequence, step, unit)
+    body: Statement = {"at": _text("at", at), **values, "error_s": error_s}
+    body["at_error_s"] = at_error_s
+    return body if unit is None else body | {"unit": unit}
+
+
+def _check_unit(sequence: Sequence, step: str | None, unit: str | None) -> None:
+    units = [each.name for each in sequence.units]
+    if unit is not None and unit not in units:
+        there = ", ".join(map(repr, units)) or "none: the sequence has one clock"
+        _refuse("unit", repr(unit), f"a timer unit of the sequence ({there})")
+    if step is None:
+        return
+    driving = known_step(sequence, step).unit_names
+    if unit is None and len(driving) > 1:
+        _refuse(
+            "unit", "none", f"which timer unit of the step was read: {', '.join(map(str, driving))}"
+        )
+    if unit is not None and unit not in driving:
+        names = ", ".join(str(each) for each in driving if each) or "none: the sequence's own clock"
+        _refuse("unit", repr(unit), f"a timer unit that drives {step!r} ({names})")
+
+
+def step_seen(
+    sequence: Sequence,
+    step: str,
+    at: float,
+    *,
+    recorded_at: float,
+    earliest: float | None = None,
+    by: str = "",
+) -> Statement:
+    """Body for STEP_SEEN: the step's effect was seen at ``at``, so it acted by then.
+
+    ``earliest`` is the last moment at which it had not yet acted, where that is known.
+    """
+    known_step(sequence, step)
+    _past("at", at, recorded_at)
+    body: Statement = {"at": _text("at", at), "by": by}
+    if earliest is not None:
+        if earliest > at:
+            _refuse("earliest", to_text(earliest), f"a time not after {to_text(at)}")
+        body["earliest"] = _text("earliest", earliest)
+    return body
+
+
+def command_sent(at: float, command: str, *, recorded_at: float, station: str = "") -> Statement:
+    """Body for COMMAND_SENT: ``stop``, ``hold``, ``resume``, ``start``, or free text."""
+    if not command.strip():
+        _refuse("command", "nothing", "the command that was sent")
+    _past("at", at, recorded_at)
+    return {"at": _text("at", at), "command": command, "station": station}
+
+
+def ruling(
+    verdict: str,
+    why: str,
+    *,
+    recorded_at: float,
+    step: str | None = None,
+    earliest: float | None = None,
+    latest: float | None = None,
+    at: float | None = None,
+    knowledge: SequenceKnowledge | None = None,
+) -> Statement:
+    """Body for RULING: an operator decides what is the case, and says why.
+
+    Args:
+        verdict: ``started`` or ``not started`` for a sequence; ``acted`` or ``did not act`` for
+            a step.
+        earliest, latest: bounds of the start, for ``started``; needed where none are known.
+        at: by when the step had acted, for ``acted``.
+        knowledge: what is known so far, to refuse a start without bounds.
+    """
+    allowed = RULINGS_ON_SEQUENCE if step is None else RULINGS_ON_STEP
+    if verdict not in allowed:
+        _refuse("ruling", repr(verdict), " or ".join(map(repr, allowed)))
+    if not why.strip():
+        _refuse("why", "nothing", "the reason for the ruling: it is part of the record")
+    body: Statement = {"ruling": verdict, "why": why}
+    if earliest is not None and latest is not None:
+        body |= _bounds(earliest + (latest - earliest) / 2, 0.0, earliest, latest)
+        _past("earliest", earliest, recorded_at)
+    elif (
+        verdict == STARTED
+        and knowledge is not None
+        and (knowledge.start is None or knowledge.start.earliest is None)
+    ):
+        _refuse("earliest", "nothing", "bounds of the start: none are known so far")
+    if at is not None:
+        _past("at", at, recorded_at)
+        body["at"] = _text("at", at)
+    return body
+
+
+def _bounds(
+    at: float, give_or_take_s: float, earliest: float | None, latest: float | None
+) -> Statement:
+    _duration("give_or_take_s", give_or_take_s)
+    low = at - give_or_take_s if earliest is None else earliest
+    high = at + give_or_take_s if latest is None else latest
+    texts = {"earliest": _text("earliest", low), "latest": _text("latest", high)}
+    if low > high:
+        _refuse("latest", texts["latest"], f"a time not before the earliest, {texts['earliest']}")
+    if not low <= at <= high:
+        _refuse("at", _text("at", at), f"a time from {texts['earliest']} to {texts['latest']}")
+    return {"earliest": texts["earliest"], "nominal": _text("at", at), "latest": texts["latest"]}
+
+
+def _past(key: str, at: float, recorded_at: float) -> None:
+    if at > recorded_at:
+        _refuse(key, _text(key, at), f"a time not after now, {to_text(recorded_at)}")
+
+
+def _duration(key: str, seconds: float) -> None:
+    if not 0 <= seconds <= LONGEST_S:
+        _refuse(key, f"{seconds:g} s", "a duration from 0 s to ten years")
+
+
+def _text(key: str, at: float) -> str:
+    if not math.isfinite(at):
+        _refuse(key, str(at), "a time")
+    return to_text(at, 6)
+
+
+def _refuse(key: str, found: str, expected: str) -> NoReturn:
+    raise InputError(expected=expected, found=found, key=key)
