@@ -1,0 +1,222 @@
+"""From checked files to the values of the heart: stations, targets and their elements."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from typing import Any
+
+from contactd.config.configuration import ElementFeed, Notice
+from contactd.config.files import Reader, Unreadable
+from contactd.config.places import Document, Location, describe
+from contactd.config.sections import SpanOrCalendar
+from contactd.config.settings import Elements
+from contactd.config.station_file import StationFile
+from contactd.config.target_file import ElementsSection, TargetFile
+from contactd.config.types import nearest
+from contactd.core.errors import InputError
+from contactd.core.ground.station import ServiceTerms, Station
+from contactd.core.intervals import IntervalSet, union
+from contactd.core.orbit.elements import ElementSet, TimingError
+from contactd.core.planning import Target
+
+MOST_ELEMENT_FILE_BYTES = 8 << 20
+
+
+@dataclass(slots=True)
+class Builder:
+    """Builds from one document, reads what it refers to, and notes what is wrong.
+
+    Attributes:
+        span: (start, end) instants within which recurring events are written out.
+    """
+
+    document: Document
+    reader: Reader
+    span: tuple[float, float]
+    notices: list[Notice] = field(default_factory=list)
+
+    def notice(self, location: Location, text: str) -> None:
+        """Note what is allowed, but may not be meant."""
+        error = self.document.error(location, text)
+        self.notices.append(Notice(text, error.key, error.path, error.line, error.column))
+
+    def station(self, file: StationFile) -> Station:
+        """The station of a station's file."""
+        east = file.longitude_deg
+        return Station(
+            name=file.name,
+            latitude_deg=file.latitude_deg,
+            longitude_deg=east if east <= 180 else east - 360,
+            altitude_m=file.altitude_m,
+            least_elevation_deg=file.least_elevation_deg,
+            mask=file.mask,
+            services={
+                name: ServiceTerms(terms.least_elevation_deg, terms.acquisition_s, terms.guard_s)
+                for name, terms in file.services.items()
+            },
+            outages=self.spans(file.outages, ("outages",)),
+            refraction=file.refraction,
+        )
+
+    def spans(self, listed: tuple[SpanOrCalendar, ...], location: Location) -> IntervalSet:
+        """All spans of a list, with those of the calendars that it names."""
+        sets = [
+            IntervalSet.of(
+                (each.start, each.end)
+                for each in listed
+                if each.start is not None and each.end is not None
+            )
+        ]
+        for index, each in enumerate(listed):
+            if each.ics is not None:
+                from contactd.config.outages import MOST_BYTES, spans_of_calendar
+
+                where = (*location, index, "ics")
+                span = self.span
+
+                def parse(data: bytes, span: tuple[float, float] = span) -> IntervalSet:
+                    return spans_of_calendar(data, span)
+
+                found = self._from_file(each.ics, where, MOST_BYTES, parse)
+                sets += [found] if found is not None else []
+        return union(sets)
+
+    def _from_file(
+        self, name: str, location: Location, most_bytes: int, parse: Callable[[bytes], Any]
+    ) -> Any:
+        """What a parser makes of a file that is named in the document; None with errors noted."""
+        path = self.document.path.parent / name
+        try:
+            data = self.reader.read(path, most_bytes)
+        except Unreadable as problem:
+            expected = "a file that can be read, named relative to this one"
+            shown = describe(self.document.node(location))
+            self.document.note(location, expected, f"{shown}, which is {problem}")
+            return None
+        try:
+            return parse(data)
+        except InputError as error:
+            place = self.document.place(location)
+            self.document.errors.append(
+                InputError(
+                    f"{error.expected} (named in {place})",
+                    error.found,
+                    error.key,
+                    str(path),
+                    error.line or 1,
+                    error.column,
+                )
+            )
+            return None
+
+    def elements(self, section: ElementsSection) -> tuple[tuple[ElementSet, ...], str]:
+        """Element sets that the document gives, and where they came from, for people."""
+        sets: list[ElementSet] = []
+        sources: list[str] = []
+        for key, listed in (("omm", section.omm), ("tle", section.tle)):
+            for index, text in enumerate(listed):
+                location = ("elements", key, index)
+                if "\n" in text.strip():
+                    sources.append("the target's file")
+                    sets += self._inline(text, location, _parser(key))
+                else:
+                    sources.append(text)
+                    most = MOST_ELEMENT_FILE_BYTES
+                    sets += self._from_file(text, location, most, _parser(key)) or ()
+        if sets:
+            return self._of_one_object(sets, section), ", ".join(dict.fromkeys(sources))
+        return (), section.url or ", ".join(sources)
+
+    def _inline(
+        self, text: str, location: Location, parse: Callable[[bytes], tuple[ElementSet, ...]]
+    ) -> tuple[ElementSet, ...]:
+        try:
+            return parse(text.encode())
+        except InputError as error:
+            node = self.document.node(location)
+            placed = self.document.error(location, error.expected, error.found)
+            placed.key += f", {error.key}" if error.key else ""
+            if node.block and error.line:
+                placed.line = node.line + error.line
+                placed.column = self.document.indent(node) + max(error.column, 1)
+            self.document.errors.append(placed)
+            return ()
+
+    def _of_one_object(
+        self, sets: list[ElementSet], section: ElementsSection
+    ) -> tuple[ElementSet, ...]:
+        """The sets of the one object that is meant."""
+        numbers = sorted({each.catalogue_number for each in sets})
+        listed = ", ".join(str(number) for number in numbers[:5]) + (", …" if numbers[5:] else "")
+        wanted = section.catalogue_number
+        if wanted is not None:
+            kept = tuple(each for each in sets if each.catalogue_number == wanted)
+            if not kept:
+                expected = f"a catalogue number that the elements have: {listed}"
+                self.document.note(("elements", "catalogue_number"), expected)
+            return kept
+        if len(numbers) > 1:
+            key = "omm" if section.omm else "tle"
+            expected = "sets of one object, or catalogue_number beside it to say which is meant"
+            self.document.note(("elements", key), expected, f"sets of {listed}")
+        return tuple(sets)
+
+    def target(self, file: TargetFile, rules: Elements) -> Target:
+        """The target of a target's file; its feed, if it has one, is made by :meth:`feed`."""
+        from contactd.config.build_sequence import build_sequences
+
+        sets, source = self.elements(file.elements) if file.elements else ((), "")
+        section = file.elements
+        timing_error, stale_after_s = TimingError(), rules.stale_after_s
+        if section is not None:
+            timing_error = TimingError(
+                section.timing_error.at_epoch_s, section.timing_error.per_day_s
+            )
+            stale_after_s = section.stale_after_s or rules.stale_after_s
+        else:
+            self.notice((), "no elements: no contact can be predicted")
+        return Target(
+            name=file.name,
+            elements=sets,
+            elements_source=source,
+            timing_error=timing_error,
+            stale_after_s=stale_after_s,
+            sequences=build_sequences(self, file),
+        )
+
+    def feed(self, file: TargetFile, rules: Elements) -> ElementFeed | None:
+        """What is to be fetched for a target, if anything is."""
+        section = file.elements
+        if section is None or section.url is None:
+            return None
+        return ElementFeed(
+            target=file.name,
+            url=section.url,
+            format=section.format,
+            least_interval_s=section.least_interval_s or rules.least_interval_s,
+            timeout_s=rules.timeout_s,
+            size_limit_bytes=rules.size_limit_bytes,
+            catalogue_number=section.catalogue_number,
+        )
+
+
+def _parser(key: str) -> Callable[[bytes], tuple[ElementSet, ...]]:
+    if key == "tle":
+        from contactd.core.orbit.tle import parse_tle
+
+        return parse_tle
+    from contactd.core.orbit.omm import parse_omm
+
+    return parse_omm
+
+
+def unknown(word: str, known: list[str], what: str) -> str:
+    """What is expected where a name is not known: the nearest, or all there are."""
+    near = nearest(word, known)
+    if near is not None:
+        return f"{what}; the nearest is {near}"
+    if not known:
+        return f"{what}; there is none"
+    more = ", …" if len(known) > 8 else ""
+    return f"{what}: {', '.join(known[:8])}{more}"

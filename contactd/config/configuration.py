@@ -1,0 +1,74 @@
+"""The configuration in force: everything the files say, checked and built."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from contactd.config.files import FileState
+from contactd.config.settings import AlertLeads, Settings
+from contactd.core.ground.station import Station
+from contactd.core.planning import Target
+
+
+@dataclass(frozen=True, slots=True)
+class ElementFeed:
+    """Elements that are to be fetched by URL.
+
+    Attributes:
+        format: ``tle``, ``omm``, or None to tell by the text.
+        catalogue_number: which object's sets to take where there are several; None for all.
+    """
+
+    target: str
+    url: str
+    format: str | None
+    least_interval_s: float
+    timeout_s: float
+    size_limit_bytes: int
+    catalogue_number: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Notice:
+    """Something in the files that is allowed, but may not be meant."""
+
+    text: str
+    key: str
+    path: str
+    line: int = 0
+    column: int = 0
+
+    def __str__(self) -> str:
+        place = ":".join(str(part) for part in (self.path, self.line, self.column) if part)
+        return f"{place}: {self.key}: {self.text}" if self.key else f"{place}: {self.text}"
+
+
+@dataclass(frozen=True, slots=True)
+class Configuration:
+    """Everything that the files say.
+
+    Attributes:
+        directory: the folder it was read from.
+        stations, targets: by name.
+        leads: each target's own alert leads, the service's where it has none.
+        feeds: of the targets whose elements are to be fetched, by target.
+        store_url: where the ledger is kept, the default filled in.
+        digest: the same for the same files, whatever their dates.
+        files: every file that was read or looked for, and what it was.
+        span: (start, end) instants within which recurring outages are written out.
+        notices: what is allowed, but may not be meant.
+    """
+
+    directory: Path
+    settings: Settings
+    stations: Mapping[str, Station]
+    targets: Mapping[str, Target]
+    leads: Mapping[str, AlertLeads]
+    feeds: Mapping[str, ElementFeed]
+    store_url: str
+    digest: str
+    files: Mapping[Path, FileState]
+    span: tuple[float, float]
+    notices: tuple[Notice, ...] = field(default=())

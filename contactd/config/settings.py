@@ -1,0 +1,149 @@
+"""``contactd.yaml``: the service's settings. Each has a default; the file may be absent."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any, Literal
+
+from pydantic import Field, model_validator
+
+from contactd.config.sections import Choice, Many, OneOrMany, Section, raise_at
+from contactd.config.types import (
+    File,
+    Host,
+    Name,
+    PositiveDuration,
+    Size,
+    WebAddress,
+    address,
+    duration,
+    integer,
+    number,
+    words,
+)
+
+DAY_S = 86_400.0
+
+Lead = Annotated[float, duration(greatest_s=30 * DAY_S, what="how long before")]
+Leads = OneOrMany[Lead]
+Severity = Annotated[str, words(["advisory", "caution", "warning"])]
+Beat = Annotated[float, duration(1.0, 3600.0)]
+
+
+class Horizon(Section):
+    """How far contacts and forecasts are kept up to date."""
+
+    ahead_s: Annotated[float, duration(3600.0, 400 * DAY_S)] = Field(
+        default=7 * DAY_S, alias="ahead"
+    )
+    back_s: Annotated[float, duration(0.0, 30 * DAY_S)] = Field(default=DAY_S, alias="back")
+
+
+class Planning(Section):
+    """How often the plan is rolled forward when nothing else asks for it."""
+
+    every_s: Beat = Field(default=60.0, alias="every")
+
+
+class Store(Section):
+    """Where the ledger is kept."""
+
+    url: Annotated[
+        str | None,
+        address(
+            "sqlite",
+            "postgresql",
+            "postgresql+psycopg",
+            example="sqlite:////var/lib/contactd/ledger.sqlite or postgresql://host/contactd",
+            needs_host=False,
+        ),
+    ] = None
+    password_file: File | None = None
+
+
+class Http(Section):
+    """Where the service answers to HTTP. Loopback unless you say otherwise."""
+
+    host: Host = "127.0.0.1"
+    port: Annotated[int, integer(1, 65_535, "a port number")] = 8010
+
+
+class Log(Section):
+    """How the log is written."""
+
+    format: Annotated[str, words(["human", "json"])] = "human"
+    level: Annotated[str, words(["debug", "info", "warning", "error"])] = "info"
+
+
+class AlertLeads(Section):
+    """How long before a matter it is told. A target's own keys go before the service's."""
+
+    contact_s: Leads = Field(default=(600.0, 60.0), alias="contact_lead")
+    window_s: Leads = Field(default=(0.0,), alias="window_lead")
+    closes_s: Lead = Field(default=60.0, alias="closes_lead")
+    step_s: Leads = Field(default=(3600.0, 600.0, 60.0), alias="step_lead")
+    stop_by_s: Leads = Field(default=(3600.0, 600.0, 120.0), alias="stop_by_lead")
+    keep_clear_s: Leads = Field(default=(900.0,), alias="keep_clear_lead")
+    contact_least_elevation_deg: Annotated[float, number(0, 90, what="degrees")] = 0.0
+
+    def over(self, general: AlertLeads) -> AlertLeads:
+        """These where they were given, the general ones elsewhere."""
+        given = {name: getattr(self, name) for name in self.model_fields_set}
+        return general.model_copy(update=given)
+
+
+class Elements(Section):
+    """How elements are watched and fetched, where a target does not say otherwise."""
+
+    stale_after_s: PositiveDuration = Field(default=7 * DAY_S, alias="stale_after")
+    least_interval_s: Annotated[float, duration(60.0, 30 * DAY_S)] = Field(
+        default=7200.0, alias="least_interval"
+    )
+    timeout_s: Annotated[float, duration(0.1, 600.0)] = Field(default=20.0, alias="timeout")
+    size_limit_bytes: Size = Field(default=5_000_000, alias="size_limit")
+
+
+class ClockRules(Section):
+    """When the machine's clock is trusted."""
+
+    tolerance_s: Annotated[float, duration(1e-3, 60.0)] = Field(default=0.5, alias="tolerance")
+    settle_s: Annotated[float, duration(0.0, DAY_S)] = Field(default=600.0, alias="settle")
+
+
+class Webhook(Section):
+    """An HTTP POST of JSON per alert, signed if a secret is given."""
+
+    kind: Literal["webhook"]
+    name: Name
+    url: WebAddress
+    secret_file: File | None = None
+    least_severity: Severity = "advisory"
+    timeout_s: Annotated[float, duration(0.1, 120.0)] = Field(default=10.0, alias="timeout")
+
+
+CHANNELS: dict[str, type[Section]] = {"webhook": Webhook}
+"""Section of each kind of channel: a new kind is one more line here."""
+
+Channel = Annotated[Any, Choice("kind", CHANNELS)]
+
+
+class Settings(Section):
+    """The whole of ``contactd.yaml``."""
+
+    horizon: Horizon = Horizon()
+    planning: Planning = Planning()
+    store: Store = Store()
+    http: Http = Http()
+    log: Log = Log()
+    alerts: AlertLeads = AlertLeads()
+    channels: Many[Channel] = ()
+    elements: Elements = Elements()
+    clock: ClockRules = ClockRules()
+
+    @model_validator(mode="after")
+    def _channel_names_differ(self) -> Settings:
+        seen: set[str] = set()
+        for index, channel in enumerate(self.channels):
+            if channel.name in seen:
+                raise_at(("channels", index, "name"), "a name that no other channel has")
+            seen.add(channel.name)
+        return self

@@ -1,0 +1,49 @@
+"""``stations/*.yaml``: one ground station a file."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+from pydantic import Field, model_validator
+
+from contactd.config.sections import Many, Section, Spans, raise_at
+from contactd.config.types import (
+    Altitude,
+    Azimuth,
+    Duration,
+    Elevation,
+    Latitude,
+    Longitude,
+    Name,
+    Truth,
+)
+
+
+class ServiceSection(Section):
+    """What one service asks of a contact."""
+
+    least_elevation_deg: Elevation = 0.0
+    acquisition_s: Duration = Field(default=0.0, alias="acquisition")
+    guard_s: Duration = Field(default=0.0, alias="guard")
+
+
+class StationFile(Section):
+    """A ground antenna: where it stands, what it sees, what it can do, when it is out."""
+
+    name: Name
+    latitude_deg: Latitude
+    longitude_deg: Longitude
+    altitude_m: Altitude = 0.0
+    least_elevation_deg: Elevation = 0.0
+    mask: Many[tuple[Azimuth, Elevation]] = ()
+    refraction: Truth = False
+    services: Annotated[dict[Name, ServiceSection], Field(default_factory=dict, max_length=20)]
+    outages: Spans = ()
+
+    @model_validator(mode="after")
+    def _mask_goes_round(self) -> StationFile:
+        for index, (before, after) in enumerate(zip(self.mask, self.mask[1:], strict=False)):
+            if after[0] <= before[0]:
+                place = ("mask", index + 1, 0)
+                raise_at(place, f"an azimuth after the {before[0]:g}° of the point before it")
+        return self
