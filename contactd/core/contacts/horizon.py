@@ -13,6 +13,7 @@ from contactd.core.ground.look import (
     geodetic_to_fixed,
     mask_elevation_deg,
 )
+from contactd.core.ground.refraction import true_elevation_deg
 from contactd.core.ground.station import Station
 
 FloatArray = NDArray[np.float64]
@@ -27,9 +28,12 @@ class Horizon:
 
     Attributes:
         foot_km, axes: Earth-fixed place, and east, north, up as rows.
-        flat_deg: the lowest elevation (deg) of the horizon; all of it, if there is no mask.
+        flat_deg: the lowest geometric elevation (deg) of the horizon; all of it without a mask.
         corners_deg: azimuths (deg) where the mask bends; empty for a flat horizon.
         least_deg: nothing below this counts, whatever the mask says.
+
+    A station that asks for refraction states its mask and elevations as seen; each stands for the
+    geometric elevation that is seen there.
     """
 
     station: Station
@@ -84,8 +88,9 @@ class Horizon:
         )
 
     def mask_deg(self, azimuth_deg: FloatArray) -> FloatArray:
-        """Elevation (deg) of the horizon at azimuths (deg)."""
-        return np.maximum(mask_elevation_deg(self.station, azimuth_deg), self.least_deg)
+        """Geometric elevation (deg) of the horizon at azimuths (deg)."""
+        seen = np.maximum(mask_elevation_deg(self.station, azimuth_deg), self.least_deg)
+        return true_elevation_deg(seen) if self.station.refraction else seen
 
     def _mask_slope(self, azimuth_deg: FloatArray) -> FloatArray:
         step = 1e-4
@@ -113,7 +118,7 @@ def horizon_of(station: Station, least_elevation_deg: float = -90.0) -> Horizon:
         station=station,
         foot_km=geodetic_to_fixed(station.latitude_deg, station.longitude_deg, station.altitude_m),
         axes=east_north_up(station.latitude_deg, station.longitude_deg),
-        flat_deg=lowest,
+        flat_deg=float(true_elevation_deg(lowest)) if station.refraction else lowest,
         corners_deg=corners,
         least_deg=least,
     )

@@ -14,6 +14,7 @@ from contactd.core.contacts.search import Spans, find_spans
 from contactd.core.contacts.table import ContactTable, joined
 from contactd.core.errors import PropagationError
 from contactd.core.ground.look import look
+from contactd.core.ground.refraction import refraction_deg
 from contactd.core.ground.station import Station
 from contactd.core.intervals import IntervalSet, union
 from contactd.core.orbit.sgp4_track import Sgp4Track
@@ -119,6 +120,9 @@ def table_of(
     moments = np.concatenate([spans.starts, spans.peaks, spans.ends])
     seen = look(horizon.station, *motion.exact_states(moments))
     azimuth = seen.azimuth_deg.reshape(3, count)
+    highest_deg = seen.elevation_deg[count : 2 * count]
+    if horizon.station.refraction:
+        highest_deg = highest_deg + refraction_deg(highest_deg)
     return ContactTable(
         start=start,
         end=end,
@@ -132,7 +136,7 @@ def table_of(
         aos_azimuth_deg=azimuth[0],
         tca_azimuth_deg=azimuth[1],
         los_azimuth_deg=azimuth[2],
-        max_elevation_deg=seen.elevation_deg[count : 2 * count],
+        max_elevation_deg=highest_deg,
         tca_range_km=seen.range_km[count : 2 * count],
         cut_at_start=spans.cut_at_start,
         cut_at_end=spans.cut_at_end,
