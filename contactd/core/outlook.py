@@ -91,6 +91,7 @@ class Snapshot:
         planned_at: instant (s) of the last complete planning.
         alerts: raised and neither acknowledged, resolved nor over, most severe first.
         ledger_at: number of the last record that the state is folded from.
+        ledger_trouble: why the ledger cannot be written at present, or "".
     """
 
     at: float
@@ -101,6 +102,7 @@ class Snapshot:
     clock: ClockTrust = field(default_factory=ClockTrust)
     alerts: tuple[Alert, ...] = ()
     ledger_at: int = 0
+    ledger_trouble: str = ""
 
 
 @dataclass(frozen=True, slots=True)
