@@ -1,0 +1,165 @@
+"""When each step's countdown runs out: worst-case bounds and a nominal value.
+
+For a chain, the expiry is ``start + Σ delay / (1 + rate) + Σ error``. It rises with the start, with
+every delay error and with the slowness of every clock, and so do the later and the earlier of
+several expiries. Hence for a given start the bounds are found by putting each clock at its bound
+for that start; and over all starts, by the extremes of a piecewise linear function, at its knots.
+
+Events aboard (a power loss that sets countdowns back, a hold) are applied in order of time. Where
+it cannot be told whether an event met a countdown, the bounds cover both cases.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+from contactd.core.sequences.clocks import ClockBounds, ClockScale, described_bounds
+from contactd.core.sequences.countdown import Countdown, Span
+from contactd.core.sequences.curves import Curve
+from contactd.core.sequences.known import SequenceKnowledge
+from contactd.core.sequences.model import Sequence, Start, StartStatus, Step
+from contactd.core.sequences.order import in_order
+
+
+@dataclass(frozen=True, slots=True)
+class Expiry:
+    """Bounds (instants, s) of a step's expiry.
+
+    Attributes:
+        held_left_s: (least, greatest) seconds that are left while it is held, else None; the
+            bounds then say when it would act if it were resumed at the moment of the hold.
+        readings: numbers of the records whose readings narrowed it.
+    """
+
+    earliest: float
+    nominal: float
+    latest: float
+    held_left_s: tuple[float, float] | None = None
+    readings: tuple[int, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Timeline:
+    """What follows from a sequence and what is known of it.
+
+    Attributes:
+        start: as readings and sightings leave it.
+        expiries: by step; None where no expiry can be given.
+        unset: by step, why no expiry can be given.
+        conflicts: what contradicts what, in words.
+    """
+
+    start: Start
+    expiries: Mapping[str, Expiry | None]
+    unset: Mapping[str, str]
+    conflicts: tuple[str, ...] = ()
+
+
+def delay_of(step: Step, knowledge: SequenceKnowledge) -> float | None:
+    """Seconds on the step's dial, or of its fixed delay; None while a setting is not chosen."""
+    setting = step.delay.setting
+    if setting is None:
+        return step.delay.fixed_s
+    return knowledge.settings.get(step.name, setting.chosen_s)
+
+
+def timeline(sequence: Sequence, knowledge: SequenceKnowledge) -> Timeline:
+    """Bounds of every step's expiry."""
+    start = knowledge.start or sequence.start
+    steps = in_order(sequence)
+    middle = start.middle
+    if start.status is StartStatus.PENDING or start.earliest is None or start.latest is None:
+        why = "nobody has started it and no time is planned"
+        return Timeline(start, dict.fromkeys(s.name for s in steps), {s.name: why for s in steps})
+    assert middle is not None
+    scale = ClockScale.of(sequence.clock.temperature)
+    run = Curve.identity(scale.enter(start.earliest), scale.enter(start.latest))
+    began = Span(run, run, scale.enter(middle))
+    return _Reckoning(
+        sequence, knowledge, scale, began, described_bounds(sequence, run, scale)
+    ).all(start, steps)
+
+
+class _Reckoning:
+    """One pass over the steps in order."""
+
+    def __init__(
+        self,
+        sequence: Sequence,
+        knowledge: SequenceKnowledge,
+        scale: ClockScale,
+        began: Span,
+        rates: ClockBounds,
+    ) -> None:
+        self.sequence = sequence
+        self.knowledge = knowledge
+        self.scale = scale
+        self.began = began
+        self.rates = rates
+        self.spans: dict[str, Span] = {}
+        self.unset: dict[str, str] = {}
+        self.conflicts: list[str] = []
+
+    def all(self, start: Start, steps: tuple[Step, ...]) -> Timeline:
+        found: dict[str, Expiry | None] = {}
+        for step in steps:
+            span = self._span(step)
+            if span is None:
+                found[step.name] = None
+                continue
+            self.spans[step.name] = span
+            found[step.name] = self._expiry(span)
+        return Timeline(start, found, self.unset, tuple(self.conflicts))
+
+    def _expiry(self, span: Span) -> Expiry:
+        earliest, latest = self.scale.leave(span.low.least), self.scale.leave(span.high.greatest)
+        nominal = min(max(self.scale.leave(span.nominal), earliest), latest)
+        return Expiry(earliest, nominal, latest, span.held_left_s, span.readings)
+
+    def _span(self, step: Step) -> Span | None:
+        delay = delay_of(step, self.knowledge)
+        if delay is None:
+            self.unset[step.name] = "its setting is not chosen"
+            return None
+        origins = []
+        for name in step.after:
+            if name in self.unset:
+                self.unset[step.name] = f"it counts from {name}: {self.unset[name]}"
+                return None
+            if self.spans[name].held_left_s is not None:
+                self.unset[step.name] = f"it counts from {name}, which is held"
+                return None
+            origins.append(self.spans[name])
+        origin = origins[0] if origins else self.began
+        for other in origins[1:]:
+            origin = origin.later(other) if step.join == "later" else origin.earlier(other)
+        spans = []
+        for unit in step.unit_names:
+            countdown = Countdown(
+                step, unit, delay, self.rates[unit], self.sequence.clock_of(unit), self.scale
+            )
+            span, problems = countdown.run(origin, self.knowledge)
+            self.conflicts += problems
+            spans.append(span)
+        whole = spans[0]
+        for other in spans[1:]:
+            whole = whole.earlier(other) if step.units_act == "first" else whole.later(other)
+        return self._as_seen(step, whole)
+
+    def _as_seen(self, step: Step, span: Span) -> Span:
+        seen = self.knowledge.seen.get(step.name)
+        if seen is None:
+            return span
+        latest = self.scale.enter(seen.latest)
+        earliest = None if seen.earliest is None else self.scale.enter(seen.earliest)
+        narrowed = replace(span.within(earliest, latest), held_left_s=None)
+        if narrowed.is_empty:
+            self.conflicts.append(
+                f"{step.name} was seen (record {seen.record}) outside the time at which its "
+                "countdown can have run out; what was seen is believed"
+            )
+            low = latest if earliest is None else earliest
+            ends = Curve.constant(low, span.low), Curve.constant(latest, span.low)
+            return Span(ends[0], ends[1], (low + latest) / 2)
+        return narrowed

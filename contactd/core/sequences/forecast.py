@@ -1,0 +1,250 @@
+"""The forecast: each step's expiry, whether it will be in view, and what must be done by when."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from contactd.core.instants import to_text
+from contactd.core.intervals import EMPTY
+from contactd.core.sequences.cautions import NOTICE
+from contactd.core.sequences.expiry import Expiry, Timeline, delay_of, timeline
+from contactd.core.sequences.known import SequenceKnowledge
+from contactd.core.sequences.model import (
+    Fact,
+    Sequence,
+    SequenceForecast,
+    Start,
+    StartStatus,
+    Step,
+    StepForecast,
+    StepStatus,
+)
+from contactd.core.sequences.order import earlier_steps
+from contactd.core.sequences.spreading import spread_of
+from contactd.core.sequences.status import Standing, standings
+from contactd.core.sequences.stopping import (
+    COMMAND,
+    LightTime,
+    StopWindow,
+    first_confirmation,
+    keep_clear_of,
+    longest_silence,
+    stop_window,
+)
+from contactd.core.sequences.verdict import duration_text, judge
+from contactd.core.sequences.viewing import Conditions, Services, view
+
+__all__ = ["Conditions", "forecast"]
+
+GONE = (StepStatus.UNSET, StepStatus.STOPPED)
+
+
+def forecast(
+    sequence: Sequence,
+    knowledge: SequenceKnowledge,
+    services: Services,
+    now: float,
+    span: tuple[float, float],
+    conditions: Conditions | None = None,
+    light_time_s: LightTime = 0.0,
+) -> SequenceForecast:
+    """The forecast of every step, from one state of knowledge.
+
+    Args:
+        services: coverage by service name, then by station name; outages taken out.
+        now: instant (s).
+        span: (start, end) instants (s) that the coverage was predicted for.
+        conditions: sunlight, darkness and elevation, where steps need them.
+        light_time_s: one-way light time in seconds, or a function of station and instant.
+
+    Returns:
+        One :class:`StepForecast` for each step, in the order of the file.
+
+    Raises:
+        InputErrors: if the steps form a cycle or name steps that there are not.
+    """
+    line = timeline(sequence, knowledge)
+    standing = standings(sequence, knowledge, line, now)
+    maker = _Maker(sequence, knowledge, services, now, span, conditions, light_time_s, line)
+    steps = tuple(maker.step(step, standing[step.name]) for step in sequence.steps)
+    conflicts = (*(each.text for each in knowledge.conflicts), *line.conflicts)
+    return SequenceForecast(
+        target=sequence.target,
+        sequence=sequence.name,
+        start=line.start,
+        steps=steps,
+        longest_silence=maker.silence(steps),
+        conflicts=conflicts,
+        notice=NOTICE if any(step.hazard for step in sequence.steps) else "",
+    )
+
+
+class _Maker:
+    """Makes the forecast of one step after another."""
+
+    def __init__(
+        self,
+        sequence: Sequence,
+        knowledge: SequenceKnowledge,
+        services: Services,
+        now: float,
+        span: tuple[float, float],
+        conditions: Conditions | None,
+        light_time_s: LightTime,
+        line: Timeline,
+    ) -> None:
+        self.sequence = sequence
+        self.knowledge = knowledge
+        self.services = services
+        self.now = now
+        self.span = span
+        self.conditions = conditions
+        self.light_time_s = light_time_s
+        self.line = line
+
+    def step(self, step: Step, standing: Standing) -> StepForecast:
+        bare = StepForecast(
+            target=self.sequence.target,
+            sequence=self.sequence.name,
+            step=step.name,
+            status=standing.status,
+            hazard=step.hazard,
+            reasons=standing.reasons,
+        )
+        expiry = standing.expiry
+        if expiry is None or standing.status in GONE or standing.status is StepStatus.HELD:
+            return bare
+        made = replace(
+            bare,
+            earliest=expiry.earliest,
+            nominal=expiry.nominal,
+            latest=expiry.latest,
+            later_acts=standing.later_acts,
+            facts=self._facts(step, expiry),
+        )
+        made = self._in_view(made, step, expiry)
+        made = self._confirmed(made, expiry)
+        made = self._kept_clear(made, step, standing)
+        return self._stopped_by(made, step, standing)
+
+    def _in_view(self, made: StepForecast, step: Step, expiry: Expiry) -> StepForecast:
+        if not step.needs:
+            return made
+        seen = view(step.needs, self.services, self.span, self.conditions)
+        spread = spread_of(self.sequence, self.knowledge, self.line, step, expiry)
+        verdict = judge(seen, expiry.earliest, expiry.latest, spread)
+        return replace(
+            made,
+            served=verdict.served,
+            in_view_probability=verdict.probability,
+            stations=verdict.stations,
+            margin_s=verdict.margin_s,
+            reasons=(*made.reasons, *verdict.reasons),
+        )
+
+    def _confirmed(self, made: StepForecast, expiry: Expiry) -> StepForecast:
+        found = first_confirmation(self.services, expiry.latest)
+        if found is None:
+            return made
+        return replace(made, confirm_at=found[0], confirm_station=found[1])
+
+    def _kept_clear(self, made: StepForecast, step: Step, standing: Standing) -> StepForecast:
+        expiry = standing.expiry
+        assert expiry is not None
+        last = max((act[1] for act in standing.later_acts), default=expiry.latest)
+        clear = keep_clear_of(step, expiry.earliest, last)
+        if clear is None:
+            return made
+        near = self.sequence.people_near
+        # A keep-clear of no length is still a moment at which nobody may be near.
+        met = near & near.clip(clear[0], max(clear[1], clear[0] + 1e-3)) if near else EMPTY
+        reasons = made.reasons
+        if met:
+            text = (
+                f"people are near from {to_text(float(met.starts[0]), 0)} to "
+                f"{to_text(float(met.ends[-1]), 0)}, within its keep-clear"
+            )
+            reasons = (text, *reasons)
+        return replace(made, keep_clear=clear, people_in_danger=met, reasons=reasons)
+
+    def _stopped_by(self, made: StepForecast, step: Step, standing: Standing) -> StepForecast:
+        if standing.status in (StepStatus.EXPIRED, StepStatus.SEEN):
+            return made
+        rules = self._stop_rules(step)
+        if not rules:
+            return made
+        commands = self.services.get(COMMAND, {})
+        began = self.line.start.earliest
+        assert began is not None
+        found: list[StopWindow] = []
+        for each, earliest in rules:
+            window = stop_window(each, earliest, commands, began, self.light_time_s)
+            if window is not None:
+                found.append(window)
+        if not found:
+            text = "no command window is left in which a stop would still take effect"
+            return replace(made, stop_possible=False, reasons=(text, *made.reasons))
+        best = max(found, key=lambda window: window.at)
+        passed = best.at < self.now
+        text = f"the last stop can be sent by {to_text(best.at, 0)} from {best.station}"
+        if best.stops != step.name:
+            text += f", by stopping {best.stops}"
+        if passed:
+            text = f"it can no longer be stopped: the last moment was {to_text(best.at, 0)}"
+        return replace(
+            made,
+            stop_by=best.at,
+            stop_station=best.station,
+            stop_possible=not passed,
+            reasons=(text, *made.reasons) if passed else (*made.reasons, text),
+        )
+
+    def _stop_rules(self, step: Step) -> list[tuple[Step, float]]:
+        """Steps whose stop would stop this one, each with its earliest expiry."""
+        found: list[tuple[Step, float]] = []
+        for name in (step.name, *sorted(earlier_steps(self.sequence, step.name))):
+            each = self.sequence.step(name)
+            expiry = self.line.expiries.get(name)
+            if each.stop is None or expiry is None or name in self.knowledge.seen:
+                continue
+            if name == step.name or each.stop.stops_later_steps:
+                found.append((each, expiry.earliest))
+        return found
+
+    def silence(self, steps: tuple[StepForecast, ...]) -> tuple[float, float] | None:
+        """The longest silence from the start, or now, until the last step has acted."""
+        ends = [step.latest for step in steps if step.latest is not None]
+        begins = self.line.start.earliest
+        if begins is None or not ends:
+            return None
+        return longest_silence(self.services, max(begins, self.now), max(ends), self.span)
+
+    def _facts(self, step: Step, expiry: Expiry) -> tuple[Fact, ...]:
+        start = self.line.start
+        assert start.earliest is not None
+        assert start.latest is not None
+        source = f"record {start.record}" if start.record else "configuration"
+        facts = [
+            Fact(
+                "start",
+                f"the start is {start.status}, from {to_text(start.earliest)} to "
+                f"{to_text(start.latest)}",
+                source,
+            )
+        ]
+        delay = delay_of(step, self.knowledge)
+        if delay is not None:
+            chosen = step.name in self.knowledge.settings
+            origin = ", ".join(step.after) or "the start"
+            text = f"it acts {duration_text(delay)} after {origin}"
+            facts.append(Fact("delay", text, "record" if chosen else "configuration"))
+        facts += [
+            Fact("reading", "a reading narrows it", f"record {number}")
+            for number in expiry.readings
+        ]
+        return tuple(facts)
+
+
+def started(start: Start) -> bool:
+    """Whether the sequence runs or may run."""
+    return start.status in (StartStatus.OBSERVED, StartStatus.IN_DOUBT)

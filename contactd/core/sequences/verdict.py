@@ -1,0 +1,150 @@
+"""Whether a step's needs are met wherever its expiry may fall, by what margin, and how likely."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from contactd.core.instants import to_text
+from contactd.core.intervals import IntervalSet
+from contactd.core.sequences.model import Served
+from contactd.core.sequences.probability import Spread
+from contactd.core.sequences.viewing import View
+
+
+@dataclass(frozen=True, slots=True)
+class Verdict:
+    """What a view means for an expiry.
+
+    Attributes:
+        margin_s: as in ``StepForecast``; None where no contact is long enough, or it is unknown.
+        reasons: sentences, most important first.
+    """
+
+    served: Served
+    probability: float | None
+    stations: tuple[str, ...]
+    margin_s: float | None
+    reasons: tuple[str, ...]
+
+
+def judge(view: View, earliest: float, latest: float, spread: Spread) -> Verdict:
+    """The verdict on an expiry somewhere from ``earliest`` to ``latest`` (instants, s)."""
+    reasons: list[str] = []
+    predicted = view.known.covers(earliest, latest)
+    if view.certain.covers(earliest, latest) and predicted:
+        served = Served.SERVED
+        reasons.append("its needs are met wherever the expiry falls between its bounds")
+    elif not predicted:
+        served = Served.AT_RISK
+        reasons.append(_beyond(view, earliest, latest))
+    elif not _meets(view.possible, earliest, latest):
+        served = Served.UNSERVED
+        reasons.append(_nearest(view, earliest, latest))
+    else:
+        served = Served.AT_RISK
+        reasons.append(_at_risk(view, earliest, latest))
+    reasons += view.unchecked
+    probability = spread.widened(timing_error_s(view, earliest, latest)).within(view.nominal)
+    return Verdict(
+        served,
+        probability if predicted else None,
+        _stations(view, earliest, latest),
+        margin_s(view.certain, earliest, latest) if predicted else None,
+        tuple(reasons),
+    )
+
+
+def margin_s(certain: IntervalSet, earliest: float, latest: float) -> float | None:
+    """How far the whole interval may move either way and still be served.
+
+    Negative: minus how far it must move to be served; None where no interval is long enough.
+    """
+    starts, ends = certain.starts, certain.ends
+    long_enough = ends - starts >= latest - earliest
+    if not long_enough.any():
+        return None
+    starts, ends = starts[long_enough], ends[long_enough]
+    room = np.minimum(earliest - starts, ends - latest)
+    return float(room.max())
+
+
+def timing_error_s(view: View, earliest: float, latest: float) -> float:
+    """Bound of the elements' timing error near an expiry, from how the coverage is known."""
+    near = [(start, end) for start, end in view.possible if start <= latest and end >= earliest]
+    found = 0.0
+    for start, end in near:
+        inside = view.nominal.clip(start, end)
+        if inside:
+            ends = float(inside.starts[0]) - start, end - float(inside.ends[-1])
+            found = max(found, min(max(ends), (end - start) / 2))
+    return found
+
+
+def _meets(instants: IntervalSet, earliest: float, latest: float) -> bool:
+    return instants.meets(earliest, latest) or latest in instants
+
+
+def _stations(view: View, earliest: float, latest: float) -> tuple[str, ...]:
+    """Stations that cover a part of what is needed, somewhere in the interval."""
+    moment = 1e-3  # an expiry known exactly is looked at as a millisecond
+    met = view.possible.clip(earliest, latest + moment)
+    around = met.grow(view.before_s, view.after_s)
+    return tuple(name for name, coverage in view.stations.items() if coverage & around)
+
+
+def _beyond(view: View, earliest: float, latest: float) -> str:
+    if not view.known:
+        return "the predicted span is shorter than what the step needs"
+    first, last = float(view.known.starts[0]), float(view.known.ends[-1])
+    if latest >= last:
+        return (
+            f"the prediction ends too early, at {to_text(last + view.after_s, 0)}, to tell "
+            "whether its needs are met"
+        )
+    return f"the prediction begins only at {to_text(first - view.before_s, 0)}, after the expiry"
+
+
+def _nearest(view: View, earliest: float, latest: float) -> str:
+    """In words, how far the expiry lies from where its needs could be met."""
+    after = view.possible.next_from(latest)
+    before = view.possible.last_until(earliest)
+    texts = []
+    if before is not None:
+        texts.append(f"until {duration_text(earliest - before[1])} before the earliest expiry")
+    if after is not None:
+        texts.append(f"again from {duration_text(after[0] - latest)} after the latest")
+    if not texts:
+        return "its needs are met at no time of the predicted span"
+    return f"out of view: its needs could be met {' and '.join(texts)}"
+
+
+def _at_risk(view: View, earliest: float, latest: float) -> str:
+    if view.possible.covers(earliest, latest):
+        return "its needs are met only if the elements' timing error is on the good side"
+    met = view.possible.clip(earliest, latest)
+    if not view.certain.meets(earliest, latest):
+        return "its needs may be met for some of the possible expiries, and surely for none"
+    outside = IntervalSet([earliest], [latest]) - met
+    return (
+        "the expiry may fall out of view: up to "
+        f"{duration_text(outside.total_s)} of its {duration_text(latest - earliest)} lie outside"
+    )
+
+
+def duration_text(seconds: float) -> str:
+    """A duration for people: ``2 d 4 h``, ``3 h 12 min``, ``4 min 10 s``, ``12.5 s``."""
+    left = abs(seconds)
+    if left < 60:
+        return f"{left:.1f} s" if left % 1 and left < 59.95 else f"{left:.0f} s"
+    left = round(left)
+    for big, size, small, part in (
+        ("d", 86_400, "h", 3_600),
+        ("h", 3_600, "min", 60),
+        ("min", 60, "s", 1),
+    ):
+        if left >= size:
+            rest = left % size // part
+            return f"{left // size} {big}" + (f" {rest} {small}" if rest else "")
+    return f"{left} s"
