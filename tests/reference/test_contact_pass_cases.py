@@ -74,9 +74,7 @@ def test_the_highest_point_lies_within_the_accuracy_contract(case):
         if "culmination_s_from_window_start" in expected:
             offset = contact.tca - start - expected["culmination_s_from_window_start"]
             assert abs(offset) <= 0.1
-            assert contact.tca_range_km == pytest.approx(
-                expected["culmination_range_km"], abs=1.0
-            )
+            assert contact.tca_range_km == pytest.approx(expected["culmination_range_km"], abs=1.0)
 
 
 @pytest.mark.parametrize("case", CASES, ids=IDS)

@@ -6,6 +6,7 @@ Source: Vallado, Crawford, Hujsak, Kelso, *Revisiting Spacetrack Report #3*, AIA
 
 import math
 from datetime import UTC, datetime, timedelta
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -24,7 +25,7 @@ def published_sets():
     """Catalogue number → both lines of its elements, without the columns after the 69th."""
     lines = (DATA / "SGP4-VER.TLE").read_text().splitlines()
     sets = {}
-    for first, second in zip(lines, lines[1:], strict=False):
+    for first, second in pairwise(lines):
         if first.startswith("1 ") and second.startswith("2 "):
             sets[int(first[2:7])] = (first[:69], second[:69])
     return sets

@@ -11,7 +11,7 @@ from skyfield.api import EarthSatellite, load, wgs84
 from contactd.core.contacts.horizon import horizon_of
 from contactd.core.instants import from_text, tai_minus_utc_s
 from contactd.core.orbit.elements import ElementSet
-from contactd.core.orbit.frames import teme_to_fixed
+from contactd.core.orbit.frames import greenwich_mean_sidereal_angle, teme_to_fixed
 
 EPOCH = from_text("2026-03-01T00:00:00Z")
 TIMESCALE = load.timescale(builtin=True)
@@ -46,8 +46,6 @@ def invented(
 
 def geostationary(longitude_deg, inclination_deg=0.05, eccentricity=0.0002, epoch=EPOCH):
     """Elements that keep a satellite near an eastern longitude."""
-    from contactd.core.orbit.frames import greenwich_mean_sidereal_angle
-
     sidereal_deg = math.degrees(float(greenwich_mean_sidereal_angle(np.array([epoch]))[0][0]))
     return invented(
         mean_motion_rev_per_day=1.00273,

@@ -1,0 +1,58 @@
+"""The table of contacts."""
+
+import numpy as np
+from orbits import EPOCH, invented
+
+from contactd.core.contacts.contact import Contact
+from contactd.core.contacts.prediction import predict
+from contactd.core.contacts.table import ContactTable, joined
+from contactd.core.ground.station import Station
+from contactd.core.orbit.sgp4_track import Sgp4Track
+
+DAY = 86_400.0
+STATIONS = [Station("east", 10.0, 100.0), Station("west", 60.0, -100.0)]
+TRACKS = [
+    Sgp4Track(invented(raan_deg=raan, mean_anomaly_deg=raan / 3.0), f"Craft {raan}")
+    for raan in (0, 120, 240)
+]
+
+
+def table():
+    return predict(TRACKS, STATIONS, EPOCH, EPOCH + DAY)
+
+
+def test_rows_come_in_the_order_of_aos():
+    assert (np.diff(table().aos) >= 0.0).all()
+
+
+def test_iterating_gives_contacts_with_their_names():
+    everything = table()
+    contacts = list(everything)
+    assert len(contacts) == len(everything) > 20
+    assert all(isinstance(contact, Contact) for contact in contacts)
+    assert {contact.station for contact in contacts} == {"east", "west"}
+    assert {contact.target for contact in contacts} == {"Craft 0", "Craft 120", "Craft 240"}
+
+
+def test_a_target_and_a_station_can_be_picked_out():
+    everything = table()
+    parts = [everything.of(track.name, station.name) for track in TRACKS for station in STATIONS]
+    assert sum(len(part) for part in parts) == len(everything)
+    assert all(contact.station == "west" for contact in everything.of(station="west"))
+    assert len(everything.of("nobody")) == 0
+
+
+def test_targets_predicted_one_by_one_and_joined_are_the_same_table():
+    together = table()
+    apart = joined(
+        [predict([track], STATIONS, EPOCH, EPOCH + DAY) for track in reversed(TRACKS)],
+        EPOCH,
+        EPOCH + DAY,
+    )
+    assert list(apart) == list(together)
+
+
+def test_no_tables_join_to_an_empty_one():
+    empty = joined([], EPOCH, EPOCH + DAY)
+    assert isinstance(empty, ContactTable)
+    assert (len(empty), empty.targets, list(empty)) == (0, (), [])

@@ -1,0 +1,148 @@
+"""Coverage of services: command windows from contacts."""
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from orbits import EPOCH, invented
+
+from contactd.core.contacts.coverage import any_station, services
+from contactd.core.contacts.prediction import crossings, predict
+from contactd.core.ground.station import ServiceTerms, Station
+from contactd.core.intervals import IntervalSet
+from contactd.core.orbit.elements import TimingError
+from contactd.core.orbit.sgp4_track import Sgp4Track
+
+DAY = 86_400.0
+TRACK = Sgp4Track(invented(), "Invented")
+NONE = TimingError()
+
+
+def house(outages=(), **services_offered):
+    return Station(
+        "house",
+        47.3,
+        8.5,
+        450.0,
+        least_elevation_deg=2.0,
+        services=services_offered,
+        outages=IntervalSet.of(outages),
+    )
+
+
+def coverage_of(station, timing_error=NONE, start=EPOCH, end=EPOCH + DAY):
+    contacts = predict([TRACK], [station], start, end)
+    found = services(TRACK, [station], contacts, timing_error, EPOCH, start, end)
+    return contacts, found
+
+
+def test_a_service_without_terms_covers_the_contacts_themselves():
+    contacts, found = coverage_of(house(telemetry=ServiceTerms()))
+    assert found["telemetry"]["house"].nominal == contacts.intervals()
+    assert found["telemetry"]["house"].certain == contacts.intervals()
+    assert found["telemetry"]["house"].possible == contacts.intervals()
+
+
+def test_acquisition_and_guard_are_taken_off_the_ends():
+    contacts, found = coverage_of(house(command=ServiceTerms(0.0, 20.0, 15.0)))
+    window = found["command"]["house"].nominal
+    assert window.starts == pytest.approx(contacts.aos + 20.0, abs=1e-6)
+    assert window.ends == pytest.approx(contacts.los - 15.0, abs=1e-6)
+
+
+def test_a_command_window_lies_above_the_command_elevation_and_after_acquisition():
+    """AOS counts from the contact: a late climb above ten degrees needs no second acquisition."""
+    station = house(command=ServiceTerms(10.0, 20.0, 15.0))
+    contacts, found = coverage_of(station)
+    high = crossings(TRACK, station, 10.0, EPOCH, EPOCH + DAY)
+    expected = contacts.intervals().shrink(20.0, 15.0) & high
+    window = found["command"]["house"].nominal
+    assert len(window) < len(contacts)
+    assert window.starts == pytest.approx(expected.starts, abs=1e-4)
+    assert window.ends == pytest.approx(expected.ends, abs=1e-4)
+
+
+def test_an_outage_is_no_window():
+    contacts, _ = coverage_of(house(command=ServiceTerms()))
+    middle = 0.5 * (contacts.aos[2] + contacts.los[2])
+    outage = (middle - 10.0, middle + 10.0)
+    _, found = coverage_of(house([outage], command=ServiceTerms()))
+    window = found["command"]["house"]
+    for kind in (window.nominal, window.certain, window.possible):
+        assert not kind.meets(*outage)
+    assert len(window.nominal) == len(contacts) + 1
+
+
+def test_certain_is_the_contact_shrunk_and_possible_the_contact_grown_by_the_error_at_its_time():
+    error = TimingError(at_epoch_s=2.0, per_day_s=30.0)
+    contacts, found = coverage_of(house(command=ServiceTerms(0.0, 20.0, 15.0)), error)
+    at_aos = np.array([error.at_age_s(age) for age in contacts.aos - EPOCH])
+    at_los = np.array([error.at_age_s(age) for age in contacts.los - EPOCH])
+    assert at_los[-1] > at_aos[0] + 10.0
+    window = found["command"]["house"]
+    certain = IntervalSet(contacts.aos + at_aos + 20.0, contacts.los - at_los - 15.0)
+    possible = IntervalSet(contacts.aos - at_aos + 20.0, contacts.los + at_los - 15.0)
+    assert window.certain.starts == pytest.approx(certain.starts)
+    assert window.certain.ends == pytest.approx(certain.ends)
+    assert window.possible.starts == pytest.approx(possible.starts)
+    assert window.possible.ends == pytest.approx(possible.ends)
+
+
+@given(
+    st.floats(0.0, 20.0),
+    st.floats(0.0, 120.0),
+    st.floats(0.0, 120.0),
+    st.floats(0.0, 60.0),
+    st.floats(0.0, 1.0),
+)
+def test_certain_lies_within_nominal_and_nominal_within_possible_whatever_the_shift(
+    elevation, acquisition, guard, error, share
+):
+    station = house(command=ServiceTerms(elevation, acquisition, guard))
+    _, found = coverage_of(station, TimingError(at_epoch_s=error))
+    window = found["command"]["house"]
+    shifted = window.nominal.shift((2.0 * share - 1.0) * error)
+    inside = IntervalSet([EPOCH + 120.0], [EPOCH + DAY - 120.0])
+    slack = IntervalSet(window.possible.starts - 1e-5, window.possible.ends + 1e-5)
+    assert (window.certain.shrink(1e-5, 1e-5) & inside) - shifted == IntervalSet()
+    assert (shifted & inside) - slack == IntervalSet()
+
+
+def test_a_contact_cut_by_the_span_loses_nothing_at_the_cut():
+    open_sky, _ = coverage_of(house(command=ServiceTerms()))
+    first = open_sky[1]
+    start = first.tca
+    station = house(command=ServiceTerms(0.0, 20.0, 15.0))
+    _, found = coverage_of(station, TimingError(at_epoch_s=5.0), start, start + DAY / 2)
+    for kind in (found["command"]["house"].nominal, found["command"]["house"].certain):
+        assert kind.starts[0] == start
+    assert found["command"]["house"].nominal.ends[0] == pytest.approx(first.los - 15.0, abs=1e-4)
+    assert found["command"]["house"].possible.starts[0] == start
+
+
+def test_a_window_too_short_for_acquisition_and_guard_vanishes():
+    contacts, found = coverage_of(house(command=ServiceTerms(0.0, 2000.0, 0.0)))
+    assert len(contacts) > 0
+    assert not found["command"]["house"].nominal
+
+
+def test_every_station_that_offers_a_service_is_named_and_their_union_is_any_station():
+    near = Station("near", 47.3, 8.5, services={"command": ServiceTerms()})
+    far = Station(
+        "far", -30.0, 120.0, services={"command": ServiceTerms(), "ranging": ServiceTerms()}
+    )
+    contacts = predict([TRACK], [near, far], EPOCH, EPOCH + DAY)
+    found = services(TRACK, [near, far], contacts, NONE, EPOCH, EPOCH, EPOCH + DAY)
+    assert set(found) == {"command", "ranging"}
+    assert set(found["command"]) == {"near", "far"}
+    assert set(found["ranging"]) == {"far"}
+    assert any_station(found["command"]).nominal == contacts.intervals()
+
+
+def test_coverage_is_cut_at_the_instants_asked_for():
+    station = house(telemetry=ServiceTerms())
+    contacts = predict([TRACK], [station], EPOCH, EPOCH + DAY)
+    start, end = float(contacts.tca[1]), float(contacts.tca[4])
+    found = services(TRACK, [station], contacts, NONE, EPOCH, start, end)
+    nominal = found["telemetry"]["house"].nominal
+    assert nominal == contacts.intervals().clip(start, end)
