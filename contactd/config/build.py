@@ -50,7 +50,7 @@ class Builder:
             longitude_deg=east if east <= 180 else east - 360,
             altitude_m=file.altitude_m,
             least_elevation_deg=file.least_elevation_deg,
-            mask=file.mask,
+            mask=_mask(file.mask),
             services={
                 name: ServiceTerms(terms.least_elevation_deg, terms.acquisition_s, terms.guard_s)
                 for name, terms in file.services.items()
@@ -100,7 +100,7 @@ class Builder:
             place = self.document.place(location)
             self.document.errors.append(
                 InputError(
-                    f"{error.expected} (named in {place})",
+                    f"{error.expected}, in the file named at {place}",
                     error.found,
                     error.key,
                     str(path),
@@ -199,6 +199,13 @@ class Builder:
             size_limit_bytes=rules.size_limit_bytes,
             catalogue_number=section.catalogue_number,
         )
+
+
+def _mask(points: tuple[tuple[float, float], ...]) -> tuple[tuple[float, float], ...]:
+    """Points of azimuths below 360°: north once, and first."""
+    north = {elevation for azimuth, elevation in points if azimuth % 360 == 0}
+    rest = tuple(point for point in points if point[0] % 360 != 0)
+    return (*((0.0, elevation) for elevation in north), *rest)
 
 
 def _parser(key: str) -> Callable[[bytes], tuple[ElementSet, ...]]:

@@ -35,6 +35,8 @@ def seconds_of(text: str) -> float:
         return _iso_seconds(text.upper())
     if text.startswith(("-", "+")):
         raise Refused("without a sign")
+    if re.fullmatch(r"\d+:\d\d(:\d\d(\.\d+)?)?", text, re.ASCII):
+        raise Refused("a colon belongs to the time of day: write 12h 30min")
     position, total, smallest = 0, 0.0, math.inf
     while position < len(text):
         part = _PARTS.match(text, position)

@@ -35,16 +35,27 @@ class Document:
 
     def validated(self, model: type[AnySection]) -> AnySection | None:
         """The file as its model; None, with errors noted, if it does not fit."""
-        if self.root.kind not in (MAPPING, NOTHING):
+        needs_keys = any(known.is_required() for known in model.model_fields.values())
+        if self.root.kind != MAPPING and (self.root.kind != NOTHING or needs_keys):
             self.note((), f"keys such as {_keys_of(model)}")
             return None
         try:
             return model.model_validate(self.root.value)
         except ValidationError as error:
-            details: Iterable[Any] = error.errors(include_url=False)
-            for detail in details:
-                self.errors.append(self._explained(detail, model))
-            return None
+            details: list[Any] = list(error.errors(include_url=False))
+        explained = [self._explained(detail, model) for detail in details]
+        # A key that was misspelt is not missing as well.
+        meant = {
+            key_path([*detail["loc"][:-1], each.expected])
+            for detail, each in zip(details, explained, strict=True)
+            if detail["type"] == "extra_forbidden"
+        }
+        self.errors += [
+            each
+            for detail, each in zip(details, explained, strict=True)
+            if detail["type"] != "missing" or key_path(detail["loc"]) not in meant
+        ]
+        return None
 
     def note(self, location: Location, expected: str, found: str | None = None) -> None:
         """Note an error at a place: keys and indexes as the model has them."""
@@ -99,15 +110,19 @@ class Document:
             return self.error(location, context["expected"], context.get("found"))
         if kind == "extra_forbidden":
             return self._unknown_key(location, model)
-        if kind == "missing":
+        if kind == "missing" and isinstance(location[-1], str):
             return self.error(location, _expected_at(place))
+        if kind in ("missing", "too_long"):
+            pair = _without_tags(location[: -1 if kind == "missing" else None], model)
+            if Ellipsis not in get_args(pair[1].annotation):
+                return self.error(pair[0], _expected_at(pair[1]))
         if kind in ("union_tag_not_found", "union_tag_invalid"):
             choice = next(each for each in place.metadata if isinstance(each, Choice))
             known = list(choice.sections)
             word = self.node((*location, choice.key)).value
             near = nearest(word, known)
-            hint = f" (the nearest is {near})" if near else ""
-            return self.error((*location, choice.key), f"one of {', '.join(known)}{hint}")
+            hint = f" (the nearest is {near})" if near and len(known) > 1 else ""
+            return self.error((*location, choice.key), " or ".join(known) + hint)
         if kind == "too_long":
             return self.error(location, f"at most {context['max_length']:,} items", "more")
         return self.error(location, _expected_at(place))
@@ -172,6 +187,7 @@ class _Place:
 
     annotation: Any
     metadata: list[Any]
+    description: str | None = None
 
     @property
     def section(self) -> type[Section] | None:
@@ -210,7 +226,9 @@ def _inner(place: _Place, part: str | int) -> _Place:
     if place.section is not None:
         for name, known in place.section.model_fields.items():
             if part == (known.alias or name):
-                return _unwrapped(known.annotation, known.metadata)
+                found = _unwrapped(known.annotation, known.metadata)
+                found.description = known.description
+                return found
         return _Place(None, [])
     inner = get_args(place.annotation)
     if get_origin(place.annotation) is dict:
@@ -233,6 +251,8 @@ def _keys_of(section: type[Section]) -> str:
 
 
 def _expected_at(place: _Place) -> str:
+    if place.description is not None:
+        return place.description
     for each in place.metadata:
         if isinstance(each, Kind):
             return each.expected

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import math
 from typing import Annotated, Any
 
 from pydantic import Field, model_validator
 
+from contactd.config.durations import duration_text
 from contactd.config.sections import Many, OneOrMany, Section, Spans, raise_at
 from contactd.config.types import (
     Duration,
@@ -51,7 +53,7 @@ class StartSection(Section):
             if self.not_after < self.not_before:
                 raise_at(("not_after",), "a time that is not before not_before")
         if self.status not in ("pending", "refuted") and self.at is None and pair[0] is None:
-            expected = f"when it is {self.status}: at, or not_before and not_after"
+            expected = f"at, or not_before and not_after, with the status {self.status}"
             raise_at(("at",), expected, "no time")
         if (self.status == "stopped") != (self.stopped_at is not None):
             raise_at(("stopped_at",), "stopped_at with the status stopped, and only with it")
@@ -117,20 +119,23 @@ class SettingSection(Section):
         if self.greatest_s < self.least_s:
             raise_at(("to",), "a duration that is not shorter than from")
         span_s = self.greatest_s - self.least_s
-        if not self._on_dial(self.greatest_s):
-            raise_at(("to",), "from and a whole number of resolutions")
+        self._check_on_dial("to", self.greatest_s)
         if span_s / self.resolution_s > MOST_DIAL_VALUES:
             raise_at(("resolution",), f"at most {MOST_DIAL_VALUES:,} values on the dial")
         if self.chosen_s is not None:
             if not self.least_s <= self.chosen_s <= self.greatest_s:
                 raise_at(("chosen",), "a duration between from and to")
-            if not self._on_dial(self.chosen_s):
-                raise_at(("chosen",), "from and a whole number of resolutions")
+            self._check_on_dial("chosen", self.chosen_s)
         return self
 
-    def _on_dial(self, seconds: float) -> bool:
+    def _check_on_dial(self, key: str, seconds: float) -> None:
         steps = (seconds - self.least_s) / self.resolution_s
-        return abs(steps - round(steps)) * self.resolution_s < 1e-6
+        if abs(steps - round(steps)) * self.resolution_s < 1e-6:
+            return
+        below = self.least_s + math.floor(steps) * self.resolution_s
+        nearest = f"{duration_text(below)} or {duration_text(below + self.resolution_s)}"
+        whole = f"{duration_text(self.least_s)} and whole steps of"
+        raise_at((key,), f"{whole} {duration_text(self.resolution_s)}, so {nearest}")
 
 
 MOST_DIAL_VALUES = 1_000_000
@@ -164,13 +169,13 @@ class DelaySection(Section):
 class NeedSection(Section):
     """What a step wants around its expiry."""
 
-    service: Name
+    service: Name = Field(description="a service, such as telemetry or command")
     before_s: Duration = Field(default=0.0, alias="before")
     after_s: Duration = Field(default=0.0, alias="after")
     least_elevation_deg: Annotated[float, number(0, 90, what="degrees")] = 0.0
     sunlit: Truth | None = None
     dark_station: Truth = False
-    stations: Annotated[int, integer(1, 20, "how many stations")] = 1
+    stations: Annotated[int, integer(1, 20, "a number of stations")] = 1
     handover: Truth = True
 
 
@@ -193,16 +198,16 @@ class RepeatSection(Section):
     """The step acts again with a period until it is seen."""
 
     every_s: PositiveDuration = Field(alias="every")
-    most: Annotated[int, integer(1, 1000, "how often at the most")]
+    most: Annotated[int, integer(1, 1000, "a number of times")]
 
 
 class StepSection(Section):
     """Something that the satellite does by itself when a countdown runs out."""
 
     name: Name
-    after: OneOrMany[Name]
+    after: OneOrMany[Name] = Field(description="start, or the name of the step it counts from")
     join: Annotated[str, words(["later", "earlier"])] = "later"
-    delay: DelaySection
+    delay: DelaySection = Field(description="a duration such as 2min, or fixed, or setting")
     needs: OneOrMany[NeedSection] = ()
     hazard: Text | None = None
     keep_clear: KeepClearSection | None = None

@@ -8,12 +8,12 @@ from pydantic import Field, model_validator
 
 from contactd.config.sections import Choice, Many, OneOrMany, Section, raise_at
 from contactd.config.types import (
+    AlertAddress,
     File,
     Host,
     Name,
     PositiveDuration,
     Size,
-    WebAddress,
     address,
     duration,
     integer,
@@ -23,7 +23,7 @@ from contactd.config.types import (
 
 DAY_S = 86_400.0
 
-Lead = Annotated[float, duration(greatest_s=30 * DAY_S, what="how long before")]
+Lead = Annotated[float, duration(greatest_s=30 * DAY_S, what="a lead")]
 Leads = OneOrMany[Lead]
 Severity = Annotated[str, words(["advisory", "caution", "warning"])]
 Beat = Annotated[float, duration(1.0, 3600.0)]
@@ -114,7 +114,7 @@ class Webhook(Section):
 
     kind: Literal["webhook"]
     name: Name
-    url: WebAddress
+    url: AlertAddress
     secret_file: File | None = None
     least_severity: Severity = "advisory"
     timeout_s: Annotated[float, duration(0.1, 120.0)] = Field(default=10.0, alias="timeout")

@@ -46,4 +46,9 @@ class StationFile(Section):
             if after[0] <= before[0]:
                 place = ("mask", index + 1, 0)
                 raise_at(place, f"an azimuth after the {before[0]:g}° of the point before it")
+        if self.mask and self.mask[-1][0] == 360 and self.mask[0][0] == 0:
+            wanted = self.mask[0][1]
+            if self.mask[-1][1] != wanted:
+                place = ("mask", len(self.mask) - 1, 1)
+                raise_at(place, f"{wanted:g}, for azimuths 360° and 0° are the same")
         return self

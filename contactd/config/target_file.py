@@ -55,7 +55,7 @@ class ElementsSection(Section):
         for key in ("format", "least_interval"):
             attribute = key if key == "format" else "least_interval_s"
             if self.url is None and getattr(self, attribute) is not None:
-                raise_at((key,), "this only beside url")
+                raise_at((key,), f"no {key}: it belongs beside url")
         return self
 
 

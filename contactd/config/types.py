@@ -185,7 +185,9 @@ def duration(least_s: float = 0.0, greatest_s: float = LONGEST_DURATION_S, what:
         bounds += f" of at least {duration_text(least_s)}"
     if greatest_s < LONGEST_DURATION_S:
         bounds += f"{' and' if bounds else ' of'} at most {duration_text(greatest_s)}"
-    return Kind(f"{what or 'a duration'}{bounds} with its unit, such as 6h 30min or 90s", read)
+    comma = "," if bounds else ""
+    example = "such as 6h 30min or 90s"
+    return Kind(f"{what or 'a duration'}{bounds}{comma} with its unit, {example}", read)
 
 
 def _instant(value: Any) -> float:
@@ -246,7 +248,7 @@ def address(*schemes: str, example: str, needs_host: bool = True) -> Kind:
     return Kind(f"an address such as {example}", read)
 
 
-NAME = Kind("a name: text", _name)
+NAME = Kind("a name", _name)
 TEXT = Kind("text", _text)
 TRUTH = Kind("true or false", _truth)
 DURATION = duration()
@@ -257,6 +259,7 @@ FILE = Kind("the name of a file, relative to this one", _text)
 TEXT_OR_FILE = Kind("the name of a file, or the text itself as a block after |", _text_or_block)
 WEB_ADDRESS = address("https", "http", example="https://elements.example/lantern-3.txt")
 
+ALERT_ADDRESS = address("https", "http", example="https://alerts.example/contactd")
 HOST = Kind("a host's name or address, such as 127.0.0.1", _host)
 
 Name = Annotated[str, NAME]
@@ -265,6 +268,7 @@ Truth = Annotated[bool, TRUTH]
 Duration = Annotated[float, DURATION]
 PositiveDuration = Annotated[float, POSITIVE_DURATION]
 Instant = Annotated[float, INSTANT]
+AlertAddress = Annotated[str, ALERT_ADDRESS]
 Host = Annotated[str, HOST]
 Size = Annotated[int, SIZE]
 File = Annotated[str, FILE]

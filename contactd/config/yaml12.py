@@ -349,6 +349,7 @@ _EXPLANATIONS = (
         "keys in { that are not closed",
         "commas between keys, and } at the end",
     ),
+    ("expected node content", "", "a value"),
     ("unexpected end of stream", "a quote that is not closed", "the closing quote"),
     (
         "expected '-' indicator",
@@ -371,8 +372,11 @@ def _explained(error: yaml.MarkedYAMLError, text: str) -> InputError:
     # Where an unclosed bracket, quote or key began says more than where the parser gave up.
     began = any(word in context for word in ("quoted scalar", "flow", "simple key"))
     mark = (error.context_mark if began else None) or error.problem_mark or error.context_mark
+    lines = text.split("\n")
     line, column = (mark.line, mark.column) if mark else (0, 0)
-    rest = text.split("\n")[line][column:] if mark else ""
+    if line >= len(lines):  # the compiled parser may mark a line after the last
+        line, column = len(lines) - 1, len(lines[-1])
+    rest = lines[line][column:]
     if rest.startswith("\t"):
         found, expected = "a tab", "blanks for indenting"
     elif "start any token" in problem:
