@@ -1,0 +1,224 @@
+"""Contacts that come, command windows that open and close."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+
+from contactd.alerts import matter as kinds
+from contactd.alerts.matter import Matter, Sort
+from contactd.alerts.rules.scope import Scope
+from contactd.alerts.words import clock, duration, exact, give_or_take, moment
+from contactd.core.alert import Severity
+from contactd.core.contacts.contact import Contact
+from contactd.core.intervals import IntervalSet
+from contactd.core.outlook import TargetOutlook
+
+# What replanning moves by less than this is still the same contact or window, as long as its
+# neighbours are three times as far away.
+SAME_S = 120.0
+COMMAND = "command"
+
+
+def contact_matters(scope: Scope, outlook: TargetOutlook) -> Iterator[Matter]:
+    """Each contact, so long before it as the leads say."""
+    leads = scope.policy.for_target(outlook.target)
+    if not leads.contact_s:
+        return
+    uncertainty_s = _uncertainty_s(outlook)
+    earliest_lead = max(leads.contact_s) + uncertainty_s
+    for index, contact in enumerate(outlook.contacts):
+        if contact.aos - earliest_lead > scope.until:
+            return
+        if contact.cut_at_start or contact.max_elevation_deg < leads.contact_least_elevation_deg:
+            continue
+        over_at = contact.los + uncertainty_s
+        for lead_s in leads.contact_s:
+            due = contact.aos - uncertainty_s - lead_s
+            if scope.covers(due, over_at):
+                yield _contact_coming(outlook, index, uncertainty_s, lead_s, due)
+
+
+def _contact_coming(
+    outlook: TargetOutlook, index: int, uncertainty_s: float, lead_s: float, due: float
+) -> Matter:
+    contact = outlook.contacts[index]
+    begins, ends = _same_contact(outlook.contacts, index)
+    target, station = contact.target, contact.station
+    window = _window_in(outlook, contact)
+    facts: dict[str, object] = {
+        "station": station,
+        "aos": exact(contact.aos),
+        "tca": exact(contact.tca),
+        "los": exact(contact.los),
+        "max_elevation_deg": round(contact.max_elevation_deg, 2),
+        "aos_azimuth_deg": round(contact.aos_azimuth_deg, 1),
+        "uncertainty_s": round(uncertainty_s, 1),
+        "lead_s": lead_s,
+    }
+    advice = f"Have {station} ready at azimuth {contact.aos_azimuth_deg:.0f}° by AOS."
+    if window is not None:
+        facts["command_window"] = {"from": exact(window[0]), "to": exact(window[1])}
+        advice += f" Commands can be sent from {clock(window[0])} to {clock(window[1])}."
+    lasts = "" if contact.cut_at_end else f" for {duration(contact.duration_s)}"
+    return Matter(
+        kind=kinds.CONTACT_COMING,
+        sort=Sort.EVENT,
+        severity=Severity.ADVISORY,
+        target=target,
+        subject=f"{target}/{station}",
+        series=f"{kinds.CONTACT_COMING}|{target}|{station}",
+        what=(
+            f"{target} comes into view of {station} at {moment(contact.aos)}"
+            f"{give_or_take(uncertainty_s)}{lasts}, up to {contact.max_elevation_deg:.0f}°."
+        ),
+        advice=advice,
+        due=due,
+        concerns=contact.aos,
+        over_at=contact.los + uncertainty_s,
+        begins=begins,
+        ends=ends,
+        lead_s=lead_s,
+        facts=facts,
+    )
+
+
+def window_matters(scope: Scope, outlook: TargetOutlook) -> Iterator[Matter]:
+    """Each command window: that it opens, that it closes soon, that it has closed."""
+    uncertainty_s = _uncertainty_s(outlook)
+    leads = scope.policy.for_target(outlook.target)
+    longest_lead_s = max((*leads.window_s, leads.closes_s), default=0.0) + uncertainty_s
+    kept_s = scope.policy.worth_telling_after_s + uncertainty_s
+    for station, coverage in outlook.services.get(COMMAND, {}).items():
+        near = coverage.nominal
+        first = int(near.ends.searchsorted(min(scope.since, scope.now) - kept_s))
+        last = int(near.starts.searchsorted(scope.until + longest_lead_s, side="right"))
+        for index in range(first, last):
+            yield from _window_events(scope, outlook, station, near, index)
+
+
+def _window_events(
+    scope: Scope, outlook: TargetOutlook, station: str, windows: IntervalSet, index: int
+) -> Iterator[Matter]:
+    opens, closes = float(windows.starts[index]), float(windows.ends[index])
+    begins, ends = _same_window(windows, index)
+    target = outlook.target
+    uncertainty_s = _uncertainty_s(outlook)
+    leads = scope.policy.for_target(target)
+    about = give_or_take(uncertainty_s)
+    facts = {
+        "station": station,
+        "opens": exact(opens),
+        "closes": exact(closes),
+        "uncertainty_s": round(uncertainty_s, 1),
+    }
+
+    def event(
+        kind: str,
+        due: float,
+        concerns: float,
+        over_at: float,
+        what: str,
+        advice: str,
+        lead_s: float,
+    ) -> Matter:
+        return Matter(
+            kind=kind,
+            sort=Sort.EVENT,
+            severity=Severity.ADVISORY,
+            target=target,
+            subject=f"{target}/{station}",
+            series=f"{kind}|{target}|{station}",
+            what=what,
+            advice=advice,
+            due=due,
+            concerns=concerns,
+            over_at=over_at,
+            begins=begins,
+            ends=ends,
+            lead_s=lead_s,
+            facts=facts,
+        )
+
+    if opens > outlook.span[0]:
+        for lead_s in leads.window_s:
+            yield event(
+                kinds.WINDOW_OPENS,
+                opens - uncertainty_s - lead_s,
+                opens,
+                closes,
+                f"The command window of {target} at {station} opens at {moment(opens)}{about}.",
+                f"Commands can be sent until {clock(closes)}: {duration(closes - opens)}.",
+                lead_s,
+            )
+    if closes >= outlook.span[1]:
+        return
+    if closes - opens > leads.closes_s:
+        yield event(
+            kinds.WINDOW_CLOSES_SOON,
+            closes - uncertainty_s - leads.closes_s,
+            closes,
+            closes,
+            f"The command window of {target} at {station} closes at {moment(closes)}{about}.",
+            f"Send what must be sent now; {_next_window(outlook, closes)}.",
+            leads.closes_s,
+        )
+    yield event(
+        kinds.WINDOW_CLOSED,
+        closes + uncertainty_s,
+        closes,
+        closes + uncertainty_s + scope.policy.worth_telling_after_s,
+        f"The command window of {target} at {station} closed at {moment(closes)}{about}.",
+        f"No command can be sent there now; {_next_window(outlook, closes)}.",
+        0.0,
+    )
+
+
+def _next_window(outlook: TargetOutlook, after: float) -> str:
+    """Which command window is open then or opens next, at any station, in words."""
+    best: tuple[float, float, str] | None = None
+    for station, coverage in outlook.services.get(COMMAND, {}).items():
+        found = coverage.nominal.next_from(after)
+        if found is not None:
+            begins = max(found[0], after)
+            if best is None or (begins, -found[1]) < (best[0], -best[1]):
+                best = (begins, found[1], station)
+    if best is None:
+        return f"no other window is predicted up to {moment(outlook.span[1])}"
+    if best[0] <= after:
+        return f"{best[2]} has one open until {clock(best[1])}"
+    return f"the next one is at {best[2]} from {moment(best[0])}"
+
+
+def _window_in(outlook: TargetOutlook, contact: Contact) -> tuple[float, float] | None:
+    coverage = outlook.services.get(COMMAND, {}).get(contact.station)
+    if coverage is None:
+        return None
+    found = coverage.nominal.next_from(contact.aos)
+    return None if found is None or found[0] >= contact.los else found
+
+
+def _same_contact(contacts: Sequence[Contact], index: int) -> tuple[float, float]:
+    """The interval by which a contact is known again, clear of the same station's others."""
+    here = contacts[index]
+    before = next(
+        (each.los for each in reversed(contacts[:index]) if each.station == here.station), -math.inf
+    )
+    after = next(
+        (each.aos for each in contacts[index + 1 :] if each.station == here.station), math.inf
+    )
+    return _widened(here.aos, here.los, before, after)
+
+
+def _same_window(windows: IntervalSet, index: int) -> tuple[float, float]:
+    before = float(windows.ends[index - 1]) if index else -math.inf
+    after = float(windows.starts[index + 1]) if index + 1 < len(windows) else math.inf
+    return _widened(float(windows.starts[index]), float(windows.ends[index]), before, after)
+
+
+def _widened(start: float, end: float, before: float, after: float) -> tuple[float, float]:
+    return start - min(SAME_S, (start - before) / 3), end + min(SAME_S, (after - end) / 3)
+
+
+def _uncertainty_s(outlook: TargetOutlook) -> float:
+    return 0.0 if outlook.elements is None else outlook.elements.timing_error_s

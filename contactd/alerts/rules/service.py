@@ -1,0 +1,135 @@
+"""What is wrong with the service itself, or with what it knows of a target."""
+
+from __future__ import annotations
+
+import hashlib
+import math
+from collections.abc import Iterator
+
+from contactd.alerts import matter as kinds
+from contactd.alerts.matter import Matter, Sort
+from contactd.alerts.rules.scope import Scope
+from contactd.alerts.words import duration, exact, moment
+from contactd.core.alert import Severity
+from contactd.core.outlook import Snapshot, TargetOutlook
+
+MOST_PROBLEMS_SHOWN = 20
+
+
+def service_condition(
+    kind: str,
+    severity: Severity,
+    since: float,
+    what: str,
+    advice: str,
+    *,
+    target: str = "",
+    detail: str = "",
+    rests_on: str = "",
+    over_at: float = math.inf,
+    facts: dict[str, object] | None = None,
+) -> Matter:
+    """A condition of the service (or of a target as a whole) that holds since an instant (s).
+
+    Args:
+        detail: what sets it apart from another condition of the same kind and target.
+    """
+    return Matter(
+        kind=kind,
+        sort=Sort.CONDITION,
+        severity=severity,
+        target=target,
+        subject=target or "contactd",
+        series="|".join((kind, target, detail)),
+        what=what,
+        advice=advice,
+        due=since,
+        concerns=since,
+        over_at=over_at,
+        rests_on=rests_on,
+        facts=facts or {},
+    )
+
+
+def service_matters(scope: Scope, snapshot: Snapshot) -> Iterator[Matter]:
+    """The configuration on disk, the clock, the planning loop."""
+    problems = snapshot.configuration.problems
+    if problems:
+        several = "1 error" if len(problems) == 1 else f"{len(problems)} errors"
+        yield service_condition(
+            kinds.CONFIGURATION_REFUSED,
+            Severity.CAUTION,
+            snapshot.at,
+            f"The configuration on disk is refused ({several}): {problems[0]}",
+            "Mend the file; until then the last good configuration stays in force.",
+            detail=hashlib.sha256("\n".join(problems).encode()).hexdigest()[:16],
+            facts={"problems": list(problems[:MOST_PROBLEMS_SHOWN]), "count": len(problems)},
+        )
+    clock = snapshot.clock
+    if not clock.trusted:
+        yield service_condition(
+            kinds.CLOCK_NOT_TRUSTED,
+            Severity.CAUTION,
+            snapshot.at,
+            f"The machine's clock cannot be trusted: {clock.why or 'no reason is known'}.",
+            "Compare all times with a clock that you trust until this is resolved.",
+            facts={"why": clock.why, "offset_s": clock.offset_s},
+        )
+    if snapshot.planned_at is not None:
+        overdue_from = snapshot.planned_at + scope.policy.planning_overdue_s
+        yield service_condition(
+            kinds.PLANNING_OVERDUE,
+            Severity.WARNING,
+            overdue_from,
+            f"Predictions have not been renewed since {moment(snapshot.planned_at)}.",
+            "What is shown may be out of date: look at the service's log.",
+            facts={"planned_at": exact(snapshot.planned_at)},
+        )
+
+
+def target_matters(
+    scope: Scope, outlook: TargetOutlook, planned_at: float | None
+) -> Iterator[Matter]:
+    """Elements that grow stale, a target that cannot be predicted, a prediction that ends."""
+    target = outlook.target
+    elements = outlook.elements
+    if elements is not None:
+        stale_from = elements.epoch + elements.stale_after_s
+        yield service_condition(
+            kinds.ELEMENTS_STALE,
+            Severity.CAUTION,
+            stale_from,
+            f"The elements of {target} are stale: their epoch is {moment(elements.epoch)}.",
+            "Get newer elements; predicted times drift further with every day.",
+            target=target,
+            facts={
+                "epoch": exact(elements.epoch),
+                "source": elements.source,
+                "stale_after": duration(elements.stale_after_s),
+                "timing_error_s": round(elements.timing_error_s, 1),
+            },
+        )
+    if outlook.problem is not None:
+        yield service_condition(
+            kinds.NO_PREDICTION,
+            Severity.CAUTION,
+            scope.now,
+            f"{target} cannot be predicted in full: {outlook.problem}",
+            "Check its elements; until then what is known of its contacts may be incomplete.",
+            target=target,
+            facts={"problem": outlook.problem},
+        )
+        return
+    ends = outlook.span[1]
+    planned_ahead_s = ends - (scope.now if planned_at is None else planned_at)
+    if planned_ahead_s > 0:
+        yield service_condition(
+            kinds.SPAN_ENDS,
+            Severity.CAUTION,
+            ends - min(scope.policy.span_least_s, planned_ahead_s / 2),
+            f"The prediction of {target} ends at {moment(ends)}.",
+            "Nothing is known of contacts after that: get elements or an ephemeris that go on.",
+            target=target,
+            rests_on=target,
+            facts={"ends": exact(ends)},
+        )
