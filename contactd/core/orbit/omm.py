@@ -14,27 +14,19 @@ set, which hold a half and a sixth of them; SGP4 uses neither.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
 from typing import Final
 
 from contactd.core.errors import InputError
 from contactd.core.orbit.elements import ElementSet
 from contactd.core.orbit.kvn import kvn_fields
+from contactd.core.orbit.message import VERSIONS, Message, keep
 from contactd.core.orbit.ndm_json import json_messages
 from contactd.core.orbit.ndm_xml import Element, parse_xml
 from contactd.core.orbit.omm_text import format_omm
-from contactd.core.orbit.text import (
-    Field,
-    check_size,
-    number_of,
-    suggestion,
-    utc_of,
-    whole_of,
-)
+from contactd.core.orbit.text import Field, check_size, utc_of
 
-__all__ = ["VERSIONS", "format_omm", "parse_omm"]
+__all__ = ["format_omm", "parse_omm"]
 
-VERSIONS: Final = ("1.0", "2.0", "3.0")
 GREATEST_CATALOGUE_NUMBER: Final = 999_999_999
 GREATEST_MEAN_MOTION: Final = 20.0
 
@@ -68,59 +60,6 @@ _KNOWN: Final = frozenset(_UNITS) | {
 _UNREAD_PREFIXES: Final = ("USER_DEFINED_", "CX_", "CY_", "CZ_")
 
 
-@dataclass(frozen=True, slots=True)
-class _Message:
-    """The fields of one message by keyword, and where the message begins."""
-
-    fields: Mapping[str, Field]
-    line: int
-    column: int
-    #: Whether the metadata must be stated (KVN, XML) or may be left out (JSON).
-    strict: bool = True
-
-    def need(self, key: str, instead: str = "") -> Field:
-        """The field, which the message must have."""
-        found = self.fields.get(key)
-        if found is None or not found.text:
-            what = f"{key}{instead}, which a message for SGP4 must have"
-            place = found or self
-            raise InputError(what, "none", key, line=place.line, column=place.column)
-        return found
-
-    def one_of(self, key: str, allowed: tuple[str, ...], why: str) -> None:
-        """Check metadata: one of the allowed words."""
-        if self.strict or key in self.fields:
-            field = self.need(key)
-            if field.text.upper() not in allowed:
-                raise field.error(f"{' or '.join(allowed)}: {why}")
-
-    def number(
-        self, key: str, least: float | None, most: float | None, default: float | None = None
-    ) -> float:
-        """A number within bounds, whose unit, where written, is the standard's."""
-        if default is not None and key not in self.fields:
-            return default
-        field = self.need(key)
-        if field.unit and field.unit not in _UNITS.get(key, ()):
-            expected = " or ".join(_UNITS[key]) if key in _UNITS else "no unit"
-            raise field.error(f"the unit {expected}", f"[{field.unit}]")
-        return number_of(field, least, most)
-
-    def whole(self, key: str, most: int) -> int:
-        """A whole number from 0, or 0 where there is none."""
-        field = self.fields.get(key)
-        return whole_of(field, 0, most) if field is not None and field.text else 0
-
-    def text(self, key: str, default: str) -> str:
-        """A text, or the default where there is none."""
-        field = self.fields.get(key)
-        if field is None or not field.text:
-            return default
-        if not field.text.isprintable():
-            raise field.error("printable characters")
-        return field.text
-
-
 def parse_omm(text: str | bytes) -> tuple[ElementSet, ...]:
     """Element sets of one or more messages, in the order of the text.
 
@@ -143,7 +82,7 @@ def parse_omm(text: str | bytes) -> tuple[ElementSet, ...]:
         messages = list(_xml_messages(parse_xml(text)))
     elif start.startswith(("{", "[")):
         messages = [
-            _Message(
+            _message(
                 {field.key: field for field in fields}, fields[0].line, fields[0].column, False
             )
             for fields in json_messages(text)
@@ -155,7 +94,15 @@ def parse_omm(text: str | bytes) -> tuple[ElementSet, ...]:
     return tuple(_elements(message) for message in messages)
 
 
-def _kvn_messages(fields: Iterator[Field]) -> Iterator[_Message]:
+def _message(fields: dict[str, Field], line: int, column: int, strict: bool = True) -> Message:
+    return Message(fields, line, column, strict, _UNITS, "a message for SGP4")
+
+
+def _keep(field: Field, into: dict[str, Field]) -> None:
+    keep(field, into, _KNOWN, "an OMM", _UNREAD_PREFIXES)
+
+
+def _kvn_messages(fields: Iterator[Field]) -> Iterator[Message]:
     current: dict[str, Field] = {}
     first: Field | None = None
     for field in fields:
@@ -163,16 +110,16 @@ def _kvn_messages(fields: Iterator[Field]) -> Iterator[_Message]:
             raise field.error("a line 'KEYWORD = value'")
         if field.key == "CCSDS_OMM_VERS":
             if first is not None:
-                yield _Message(current, first.line, first.column)
+                yield _message(current, first.line, first.column)
             current, first = {}, field
         elif first is None:
             raise field.error("CCSDS_OMM_VERS = 3.0 as the first line", field.key)
         _keep(field, current)
     if first is not None:
-        yield _Message(current, first.line, first.column)
+        yield _message(current, first.line, first.column)
 
 
-def _xml_messages(root: Element) -> Iterator[_Message]:
+def _xml_messages(root: Element) -> Iterator[Message]:
     if root.name not in ("ndm", "omm"):
         raise root.error("an omm element, or an ndm element that holds some", f"<{root.name}>")
     for message in root.all("omm") if root.name == "ndm" else [root]:
@@ -187,26 +134,10 @@ def _xml_messages(root: Element) -> Iterator[_Message]:
         for part in (header, segments[0].child("metadata"), segments[0].child("data")):
             for field in part.leaves() if part is not None else ():
                 _keep(field, fields)
-        yield _Message(fields, message.line, message.column)
+        yield _message(fields, message.line, message.column)
 
 
-def _keep(field: Field, into: dict[str, Field]) -> None:
-    """Add a field, unless its keyword is unknown or given twice."""
-    if field.key not in _KNOWN and not field.key.startswith(_UNREAD_PREFIXES):
-        raise InputError(
-            f"a keyword of an OMM{suggestion(field.key, _KNOWN)}",
-            field.key,
-            field.key,
-            line=field.line,
-            column=field.column,
-        )
-    if field.key in into:
-        first = into[field.key].line
-        raise field.error(f"each keyword once (the first is in line {first})", f"{field.key} again")
-    into[field.key] = field
-
-
-def _elements(message: _Message) -> ElementSet:
+def _elements(message: Message) -> ElementSet:
     message.one_of("CCSDS_OMM_VERS", VERSIONS, "the versions of the message that are known")
     if message.strict:
         message.need("OBJECT_NAME")

@@ -5,7 +5,9 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass
+from datetime import datetime
 from difflib import get_close_matches
+from typing import Final
 
 from contactd.core.errors import InputError
 from contactd.core.instants import from_text
@@ -13,6 +15,13 @@ from contactd.core.instants import from_text
 MAX_INPUT_BYTES = 64 * 1024 * 1024
 """Longest text that is read: about 400 000 element sets, or a year of one-minute states."""
 
+TIME_SYSTEMS: Final = {"UTC": 0.0, "TAI": 0.0, "GPS": -19.0, "TT": 32.184, "TDB": 32.184}
+"""Known time systems, and how far each is ahead of TAI (s; UTC goes by the leap seconds).
+
+Source: IERS Conventions 2010 chapter 10; GPS time as in IS-GPS-200 (TAI minus 19 s).
+"""
+
+_EPOCH_LABEL = datetime(2000, 1, 1, 12)  # noqa: DTZ001 - a label of no zone
 _LINE_END = re.compile(r"\r\n|\n\r|\r|\n")
 _NUMBER = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d{1,3})?")
 _WHOLE = re.compile(r"[+-]?\d{1,18}")
@@ -142,6 +151,31 @@ def utc_of(field: Field) -> float:
         return from_text(f"{whole}{'.' + fraction[:_FRACTION_DIGITS] if fraction else ''}Z")
     except ValueError as error:
         raise field.error(f"a UTC time that exists ({error})") from None
+
+
+def instant_of(field: Field, time_system: str) -> float:
+    """The field, a CCSDS time in one of :data:`TIME_SYSTEMS`, as an instant (s).
+
+    TDB is taken as TT, from which it strays by less than 2 ms.
+
+    Raises:
+        InputError: if it is no such time.
+    """
+    if time_system == "UTC":
+        return utc_of(field)
+    if _CCSDS_TIME.fullmatch(field.text) is None:
+        raise field.error("a time such as 2026-12-03T08:00:00.000 or 2026-337T08:00:00.000")
+    date, _, clock = field.text.removesuffix("Z").partition("T")
+    try:
+        # Without leap seconds the label is plain arithmetic on the calendar.
+        day = datetime.strptime(date, "%Y-%m-%d" if date.count("-") == 2 else "%Y-%j")  # noqa: DTZ007
+    except ValueError:
+        raise field.error("a day that the calendar has") from None
+    hour, minute, second = clock.split(":")
+    if int(hour) > 23 or int(minute) > 59 or float(second) >= 60:
+        raise field.error("hours to 23, minutes and seconds to 59")
+    label = (day - _EPOCH_LABEL).total_seconds() + 3600.0 * int(hour) + 60.0 * int(minute)
+    return label + float(second) - TIME_SYSTEMS[time_system]
 
 
 def suggestion(word: str, known: Iterator[str] | tuple[str, ...] | frozenset[str]) -> str:
