@@ -188,7 +188,7 @@ def _conditions(
         sunlit = sunlit_intervals(track, *span)
     dark: dict[str, IntervalSet] | None = None
     if any(need.dark_station for need in given):
-        from contactd.core.orbit.eclipse import dark_intervals
+        from contactd.core.orbit.sun import dark_intervals
 
         dark = {station.name: dark_intervals(station, *span) for station in stations}
     return Conditions(sunlit=sunlit, dark=dark, above=above)

@@ -1,0 +1,381 @@
+"""The daemon: performs what the beat asks for, and keeps the beat going.
+
+APScheduler triggers the periodic jobs (beat, files, feeds) from memory only; what is due is
+decided by the beat from the wall clock, never by a scheduled date, so that a step of the clock or
+a suspend can neither lose nor delay an alert. Because APScheduler counts its waits by the wall
+clock, a pulse on the monotonic clock looks at it twice a second and sets all jobs going again
+after a step.
+"""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Callable, Coroutine, Iterable, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
+from datetime import UTC, datetime
+from typing import Any
+
+import structlog
+from apscheduler.schedulers.asyncio import AsyncIOScheduler
+
+from contactd.alerts.state import AlertState, fold_alerts
+from contactd.config import Configuration
+from contactd.core import instants
+from contactd.core import record as kinds
+from contactd.core.outlook import Health, Snapshot
+from contactd.core.planning import Prediction, Target, predict_target
+from contactd.core.record import Record
+from contactd.records import State, fold
+from contactd.service.beat import Span, step, telling_of
+from contactd.service.clock import Clock, ClockWatch
+from contactd.service.feeding import Feeding
+from contactd.service.metrics import Instruments
+from contactd.service.notify import ServiceManager
+from contactd.service.reload import Loaded, Reloader
+from contactd.service.state import (
+    ServiceState,
+    adopt_configuration,
+    adopt_knowledge,
+    adopt_prediction,
+    adopt_target,
+)
+from contactd.service.store import Store
+
+BEAT_S = 1.0
+LOOK_AT_FILES_S = 2.0
+LOOK_AT_FEEDS_S = 5.0
+PULSE_S = 0.5
+LIVE_WITHIN_S = 30.0
+PREDICTORS = 2
+AUTHOR = "contactd"
+
+log = structlog.get_logger("contactd")
+
+Job = Callable[[], Coroutine[Any, Any, None]]
+Observer = Callable[[ServiceState, Snapshot], None]
+
+
+class Daemon:
+    """The running service.
+
+    Args:
+        configuration: what it starts with; ``refused`` are the errors of the files beside it.
+        store: the ledger, open.
+        observers: called after each beat with the state and its snapshot, in the event loop.
+    """
+
+    def __init__(
+        self,
+        configuration: Configuration,
+        refused: tuple[str, ...],
+        reloader: Reloader,
+        store: Store,
+        clock: Clock,
+        instruments: Instruments,
+        manager: ServiceManager,
+    ) -> None:
+        now = clock.now()
+        self.clock = clock
+        self.store = store
+        self.instruments = instruments
+        self.observers: list[Observer] = []
+        self._manager = manager
+        self._reloader = reloader
+        self._feeding = Feeding(clock)
+        rules = configuration.settings.clock
+        self._watch = ClockWatch(clock, rules.tolerance_s, rules.settle_s)
+        self._predictors = ThreadPoolExecutor(PREDICTORS, thread_name_prefix="predict")
+        self._telling = telling_of(configuration)
+        self._ledger_fold: tuple[State, AlertState] = (State(), AlertState())
+        self._state = ServiceState(configuration, now, refused, targets=configuration.targets)
+        self._snapshot = Snapshot(at=now)
+        self._down_since: float | None = None
+        self._last_beat_at: float | None = None
+        self._beat_lock = asyncio.Lock()
+        self._stopping = asyncio.Event()
+        self._tasks: set[asyncio.Task[None]] = set()
+        self._scheduler = AsyncIOScheduler(timezone=UTC)
+
+    # What others may see.
+
+    def snapshot(self) -> Snapshot:
+        """The snapshot of the last beat."""
+        return self._snapshot
+
+    @property
+    def state(self) -> ServiceState:
+        """The state after the last beat."""
+        return self._state
+
+    def health(self) -> Health:
+        """Whether the service lives and can be relied on, at this moment."""
+        since = self._last_beat_at
+        silent_s = float("inf") if since is None else self.clock.monotonic() - since
+        live = silent_s < LIVE_WITHIN_S
+        reasons = []
+        if not live:
+            reasons.append(f"there has been no beat for {silent_s:.0f} s")
+        if self._snapshot.planned_at is None:
+            reasons.append("the first plan is not complete")
+        if self._state.ledger_trouble:
+            reasons.append(self._state.ledger_trouble)
+        return Health(live=live, ready=not reasons, reasons=tuple(reasons))
+
+    # Its life.
+
+    async def run(self) -> None:
+        """Start, beat until :meth:`stop`, and finish what is under way."""
+        await self._begin()
+        self._schedule()
+        pulse = asyncio.create_task(self._pulse())
+        self._manager.tell("READY=1", "STATUS=watching")
+        try:
+            await self._stopping.wait()
+        finally:
+            self._manager.tell("STOPPING=1")
+            self._scheduler.shutdown(wait=False)
+            pulse.cancel()
+            await self._end()
+
+    def stop(self) -> None:
+        """Ask the service to finish."""
+        self._stopping.set()
+
+    async def _begin(self) -> None:
+        while news := await self.store.exchange():
+            self._learn(news)
+        self._down_since = self._ledger_fold[1].looked_at
+        digest = self._state.configuration.digest
+        records = [
+            self._record(kinds.SERVICE_STARTED, "contactd", {"configuration": digest}),
+        ]
+        if self._ledger_fold[0].configuration_digest != digest and not self._state.refused:
+            records.append(self._adopted_record())
+        self._feeding.follow(self._state.configuration.feeds.values(), self._ledger_fold[0])
+        self._adopt_feeds()
+        await self._store_and_learn(records)
+        await self.beat()
+
+    async def _end(self) -> None:
+        for task in list(self._tasks):
+            task.cancel()
+        await asyncio.gather(*self._tasks, return_exceptions=True)
+        self._predictors.shutdown(wait=False, cancel_futures=True)
+        await self._feeding.close()
+        await self._store_and_learn([self._record(kinds.SERVICE_STOPPED, "contactd", {})])
+
+    def _schedule(self) -> None:
+        jobs: list[tuple[Job, float]] = [
+            (self.beat, BEAT_S),
+            (self.look_at_files, LOOK_AT_FILES_S),
+            (self.look_at_feeds, LOOK_AT_FEEDS_S),
+        ]
+        for job, every_s in jobs:
+            self._scheduler.add_job(
+                job,
+                "interval",
+                seconds=every_s,
+                id=job.__name__,
+                coalesce=True,
+                max_instances=1,
+                misfire_grace_time=None,
+            )
+        # A beat that outlasts its second is no reason for a line in the log each time.
+        self._scheduler.start()
+
+    async def _pulse(self) -> None:
+        """Set all jobs going again when the wall clock was moved under the scheduler."""
+        watch = ClockWatch(self.clock)
+        watch.look()
+        while True:
+            await self.clock.sleep(PULSE_S)
+            if watch.look():
+                for job in self._scheduler.get_jobs():
+                    job.modify(next_run_time=datetime.now(UTC))
+
+    # The beat.
+
+    async def beat(self) -> None:
+        """One beat: learn, decide, store, tell."""
+        async with self._beat_lock:
+            try:
+                await self._beat()
+            except Exception:
+                self.instruments.beat_errors.inc()
+                log.exception("a beat failed; the next one tries again")
+                return
+        self.instruments.beats.inc()
+        self._last_beat_at = self.clock.monotonic()
+        self._manager.tell("WATCHDOG=1")
+
+    async def _beat(self) -> None:
+        before = self._snapshot.at
+        moved = self._watch.look()
+        now = self.clock.now()
+        if moved:
+            self._note_moved_clock(before)
+        self._learn(await self.store.exchange())
+        trouble = self.store.trouble
+        state = replace(self._state, clock=self._watch.trust(), ledger_trouble=trouble)
+        made = step(state, self._telling, now, self._down_since)
+        self._state = made.state
+        for target, span in made.predict:
+            self._spawn(self._predict(target, span, now))
+        if made.records:
+            await self._store_and_learn(made.records)
+            self._count(made.records, now)
+        if made.state.planned_at is not None:
+            self._down_since = None
+        self._snapshot = self._state.snapshot(now)
+        for observer in self.observers:
+            observer(self._state, self._snapshot)
+
+    def _note_moved_clock(self, before: float) -> None:
+        watch = self._watch
+        if watch.stepped_by_s:
+            self.instruments.clock_steps.inc()
+            log.warning("the wall clock was stepped", by_s=round(watch.stepped_by_s, 3))
+        if watch.suspended_s:
+            log.warning("the machine was suspended", for_s=round(watch.suspended_s, 1))
+        if self._down_since is None:
+            self._down_since = min(before, self.clock.now())
+
+    def _learn(self, news: Sequence[Record]) -> None:
+        """Fold what is new in the ledger, and what is held because the ledger fails, into state."""
+        if news:
+            state, alerts = self._ledger_fold
+            self._ledger_fold = fold(state, news), fold_alerts(alerts, news)
+        knowledge, alerts = self._ledger_fold
+        held = self.store.held
+        if held:
+            knowledge, alerts = fold(knowledge, held), fold_alerts(alerts, held)
+        self._state = adopt_knowledge(self._state, knowledge, alerts)
+
+    async def _store_and_learn(self, records: Iterable[Record]) -> None:
+        self._learn(await self.store.exchange(tuple(records)))
+
+    def _count(self, records: Sequence[Record], now: float) -> None:
+        for record in records:
+            if record.kind == kinds.ALERT_RAISED:
+                body = record.body
+                self.instruments.raised.labels(body["kind"], body["severity"]).inc()
+                self.instruments.lateness.observe(max(now - instants.from_text(body["due"]), 0.0))
+                if body["late"]:
+                    self.instruments.late.inc()
+            elif record.kind == kinds.ALERT_MISSED:
+                self.instruments.missed.inc()
+
+    # Predictions.
+
+    async def _predict(self, target: Target, span: Span, now: float) -> None:
+        stations = tuple(self._state.configuration.stations.values())
+        loop = asyncio.get_running_loop()
+
+        def work() -> tuple[Prediction, float]:
+            begun = self.clock.monotonic()
+            made = predict_target(target, stations, span, now)
+            return made, self.clock.monotonic() - begun
+
+        try:
+            prediction, took_s = await loop.run_in_executor(self._predictors, work)
+        except Exception as error:
+            log.exception("a prediction failed", target=target.name)
+            prediction, took_s = failed_prediction(target, span, error), 0.0
+        self.instruments.prediction.observe(took_s)
+        outlook = replace(prediction.outlook, predicted_in_s=took_s)
+        prediction = replace(prediction, outlook=outlook)
+        self._state = adopt_prediction(self._state, target, span, prediction)
+        if not self._state.asked:
+            await self.beat()
+
+    # Configuration.
+
+    async def look_at_files(self) -> None:
+        """Adopt the files if they have changed."""
+        await self._reload(lambda: self._reloader.changed(self.clock.now()))
+
+    async def reload(self) -> None:
+        """Adopt the files now, as SIGHUP asks."""
+        self._manager.tell("RELOADING=1", f"MONOTONIC_USEC={int(self.clock.monotonic() * 1e6)}")
+        await self._reload(lambda: self._reloader.load(self.clock.now()))
+        self._manager.tell("READY=1")
+
+    async def _reload(self, load: Callable[[], Loaded | None]) -> None:
+        loaded = await asyncio.to_thread(load)
+        if loaded is None:
+            return
+        async with self._beat_lock:
+            await self._adopt(loaded)
+        await self.beat()
+
+    async def _adopt(self, loaded: Loaded) -> None:
+        configuration = loaded.configuration
+        if configuration is None:
+            self.instruments.reloads.labels("refused").inc()
+            for problem in loaded.problems:
+                log.error("configuration refused", problem=problem)
+            self._state = replace(self._state, refused=loaded.problems)
+            body = {"problems": list(loaded.problems)}
+            refusal = self._record(kinds.CONFIGURATION_REFUSED, "contactd", body)
+            await self._store_and_learn([refusal])
+            return
+        if configuration.digest == self._state.configuration.digest:
+            self._state = replace(self._state, refused=())
+            return
+        self.instruments.reloads.labels("adopted").inc()
+        self._telling = telling_of(configuration)
+        self._feeding.follow(configuration.feeds.values(), self._ledger_fold[0])
+        targets = self._feeding.targets(configuration.targets)
+        now = self.clock.now()
+        self._state = adopt_configuration(self._state, configuration, targets, now)
+        log.info(
+            "configuration adopted",
+            targets=len(configuration.targets),
+            stations=len(configuration.stations),
+            digest=configuration.digest[:12],
+        )
+        await self._store_and_learn([self._adopted_record()])
+
+    def _adopted_record(self) -> Record:
+        configuration = self._state.configuration
+        body = {
+            "digest": configuration.digest,
+            "targets": sorted(configuration.targets),
+            "stations": sorted(configuration.stations),
+        }
+        return self._record(kinds.CONFIGURATION_ADOPTED, "contactd", body)
+
+    # Elements by URL.
+
+    async def look_at_feeds(self) -> None:
+        """Fetch what is due, and adopt what is new."""
+        records = await self._feeding.fetch_due(self.instruments.fetches)
+        if records:
+            await self._store_and_learn(records)
+            self._adopt_feeds()
+
+    def _adopt_feeds(self) -> None:
+        fed = self._feeding.targets(self._state.configuration.targets)
+        for name, target in fed.items():
+            if self._state.targets.get(name) != target:
+                self._state = adopt_target(self._state, target)
+
+    # Small things.
+
+    def _record(self, kind: str, subject: str, body: dict[str, Any]) -> Record:
+        return Record(self.clock.now(), kind, subject, AUTHOR, body)
+
+    def _spawn(self, work: Coroutine[Any, Any, None]) -> None:
+        task = asyncio.create_task(work)
+        self._tasks.add(task)
+        task.add_done_callback(self._tasks.discard)
+
+
+def failed_prediction(target: Target, span: Span, error: Exception) -> Prediction:
+    """What stands for a prediction that failed unexpectedly: the target says so."""
+    from contactd.core.outlook import TargetOutlook
+    from contactd.core.sequences.viewing import Conditions
+
+    problem = f"it could not be predicted: {error}"
+    return Prediction(TargetOutlook(target.name, span, problem=problem), Conditions())

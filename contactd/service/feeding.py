@@ -1,0 +1,121 @@
+"""All feeds together: which are due, what they brought, and the targets with their elements."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any
+
+import structlog
+
+from contactd.core import record as kinds
+from contactd.core.errors import ContactdError
+from contactd.core.orbit.elements import ElementSet
+from contactd.core.planning import Target
+from contactd.core.record import Record
+from contactd.service.feeds import Feed, FeedTerms, Outcome, read_elements
+
+if TYPE_CHECKING:
+    import httpx
+
+    from contactd.config import ElementFeed
+    from contactd.records import State
+    from contactd.service.clock import Clock
+
+AUTHOR = "contactd"
+log = structlog.get_logger("contactd.feeds")
+
+
+class Feeding:
+    """Follows the feeds of the configuration in force."""
+
+    def __init__(self, clock: Clock) -> None:
+        self._clock = clock
+        self._feeds: dict[str, Feed] = {}
+        self._elements: dict[str, tuple[ElementSet, ...]] = {}
+        self._client: httpx.AsyncClient | None = None
+
+    def follow(self, feeds: Iterable[ElementFeed], known: State) -> None:
+        """Follow these feeds from now on; one that has not changed keeps its manners.
+
+        A new one begins with the last good set that the ledger knows.
+        """
+        wanted = {feed.target: terms_of(feed) for feed in feeds}
+        self._elements = {n: each for n, each in self._elements.items() if n in wanted}
+        followed = {}
+        for name, terms in wanted.items():
+            present = self._feeds.get(name)
+            if present is not None and present.terms == terms:
+                followed[name] = present
+                continue
+            record = known.elements.get(name)
+            adopted = record.body if record and record.body.get("url") == terms.url else {}
+            followed[name] = Feed(terms, adopted.get("validators"))
+            self._remember(name, terms, str(adopted.get("text", "")))
+        self._feeds = followed
+
+    def targets(self, configured: Mapping[str, Target]) -> dict[str, Target]:
+        """The configured targets, with what the feeds brought in place of their elements."""
+        return {
+            name: replace(target, elements=self._elements.get(name, target.elements))
+            if name in self._feeds
+            else target
+            for name, target in configured.items()
+        }
+
+    async def fetch_due(self, count: Any) -> list[Record]:
+        """Fetch from every feed that is due; records of the elements that are new."""
+        due = [
+            (name, feed)
+            for name, feed in self._feeds.items()
+            if feed.is_due(self._clock.monotonic())
+        ]
+        if not due:
+            return []
+        if self._client is None:
+            import httpx
+
+            self._client = httpx.AsyncClient(follow_redirects=True, max_redirects=3)
+        records = []
+        for name, feed in due:
+            fetched = await feed.fetch(self._client, self._clock.monotonic())
+            count.labels(fetched.outcome.value).inc()
+            if fetched.outcome is Outcome.NEW:
+                self._elements[name] = fetched.elements
+                records.append(self._record(name, feed.terms, fetched.text, fetched.validators))
+                log.info("new elements", target=name, sets=len(fetched.elements))
+            elif fetched.outcome in (Outcome.REFUSED, Outcome.FAILED):
+                log.warning("elements not fetched", target=name, reason=fetched.reason)
+        return records
+
+    async def close(self) -> None:
+        """Let go of the connections."""
+        if self._client is not None:
+            await self._client.aclose()
+
+    def _record(
+        self, name: str, terms: FeedTerms, text: str, validators: Mapping[str, str]
+    ) -> Record:
+        body = {"url": terms.url, "text": text, "validators": dict(validators)}
+        return Record(self._clock.now(), kinds.ELEMENTS_ADOPTED, name, AUTHOR, body)
+
+    def _remember(self, name: str, terms: FeedTerms, text: str) -> None:
+        if not text:
+            return
+        try:
+            self._elements[name] = read_elements(text, terms)
+        except ContactdError as error:
+            log.warning("the ledger's elements cannot be used", target=name, reason=str(error))
+
+
+def terms_of(feed: ElementFeed) -> FeedTerms:
+    """How a feed of the configuration is to be fetched."""
+    return FeedTerms(
+        target=feed.target,
+        url=feed.url,
+        least_interval_s=feed.least_interval_s,
+        timeout_s=feed.timeout_s,
+        size_limit_bytes=feed.size_limit_bytes,
+        format=feed.format,
+        catalogue_number=feed.catalogue_number,
+    )

@@ -1,0 +1,53 @@
+"""Configuration while the service runs: notice, load, and say; the old one stays until then."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from contactd.config import Configuration, Watch, load
+from contactd.core.errors import InputErrors
+
+MOST_PROBLEMS_KEPT = 100
+
+
+@dataclass(frozen=True, slots=True)
+class Loaded:
+    """What became of a load: a configuration, or the reasons why not.
+
+    Attributes:
+        problems: one text per error, each with file:line:column.
+    """
+
+    configuration: Configuration | None
+    problems: tuple[str, ...] = ()
+
+
+class Reloader:
+    """Looks at the files and loads them when they have changed. Blocking: call it in a thread."""
+
+    def __init__(self, configuration: Configuration, state_directory: Path | None) -> None:
+        self._directory = configuration.directory
+        self._state_directory = state_directory
+        self._watch = Watch(self._directory, configuration.files)
+
+    def changed(self, around: float) -> Loaded | None:
+        """Load the files if they differ from those last loaded; None if they do not."""
+        return self.load(around) if self._watch.look() else None
+
+    def load(self, around: float) -> Loaded:
+        """Load the files now, whether they have changed or not."""
+        try:
+            configuration = load(self._directory, self._state_directory, around)
+        except InputErrors as refused:
+            return Loaded(None, problem_texts(refused))
+        self._watch.refer_to(configuration.files)
+        return Loaded(configuration)
+
+
+def problem_texts(refused: InputErrors) -> tuple[str, ...]:
+    """The errors as texts, bounded in number."""
+    texts = tuple(str(error) for error in refused.errors)
+    if len(texts) <= MOST_PROBLEMS_KEPT:
+        return texts
+    return (*texts[:MOST_PROBLEMS_KEPT], f"and {len(texts) - MOST_PROBLEMS_KEPT} more errors")

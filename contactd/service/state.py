@@ -1,0 +1,170 @@
+"""The daemon's state: immutable, and changed only by the adoption functions below.
+
+What the ledger knows is folded in ``knowledge`` and ``alerts``; the rest is a cache that can be
+computed anew from configuration, ledger and clock.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+
+from contactd.alerts.state import AlertState
+from contactd.config import Configuration
+from contactd.core.outlook import (
+    ClockTrust,
+    ConfigurationStatus,
+    Snapshot,
+    TargetOutlook,
+)
+from contactd.core.planning import Prediction, Target, forecast_target, next_turn
+from contactd.core.sequences.knowledge import SequenceKnowledge
+from contactd.records import State
+
+
+@dataclass(frozen=True, slots=True)
+class ServiceState:
+    """Everything between two beats.
+
+    Attributes:
+        configuration: in force.
+        adopted_at: instant (s) of its adoption.
+        refused: the errors of the files on disk, one text each, while they are not adopted.
+        targets: the configuration's, with the elements that feeds brought.
+        knowledge, alerts: folds of the ledger.
+        predictions, outlooks: by target.
+        asked: spans of predictions that are being computed, by target.
+        turns: when each target's forecast must be made anew, by target.
+        planned_at: when every target last had a prediction for the whole horizon.
+        clock: trust in the wall clock.
+        ledger_trouble: what is wrong with the ledger, or "".
+    """
+
+    configuration: Configuration
+    adopted_at: float
+    refused: tuple[str, ...] = ()
+    targets: Mapping[str, Target] = field(default_factory=dict)
+    knowledge: State = field(default_factory=State)
+    alerts: AlertState = field(default_factory=AlertState)
+    predictions: Mapping[str, Prediction] = field(default_factory=dict)
+    outlooks: Mapping[str, TargetOutlook] = field(default_factory=dict)
+    asked: Mapping[str, tuple[float, float]] = field(default_factory=dict)
+    turns: Mapping[str, float] = field(default_factory=dict)
+    planned_at: float | None = None
+    clock: ClockTrust = field(default_factory=ClockTrust)
+    ledger_trouble: str = ""
+
+    def knowledge_of(self, target: Target) -> dict[str, SequenceKnowledge]:
+        """What the ledger knows of a target's sequences, by sequence."""
+        known = self.knowledge.sequences
+        names = ((target.name, sequence.name) for sequence in target.sequences)
+        return {name[1]: known[name] for name in names if name in known}
+
+    def snapshot(self, now: float) -> Snapshot:
+        """What faces and metrics may see."""
+        return Snapshot(
+            at=now,
+            planned_at=self.planned_at,
+            targets=self.outlooks,
+            stations=self.configuration.stations,
+            configuration=ConfigurationStatus(
+                digest=self.configuration.digest,
+                adopted_at=self.adopted_at,
+                problems=self.refused,
+            ),
+            clock=self.clock,
+            alerts=self.alerts.open_alerts(now),
+            ledger_at=self.knowledge.number,
+            ledger_trouble=self.ledger_trouble,
+        )
+
+
+def adopt_knowledge(state: ServiceState, knowledge: State, alerts: AlertState) -> ServiceState:
+    """The state after the ledger's folds have moved on; forecasts that this touches become due."""
+    if knowledge is state.knowledge and alerts is state.alerts:
+        return state
+    before = state.knowledge.sequences
+    touched = {key[0] for key, known in knowledge.sequences.items() if before.get(key) is not known}
+    turns = {**state.turns, **dict.fromkeys(touched & state.turns.keys(), -math.inf)}
+    return replace(state, knowledge=knowledge, alerts=alerts, turns=turns)
+
+
+def adopt_configuration(
+    state: ServiceState, configuration: Configuration, targets: Mapping[str, Target], now: float
+) -> ServiceState:
+    """The state under a new configuration; predictions that it does not touch are kept.
+
+    Args:
+        targets: the configuration's, with the elements that feeds brought.
+    """
+    same_stations = dict(configuration.stations) == dict(state.configuration.stations)
+    kept = {
+        name
+        for name, target in targets.items()
+        if same_stations and name in state.predictions and _same_motion(target, state.targets[name])
+    }
+    forecasts_anew = {name for name in kept if targets[name] != state.targets[name]}
+    return replace(
+        state,
+        configuration=configuration,
+        adopted_at=now,
+        refused=(),
+        targets=targets,
+        predictions={name: state.predictions[name] for name in kept},
+        outlooks={name: state.outlooks[name] for name in kept if name in state.outlooks},
+        asked={},
+        turns={
+            name: -math.inf if name in forecasts_anew else state.turns.get(name, -math.inf)
+            for name in kept
+        },
+    )
+
+
+def adopt_target(state: ServiceState, target: Target) -> ServiceState:
+    """The state with a target's new elements; its outlook stands until the new one is here."""
+    return replace(
+        state,
+        targets={**state.targets, target.name: target},
+        asked={name: span for name, span in state.asked.items() if name != target.name},
+        predictions={name: each for name, each in state.predictions.items() if name != target.name},
+    )
+
+
+def adopt_prediction(
+    state: ServiceState, target: Target, span: tuple[float, float], prediction: Prediction
+) -> ServiceState:
+    """The state with a new prediction; one that was overtaken by events is dropped."""
+    name = target.name
+    if state.targets.get(name) is not target or state.asked.get(name) != span:
+        return state
+    return replace(
+        state,
+        predictions={**state.predictions, name: prediction},
+        asked={each: asked for each, asked in state.asked.items() if each != name},
+        turns={**state.turns, name: -math.inf},
+    )
+
+
+def refresh_forecasts(state: ServiceState, now: float) -> ServiceState:
+    """The state with the forecasts that knowledge, prediction or the passing of time made old."""
+    due = [name for name, turn in state.turns.items() if turn <= now and name in state.predictions]
+    if not due:
+        return state
+    outlooks, turns = dict(state.outlooks), dict(state.turns)
+    for name in due:
+        target = state.targets[name]
+        known = state.knowledge_of(target)
+        outlook = forecast_target(target, state.predictions[name], known, now)
+        outlooks[name] = outlook
+        turns[name] = next_turn(outlook, now)
+    return replace(state, outlooks=outlooks, turns=turns)
+
+
+def _same_motion(one: Target, other: Target) -> bool:
+    """Whether a prediction made for one holds for the other."""
+
+    def needs(target: Target) -> list[object]:
+        return [step.needs for each in target.sequences for step in each.steps]
+
+    return replace(one, sequences=()) == replace(other, sequences=()) and needs(one) == needs(other)
