@@ -1,5 +1,7 @@
-"""The HTTP face: metrics, health and what the service knows, over one immutable snapshot."""
+"""The HTTP face: the interface, the page, metrics and health, over one immutable snapshot."""
 
-from contactd.faces.http.app import View, build_app
+from contactd.faces.http.access import Access, AccessRules
+from contactd.faces.http.app import build_app
+from contactd.faces.http.view import RecordFilter, View
 
-__all__ = ["View", "build_app"]
+__all__ = ["Access", "AccessRules", "RecordFilter", "View", "build_app"]

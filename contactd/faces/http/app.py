@@ -2,59 +2,94 @@
 
 from __future__ import annotations
 
-from typing import Protocol
-
-from fastapi import FastAPI, Response
+from fastapi import APIRouter, FastAPI, Response
 from fastapi.responses import JSONResponse, PlainTextResponse
 from prometheus_client import CONTENT_TYPE_LATEST
+from starlette.middleware.gzip import GZipMiddleware
 
 from contactd import __version__
-from contactd.core.outlook import Health, Snapshot
+from contactd.faces.http import problems
+from contactd.faces.http.access import Access, AccessRules
+from contactd.faces.http.context import Context
+from contactd.faces.http.middleware import Protection
+from contactd.faces.http.models import ProblemDocument
+from contactd.faces.http.payloads import Payloads
+from contactd.faces.http.routes import (
+    motions,
+    outlooks,
+    reference,
+    sessions,
+)
+from contactd.faces.http.stream import Changes
+from contactd.faces.http.view import View
+from contactd.faces.page.site import router as page_router
+from contactd.faces.page.site import static_files
+
+DESCRIPTION = """\
+What contactd knows of satellites' contacts, command windows and onboard countdowns.
+
+Times are RFC 3339 UTC. Errors are problem documents (RFC 9457). Answers carry an `ETag`; ask again
+with `If-None-Match`. Send a token as `Authorization: Bearer …`; changing anything needs one with
+the operator role. The service advises: flight rules and the responsible authority decide.
+"""
 
 
-class View(Protocol):
-    """What the HTTP face may see of the service."""
+def build_app(view: View, access: AccessRules | Access | None = None) -> FastAPI:
+    """The application, over a view.
 
-    def snapshot(self) -> Snapshot:
-        """The latest snapshot."""
-        ...
+    Its interactive pages are its own: the library's fetch from outside.
 
-    def health(self) -> Health:
-        """Whether the service lives and can be relied on, at this moment."""
-        ...
-
-    def metrics(self) -> bytes:
-        """The metrics in the text exposition format."""
-        ...
-
-
-def build_app(view: View) -> FastAPI:
-    """The application, over a view. Its own interactive pages are off: they fetch from outside."""
+    Args:
+        access: who may do what; by default, the machine itself may read and nobody may change.
+            Pass an :class:`Access` to replace its rules while the service runs.
+    """
     app = FastAPI(
         title="contactd",
         version=__version__,
+        description=DESCRIPTION,
         docs_url=None,
         redoc_url=None,
         openapi_url="/api/v1/openapi.json",
+        responses={
+            "4XX": {"model": ProblemDocument, "description": "A problem (RFC 9457)."},
+            "5XX": {"model": ProblemDocument, "description": "A problem (RFC 9457)."},
+        },
     )
+    if not isinstance(access, Access):
+        access = Access(access or AccessRules())
+    payloads = Payloads(view)
+    app.state.context = Context(view, access, payloads, Changes(view, payloads))
+    problems.install(app)
+    app.add_middleware(GZipMiddleware, minimum_size=1000, compresslevel=6)
+    app.add_middleware(Protection)
+    app.include_router(_operation(view))
+    for part in (reference, sessions, outlooks, motions):
+        app.include_router(part.router, prefix="/api/v1")
+    app.include_router(page_router)
+    app.mount("/static", static_files(), name="static")
+    return app
 
-    @app.get("/metrics", response_class=PlainTextResponse, tags=["operation"])
+
+def _operation(view: View) -> APIRouter:
+    router = APIRouter(tags=["operation"])
+
+    @router.get("/metrics", response_class=PlainTextResponse)
     def metrics() -> Response:
         """Metrics in the Prometheus text format."""
         return Response(view.metrics(), media_type=CONTENT_TYPE_LATEST)
 
-    @app.get("/health/live", tags=["operation"])
+    @router.get("/health/live")
     def live() -> JSONResponse:
         """200 while the service beats, 503 when it should be restarted."""
         health = view.health()
         body = {"live": health.live, "reasons": list(health.reasons)}
         return JSONResponse(body, 200 if health.live else 503)
 
-    @app.get("/health/ready", tags=["operation"])
+    @router.get("/health/ready")
     def ready() -> JSONResponse:
         """200 once everything is planned, 503 while the service cannot be relied on."""
         health = view.health()
         body = {"ready": health.ready, "reasons": list(health.reasons)}
         return JSONResponse(body, 200 if health.ready else 503)
 
-    return app
+    return router

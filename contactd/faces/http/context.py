@@ -1,0 +1,84 @@
+"""What every route works with, and the types of what a query may hold."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Annotated, Any
+
+from fastapi import Depends, Query, Request
+from pydantic import BeforeValidator, WithJsonSchema
+
+from contactd.core import instants
+from contactd.core.outlook import Snapshot, TargetOutlook
+from contactd.faces.http.access import Access, Caller
+from contactd.faces.http.payloads import Payloads
+from contactd.faces.http.problems import Problem, not_found
+from contactd.faces.http.stream import Changes
+from contactd.faces.http.view import View
+
+EARLIEST = instants.from_text("1980-01-01T00:00:00Z")
+LATEST = instants.from_text("2200-01-01T00:00:00Z")
+
+
+@dataclass(frozen=True, slots=True)
+class Context:
+    """What every route works with."""
+
+    view: View
+    access: Access
+    payloads: Payloads
+    changes: Changes
+
+    def snapshot(self, known_at: float | None = None) -> Snapshot:
+        """The present snapshot, or the one as known at an instant."""
+        if known_at is None:
+            return self.payloads.present()[1]
+        if known_at > self.view.now():
+            raise Problem(422, "input", "known_at lies in the future: nothing is known then yet")
+        return self.payloads.past(known_at)
+
+    def outlook(self, target: str, known_at: float | None = None) -> TargetOutlook:
+        """One target's outlook, or a 404."""
+        targets = self.snapshot(known_at).targets
+        if target not in targets:
+            raise not_found("target", target, list(targets))
+        return targets[target]
+
+
+def context_of(request: Request) -> Context:
+    """The application's context."""
+    context: Context = request.app.state.context
+    return context
+
+
+def _reading(request: Request) -> Caller:
+    return context_of(request).access.reader(request)
+
+
+def _operating(request: Request) -> Caller:
+    return context_of(request).access.operator(request)
+
+
+def _instant(value: Any) -> Any:
+    if not isinstance(value, str):
+        return value
+    # A plus sign that was not escaped arrives as a blank.
+    instant = instants.from_text(value.strip().replace(" ", "+"))
+    if not EARLIEST <= instant <= LATEST:
+        raise ValueError("a time from 1980 to 2200")
+    return instant
+
+
+UTC_TEXT = {"type": "string", "format": "date-time", "examples": ["2026-12-03T08:00:00Z"]}
+Instant = Annotated[float, BeforeValidator(_instant), WithJsonSchema(UTC_TEXT)]
+
+Ctx = Annotated[Context, Depends(context_of)]
+Reader = Annotated[Caller, Depends(_reading)]
+Operator = Annotated[Caller, Depends(_operating)]
+Name = Annotated[str, Query(min_length=1, max_length=200)]
+Names = Annotated[list[str] | None, Query(max_length=200)]
+KnownAt = Annotated[
+    Instant | None, Query(description="The state as it was known at this moment (UTC).")
+]
+From = Annotated[Instant | None, Query(alias="from", description="Ends after this moment (UTC).")]
+To = Annotated[Instant | None, Query(alias="to", description="Begins before this moment (UTC).")]

@@ -1,0 +1,265 @@
+"""Where a target is seen and stands: strand, elevation profiles, light, sky and ground."""
+
+from __future__ import annotations
+
+from collections import OrderedDict
+from collections.abc import Callable, Hashable
+from threading import Lock
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Query, Request, Response
+
+from contactd.core import instants
+from contactd.core.intervals import IntervalSet
+from contactd.core.outlook import Snapshot
+from contactd.faces.contract import contact_form
+from contactd.faces.http import forms
+from contactd.faces.http.context import Context, Ctx, From, Instant, KnownAt, Name, Reader, To
+from contactd.faces.http.problems import Problem, not_found
+
+router = APIRouter(tags=["motion"])
+
+DAY_S = 86_400.0
+MOST_PROFILES = 600
+LONGEST_GROUND_S = 2 * DAY_S
+MOST_LIGHTS = 256
+
+
+class _Memory:
+    """Figures that depend on elements and a span only, so that they outlast a replanning."""
+
+    def __init__(self, most: int) -> None:
+        self._most = most
+        self._lock = Lock()
+        self._kept: OrderedDict[Hashable, Any] = OrderedDict()
+
+    def of(self, key: Hashable, make: Callable[[], Any]) -> Any:
+        """The figure of a key, made if it is not kept."""
+        with self._lock:
+            if key in self._kept:
+                self._kept.move_to_end(key)
+                return self._kept[key]
+        made = make()
+        with self._lock:
+            self._kept[key] = made
+            while len(self._kept) > self._most:
+                self._kept.popitem(last=False)
+        return made
+
+
+_LIGHTS = _Memory(MOST_LIGHTS)
+
+
+@router.get("/strand", summary="All contacts in columns, for drawing")
+def strand(
+    request: Request,
+    ctx: Ctx,
+    _: Reader,
+    start: From = None,
+    end: To = None,
+    known_at: KnownAt = None,
+) -> Response:
+    """Each target's contacts by station as columns of milliseconds, with command windows, expiry
+    intervals, keep-clear and people-near times. For programs, ``/contacts`` is the better form."""
+    snapshot = ctx.snapshot(known_at)
+    whole = _span(snapshot)
+    first = whole[0] if start is None else start
+    last = whole[1] if end is None else end
+
+    def make() -> Any:
+        return {
+            "from": _milliseconds(first),
+            "to": _milliseconds(last),
+            "targets": [
+                {
+                    **forms.strand_form(outlook, first, last),
+                    "problem": outlook.problem,
+                    "sequences": _strand_sequences(ctx, outlook.target, snapshot),
+                }
+                for outlook in snapshot.targets.values()
+            ],
+        }
+
+    return ctx.payloads.answer(request, make, start, end, known_at)
+
+
+def _strand_sequences(ctx: Context, target: str, snapshot: Snapshot) -> list[dict[str, Any]]:
+    from contactd.faces.http.routes.outlooks import people_near
+
+    outlook = snapshot.targets[target]
+    near = people_near(ctx, outlook)
+    return [
+        {
+            "sequence": forecast.sequence,
+            "people_near": forms.flat_spans(near.get(forecast.sequence, IntervalSet())),
+            "steps": [forms.step_detail(step) for step in forecast.steps],
+        }
+        for forecast in outlook.forecasts
+    ]
+
+
+@router.get("/profiles", summary="Elevation profiles of contacts, for drawing")
+def profiles(
+    request: Request,
+    ctx: Ctx,
+    _: Reader,
+    target: Name,
+    start: From = None,
+    end: To = None,
+    known_at: KnownAt = None,
+) -> Response:
+    """Elevations (hundredths of a degree) at evenly spread instants of each contact of a target;
+    at most 600 contacts at once, the earliest first."""
+    outlook = ctx.outlook(target, known_at)
+    snapshot = ctx.snapshot(known_at)
+
+    def make() -> Any:
+        from contactd.faces.http import motion
+
+        chosen = [
+            each
+            for each in outlook.contacts
+            if (start is None or each.los > start)
+            and (end is None or each.aos < end)
+            and each.station in snapshot.stations
+        ]
+        return {
+            "target": target,
+            "complete": len(chosen) <= MOST_PROFILES,
+            "profiles": motion.profiles(
+                ctx.view.track(target), dict(snapshot.stations), chosen[:MOST_PROFILES]
+            ),
+        }
+
+    return ctx.payloads.answer(request, make, target, start, end, known_at)
+
+
+@router.get("/light", summary="Night at the stations, shadow of the Earth at the targets")
+def light(request: Request, ctx: Ctx, _: Reader) -> Response:
+    """From, to, from, to … in milliseconds of POSIX time: when the Sun stands 6° or more below the
+    horizon of each station, and when each target is in the Earth's umbra."""
+    snapshot = ctx.snapshot()
+    start, end = _span(snapshot)
+    # Whole quarters of a day: the same figures serve while the span rolls on.
+    start, end = start // (DAY_S / 4) * DAY_S / 4, (end // (DAY_S / 4) + 1) * DAY_S / 4
+
+    def make() -> Any:
+        return {
+            "from": _milliseconds(start),
+            "to": _milliseconds(end),
+            "night": {
+                name: _night(station, start, end) for name, station in snapshot.stations.items()
+            },
+            "shadow": {name: _shadow(ctx, name, start, end) for name in snapshot.targets},
+        }
+
+    return ctx.payloads.answer(request, make, start, end)
+
+
+def _night(station: Any, start: float, end: float) -> list[int]:
+    from contactd.core.orbit.sun import dark_intervals
+
+    key = (station.latitude_deg, station.longitude_deg, start, end)
+    found: list[int] = _LIGHTS.of(
+        key, lambda: forms.flat_spans(dark_intervals(station, start, end))
+    )
+    return found
+
+
+def _shadow(ctx: Context, name: str, start: float, end: float) -> list[int]:
+    from contactd.core.errors import PropagationError
+    from contactd.core.orbit.eclipse import umbra_intervals
+
+    try:
+        track = ctx.view.track(name)
+        elements = ctx.view.target(name).elements
+    except (KeyError, PropagationError):
+        return []
+    found: list[int] = _LIGHTS.of(
+        (name, elements, start, end),
+        lambda: forms.flat_spans(umbra_intervals(track, start, end)),
+    )
+    return found
+
+
+@router.get("/sky", summary="A contact as the station's antenna follows it")
+def sky(
+    request: Request,
+    ctx: Ctx,
+    _: Reader,
+    target: Name,
+    station: Name,
+    at: Annotated[Instant, Query(description="A moment in the contact, or before it (UTC).")],
+) -> Response:
+    """Azimuth, elevation, range, range rate and Doppler through the contact that holds the moment,
+    or failing that the next one; with the mask, the Sun, and the windows of each service."""
+    outlook = ctx.outlook(target)
+    stations = ctx.snapshot().stations
+    if station not in stations:
+        raise not_found("station", station, list(stations))
+    contact = next(
+        (each for each in outlook.contacts if each.station == station and each.los > at), None
+    )
+    if contact is None:
+        raise Problem(
+            404, "not-found", f"{target} has no contact with {station} then or later in the plan"
+        )
+    chosen = contact
+
+    def make() -> Any:
+        from contactd.core.ground.look import mask_elevation_deg
+        from contactd.faces.http import motion
+
+        place = stations[station]
+        around = list(range(0, 361, 2))
+        return {
+            "contact": contact_form(chosen),
+            "uncertain_s": outlook.elements.timing_error_s if outlook.elements else None,
+            "mask": [
+                [azimuth, round(float(low), 2)]
+                for azimuth, low in zip(around, mask_elevation_deg(place, around), strict=True)
+            ],
+            "samples": motion.sky_samples(ctx.view.track(target), place, chosen.aos, chosen.los),
+            "windows": {
+                service: forms.spans_form(by[station].nominal.clip(chosen.aos, chosen.los))
+                for service, by in outlook.services.items()
+                if station in by
+            },
+        }
+
+    return ctx.payloads.answer(request, make, target, station, chosen.aos)
+
+
+@router.get("/ground", summary="The ground track")
+def ground(
+    request: Request, ctx: Ctx, _: Reader, target: Name, start: From = None, end: To = None
+) -> Response:
+    """The point below the target from some time to another; by default from 50 minutes ago until
+    100 minutes from now. At most two days at once."""
+    ctx.outlook(target)
+    present = ctx.view.now() // 60.0 * 60.0
+    first = present - 3000.0 if start is None else start
+    last = first + 9000.0 if end is None else end
+    if not first < last <= first + LONGEST_GROUND_S:
+        raise Problem(422, "input", "to: expected a time after from, by at most two days")
+
+    def make() -> Any:
+        from contactd.faces.http import motion
+
+        return {
+            "target": target,
+            **motion.ground_samples(ctx.view.track(target), first, last),
+        }
+
+    return ctx.payloads.answer(request, make, target, first, last)
+
+
+def _span(snapshot: Snapshot) -> tuple[float, float]:
+    spans = [outlook.span for outlook in snapshot.targets.values()]
+    if not spans:
+        return snapshot.at - DAY_S, snapshot.at + DAY_S
+    return min(span[0] for span in spans), max(span[1] for span in spans)
+
+
+def _milliseconds(instant: float) -> int:
+    return round(1000.0 * instants.to_unix(instant))
