@@ -19,6 +19,7 @@ from typing import Any
 import structlog
 from apscheduler.schedulers.asyncio import AsyncIOScheduler
 
+from contactd.alerts.matter import Sort
 from contactd.alerts.state import AlertState, fold_alerts
 from contactd.config import Configuration
 from contactd.core import instants
@@ -29,7 +30,7 @@ from contactd.core.record import Record
 from contactd.records import State, fold
 from contactd.service.beat import Span, step, telling_of
 from contactd.service.clock import Clock, ClockWatch
-from contactd.service.feeding import Feeding
+from contactd.service.feeding import Feeding, elements_record
 from contactd.service.metrics import Instruments
 from contactd.service.notify import ServiceManager
 from contactd.service.reload import Loaded, Reloader
@@ -122,6 +123,16 @@ class Daemon:
             reasons.append(self._state.ledger_trouble)
         return Health(live=live, ready=not reasons, reasons=tuple(reasons))
 
+    async def commit(self, records: Sequence[Record]) -> list[Record]:
+        """Write records, all or none, and beat, so that the next snapshot knows them.
+
+        Raises:
+            LedgerError: if they cannot be written; then nothing was.
+        """
+        stored = await self.store.append(records)
+        await self.beat()
+        return stored
+
     # Its life.
 
     async def run(self) -> None:
@@ -147,14 +158,12 @@ class Daemon:
             self._learn(news)
         self._down_since = self._ledger_fold[1].looked_at
         digest = self._state.configuration.digest
-        records = [
-            self._record(kinds.SERVICE_STARTED, "contactd", {"configuration": digest}),
-        ]
+        records = [self._record(kinds.SERVICE_STARTED, "contactd", {"configuration": digest})]
         if self._ledger_fold[0].configuration_digest != digest and not self._state.refused:
             records.append(self._adopted_record())
         self._feeding.follow(self._state.configuration.feeds.values(), self._ledger_fold[0])
         self._adopt_feeds()
-        await self._store_and_learn(records)
+        await self._store_and_learn([*records, *self._new_elements()])
         await self.beat()
 
     async def _end(self) -> None:
@@ -260,7 +269,9 @@ class Daemon:
             if record.kind == kinds.ALERT_RAISED:
                 body = record.body
                 self.instruments.raised.labels(body["kind"], body["severity"]).inc()
-                self.instruments.lateness.observe(max(now - instants.from_text(body["due"]), 0.0))
+                if body["sort"] == Sort.EVENT:
+                    late_s = now - instants.from_text(body["due"])
+                    self.instruments.lateness.observe(max(late_s, 0.0))
                 if body["late"]:
                     self.instruments.late.inc()
             elif record.kind == kinds.ALERT_MISSED:
@@ -301,6 +312,10 @@ class Daemon:
         await self._reload(lambda: self._reloader.load(self.clock.now()))
         self._manager.tell("READY=1")
 
+    def reload_soon(self) -> None:
+        """Reload as soon as the event loop comes to it; for signal handlers."""
+        self._spawn(self.reload())
+
     async def _reload(self, load: Callable[[], Loaded | None]) -> None:
         loaded = await asyncio.to_thread(load)
         if loaded is None:
@@ -335,7 +350,22 @@ class Daemon:
             stations=len(configuration.stations),
             digest=configuration.digest[:12],
         )
-        await self._store_and_learn([self._adopted_record()])
+        await self._store_and_learn([self._adopted_record(), *self._new_elements()])
+
+    def _new_elements(self) -> list[Record]:
+        """Records of the elements in files that are not those which the ledger knows."""
+        known, now = self._ledger_fold[0].elements, self.clock.now()
+        feeds = self._state.configuration.feeds
+        records = [
+            elements_record(now, name, target.elements_source, target.elements)
+            for name, target in self._state.configuration.targets.items()
+            if name not in feeds and target.elements
+        ]
+        return [
+            record
+            for record in records
+            if record.subject not in known or known[record.subject].body != record.body
+        ]
 
     def _adopted_record(self) -> Record:
         configuration = self._state.configuration

@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import structlog
 
+from contactd.core import instants
 from contactd.core import record as kinds
 from contactd.core.errors import ContactdError
+from contactd.core.orbit import format_omm, parse_omm
 from contactd.core.orbit.elements import ElementSet
 from contactd.core.planning import Target
 from contactd.core.record import Record
-from contactd.service.feeds import Feed, FeedTerms, Outcome, read_elements
+from contactd.service.feeds import Feed, FeedTerms, Outcome
 
 if TYPE_CHECKING:
     import httpx
@@ -49,9 +51,9 @@ class Feeding:
                 followed[name] = present
                 continue
             record = known.elements.get(name)
-            adopted = record.body if record and record.body.get("url") == terms.url else {}
+            adopted = record.body if record and record.body.get("source") == terms.url else {}
             followed[name] = Feed(terms, adopted.get("validators"))
-            self._remember(name, terms, str(adopted.get("text", "")))
+            self._remember(name, str(adopted.get("omm", "")))
         self._feeds = followed
 
     def targets(self, configured: Mapping[str, Target]) -> dict[str, Target]:
@@ -82,7 +84,9 @@ class Feeding:
             count.labels(fetched.outcome.value).inc()
             if fetched.outcome is Outcome.NEW:
                 self._elements[name] = fetched.elements
-                records.append(self._record(name, feed.terms, fetched.text, fetched.validators))
+                now = self._clock.now()
+                source, validators = feed.terms.url, fetched.validators
+                records.append(elements_record(now, name, source, fetched.elements, validators))
                 log.info("new elements", target=name, sets=len(fetched.elements))
             elif fetched.outcome in (Outcome.REFUSED, Outcome.FAILED):
                 log.warning("elements not fetched", target=name, reason=fetched.reason)
@@ -93,19 +97,36 @@ class Feeding:
         if self._client is not None:
             await self._client.aclose()
 
-    def _record(
-        self, name: str, terms: FeedTerms, text: str, validators: Mapping[str, str]
-    ) -> Record:
-        body = {"url": terms.url, "text": text, "validators": dict(validators)}
-        return Record(self._clock.now(), kinds.ELEMENTS_ADOPTED, name, AUTHOR, body)
-
-    def _remember(self, name: str, terms: FeedTerms, text: str) -> None:
-        if not text:
+    def _remember(self, name: str, omm: str) -> None:
+        if not omm:
             return
         try:
-            self._elements[name] = read_elements(text, terms)
+            self._elements[name] = parse_omm(omm)
         except ContactdError as error:
             log.warning("the ledger's elements cannot be used", target=name, reason=str(error))
+
+
+def elements_record(
+    now: float,
+    target: str,
+    source: str,
+    elements: Sequence[ElementSet],
+    validators: Mapping[str, str] | None = None,
+) -> Record:
+    """The record that element sets were adopted: ``source``, ``epochs``, ``omm``, ``validators``.
+
+    Args:
+        now: instant (s).
+        validators: what a server wants to be asked with the next time.
+    """
+    body: dict[str, Any] = {
+        "source": source,
+        "epochs": [instants.to_text(each.epoch, 6) for each in elements],
+        "omm": format_omm(elements, "json"),
+    }
+    if validators:
+        body["validators"] = dict(validators)
+    return Record(now, kinds.ELEMENTS_ADOPTED, target, AUTHOR, body)
 
 
 def terms_of(feed: ElementFeed) -> FeedTerms:

@@ -63,6 +63,15 @@ class Store:
             self.number = news[-1].number
         return news
 
+    async def append(self, records: Sequence[Record]) -> list[Record]:
+        """Write records, all or none; the next exchange reads them back.
+
+        Raises:
+            LedgerError: if they cannot be written; nothing is held then.
+        """
+        loop = asyncio.get_running_loop()
+        return await loop.run_in_executor(self._thread, self._ledger.append, tuple(records))
+
     def close(self) -> None:
         """Finish what is being written and let go of the ledger."""
         self._thread.shutdown(wait=True)

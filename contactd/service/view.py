@@ -1,0 +1,123 @@
+"""What faces may see of the daemon, and the little they may ask of it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import Protocol
+
+from prometheus_client import CollectorRegistry, generate_latest
+
+from contactd.alerts.state import AlertState, fold_alerts
+from contactd.core.errors import PropagationError
+from contactd.core.orbit.sgp4_track import Sgp4Track
+from contactd.core.orbit.track import Track
+from contactd.core.outlook import Health, Snapshot
+from contactd.core.planning import Target
+from contactd.core.record import Record
+from contactd.core.sequences.known import SequenceKnowledge
+from contactd.records import Ledger, fold
+from contactd.records.state import as_known_at
+from contactd.service.daemon import Daemon
+from contactd.service.state import ServiceState, adopt_knowledge, refresh_forecasts
+
+READ_AT_ONCE = 2_000
+
+
+class Wanted(Protocol):
+    """Which records are wanted."""
+
+    @property
+    def before(self) -> int | None:
+        """Only numbers below this one."""
+        ...
+
+    @property
+    def after(self) -> int | None:
+        """Only numbers above this one, oldest first."""
+        ...
+
+    def holds(self, record: Record) -> bool:
+        """Whether a record is wanted."""
+        ...
+
+
+class DaemonView:
+    """The daemon as the HTTP face sees it: see ``contactd.faces.http.view.View``.
+
+    It reads the ledger through a connection of its own, so that a long look into the past never
+    delays the beat.
+    """
+
+    def __init__(self, daemon: Daemon, registry: CollectorRegistry, ledger: Ledger) -> None:
+        self._daemon = daemon
+        self._registry = registry
+        self._ledger = ledger
+
+    def now(self) -> float:
+        return self._daemon.clock.now()
+
+    def snapshot(self) -> Snapshot:
+        return self._daemon.snapshot()
+
+    def health(self) -> Health:
+        return self._daemon.health()
+
+    def metrics(self) -> bytes:
+        return generate_latest(self._registry)
+
+    def notice(self) -> str:
+        return ""
+
+    def target(self, name: str) -> Target:
+        return self._daemon.state.targets[name]
+
+    def knowledge(self, target: str, sequence: str) -> SequenceKnowledge:
+        state = self._daemon.state
+        if sequence not in {each.name for each in state.targets[target].sequences}:
+            raise KeyError(sequence)
+        return state.knowledge.sequences.get((target, sequence), SequenceKnowledge())
+
+    def track(self, target: str) -> Track:
+        elements = self.target(target).elements_for(self.now())
+        if elements is None:
+            raise PropagationError(target, "there are no elements of it yet")
+        return Sgp4Track(elements, target)
+
+    def records(self, wanted: Wanted, limit: int) -> Sequence[Record]:
+        found: list[Record] = []
+        if wanted.after is not None:
+            for record in self._ledger.records(wanted.after):
+                if wanted.holds(record):
+                    found.append(record)
+                    if len(found) >= limit:
+                        break
+            return found
+        end = self._ledger.last_number() if wanted.before is None else wanted.before - 1
+        while end > 0 and len(found) < limit:
+            begin = max(end - READ_AT_ONCE, 0)
+            some = self._ledger.since(begin, end - begin)
+            found += [record for record in reversed(some) if wanted.holds(record)]
+            end = begin
+        return found[:limit]
+
+    def known_at(self, instant: float) -> Snapshot:
+        knowledge = as_known_at(self._ledger.records(), instant)
+        known = (record for record in self._ledger.records() if record.at <= instant)
+        alerts = fold_alerts(AlertState(), known)
+        state = adopt_knowledge(self._daemon.state, knowledge, alerts)
+        return self._refreshed(state, instant)
+
+    def suppose(self, records: Sequence[Record]) -> Snapshot:
+        state = self._daemon.state
+        knowledge = fold(state.knowledge, records)
+        alerts = fold_alerts(state.alerts, records)
+        return self._refreshed(adopt_knowledge(state, knowledge, alerts), self.now())
+
+    async def commit(self, records: Sequence[Record]) -> Sequence[Record]:
+        return await self._daemon.commit(records)
+
+    @staticmethod
+    def _refreshed(state: ServiceState, now: float) -> Snapshot:
+        due = replace(state, turns=dict.fromkeys(state.predictions, float("-inf")))
+        return refresh_forecasts(due, now).snapshot(now)

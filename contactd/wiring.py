@@ -1,0 +1,127 @@
+"""Puts the rooms together: which clock, which ledger, which daemon, which faces."""
+
+from __future__ import annotations
+
+import asyncio
+import os
+import signal
+import sys
+from collections.abc import Mapping
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    import socket
+
+    from contactd.config import Configuration
+    from contactd.service.clock import Clock
+    from contactd.service.store import Store
+
+
+class _MachineClock:
+    """The machine's clock, imported when it is first asked."""
+
+    def now(self) -> float:
+        from contactd.service.clock import WallClock
+
+        return WallClock().now()
+
+
+def run(config_dir: str, options: Mapping[str, Any]) -> int | None:
+    """Run the daemon over a configuration's folder until it is told to stop.
+
+    Returns:
+        1 when the settings themselves are wrong, so that nothing can be started; else 0.
+
+    Raises:
+        ContactdError: if the ledger or the address to listen on cannot be had.
+    """
+    from contactd.config import examine
+    from contactd.config.loader import SETTINGS_FILE
+    from contactd.records import Ledger
+    from contactd.service import logs
+    from contactd.service.clock import WallClock
+    from contactd.service.server import listen
+    from contactd.service.store import Store
+
+    clock = WallClock()
+    state_directory = os.environ.get("STATE_DIRECTORY", "").split(":")[0]
+    place = Path(state_directory) if state_directory else None
+    found = examine(Path(config_dir), place, clock.now())
+    configuration = found.configuration
+    settings_path = Path(config_dir) / SETTINGS_FILE
+    if any(Path(error.path) == settings_path for error in found.errors):
+        # Without its settings the service would look for its ledger in the wrong place.
+        for error in found.errors:
+            print(error, file=sys.stderr)
+        return 1
+    settings = configuration.settings
+    logs.set_up(settings.log.format, settings.log.level, clock.now)
+    listener = listen(settings.http.host, settings.http.port)
+    store = Store(Ledger.open(configuration.store_url))
+    refused = tuple(str(error) for error in found.errors)
+    try:
+        asyncio.run(_serve(configuration, refused, place, clock, store, listener))
+    finally:
+        store.close()
+        listener.close()
+    return 0
+
+
+async def _serve(
+    configuration: Configuration,
+    refused: tuple[str, ...],
+    state_directory: Path | None,
+    clock: Clock,
+    store: Store,
+    listener: socket.socket,
+) -> None:
+    from prometheus_client import (
+        CollectorRegistry,
+        GCCollector,
+        ProcessCollector,
+        disable_created_metrics,
+    )
+
+    from contactd.faces.http import build_app
+    from contactd.records import Ledger
+    from contactd.service.daemon import Daemon
+    from contactd.service.metrics import Instruments, SnapshotCollector
+    from contactd.service.notify import ServiceManager
+    from contactd.service.reload import Reloader
+    from contactd.service.server import HttpServer
+    from contactd.service.view import DaemonView
+
+    disable_created_metrics()
+    registry = CollectorRegistry()
+    ProcessCollector(registry=registry)
+    GCCollector(registry=registry)
+    daemon = Daemon(
+        configuration,
+        refused,
+        Reloader(configuration, state_directory),
+        store,
+        clock,
+        Instruments(registry),
+        ServiceManager(os.environ),
+    )
+    registry.register(SnapshotCollector(daemon.snapshot, clock.now))
+    with Ledger.open(configuration.store_url) as reader:
+        server = HttpServer(build_app(DaemonView(daemon, registry, reader)), listener)
+        loop = asyncio.get_running_loop()
+        for number in (signal.SIGTERM, signal.SIGINT):
+            loop.add_signal_handler(number, daemon.stop)
+        loop.add_signal_handler(signal.SIGHUP, daemon.reload_soon)
+        serving = asyncio.create_task(server.serve())
+        try:
+            await daemon.run()
+        finally:
+            server.stop()
+            await serving
+
+
+def main() -> None:
+    """The program ``contactd``."""
+    from contactd.faces.cli import build
+
+    build(_MachineClock(), run)(prog_name="contactd")
