@@ -183,7 +183,10 @@ class _Loader:
         settings = document.validated(Settings) if document is not None else None
         if document is None or settings is None:
             return Settings()
-        files = [("store", "password_file", settings.store.password_file)]
+        files = [
+            ("store", "password_file", settings.store.password_file),
+            ("http", "tokens_file", settings.http.tokens_file),
+        ]
         places: list[tuple[Location, str]] = [
             ((section, key), name) for section, key, name in files if name is not None
         ]

@@ -61,10 +61,18 @@ class Store(Section):
 
 
 class Http(Section):
-    """Where the service answers to HTTP. Loopback unless you say otherwise."""
+    """Where the service answers to HTTP, and to whom. Loopback unless you say otherwise.
+
+    ``tokens_file`` has a token a line: a name, viewer or operator, and the secret's hash. Without
+    it nothing can be changed over HTTP. ``hosts`` are the names under which others ask for the
+    service, beside its addresses and ``localhost``.
+    """
 
     host: Host = "127.0.0.1"
     port: Annotated[int, integer(1, 65_535, "a port number")] = 8010
+    tokens_file: File | None = None
+    reading_needs_token: Truth = False
+    hosts: OneOrMany[Host] = ()
 
 
 class Log(Section):
