@@ -14,6 +14,7 @@ from contactd.config.types import (
     Name,
     PositiveDuration,
     Size,
+    Truth,
     address,
     duration,
     integer,
