@@ -1,0 +1,73 @@
+"""What is built works without the source tree."""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+import tarfile
+import zipfile
+from pathlib import Path
+
+import pytest
+
+PROJECT = Path(__file__).parents[2]
+PACKAGE = PROJECT / "contactd"
+
+pytestmark = pytest.mark.process
+
+
+@pytest.fixture(scope="module")
+def built(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A folder with the sdist, and the wheel built from that sdist."""
+    folder = tmp_path_factory.mktemp("built")
+    command = [sys.executable, "-m", "build", "--outdir", str(folder), str(PROJECT)]
+    done = subprocess.run(command, capture_output=True, text=True, timeout=300)
+    assert done.returncode == 0, done.stdout[-3000:] + done.stderr[-3000:]
+    return folder
+
+
+def tracked() -> set[str]:
+    """Every file of the package that is under version control, relative to the project."""
+    command = ["git", "ls-files", "contactd"]
+    listed = subprocess.run(command, cwd=PROJECT, capture_output=True, text=True, check=True)
+    return set(listed.stdout.split())
+
+
+def test_the_wheel_has_every_file_of_the_package_and_nothing_else(built: Path):
+    (wheel,) = built.glob("*.whl")
+    with zipfile.ZipFile(wheel) as archive:
+        names = {name for name in archive.namelist() if ".dist-info/" not in name}
+    assert tracked() <= names, f"left out: {sorted(tracked() - names)[:10]}"
+    assert all(name.startswith("contactd/") for name in names)
+
+
+def test_the_sdist_has_what_is_needed_to_build_from_it(built: Path):
+    (sdist,) = built.glob("*.tar.gz")
+    with tarfile.open(sdist) as archive:
+        names = {name.split("/", 1)[-1] for name in archive.getnames()}
+    assert {"pyproject.toml", "README.md", "LICENSE"} <= names
+    assert tracked() <= names
+
+
+def test_the_installed_wheel_works_away_from_the_source_tree(built: Path, tmp_path: Path):
+    (wheel,) = built.glob("*.whl")
+    place = tmp_path / "installed"
+    install = ["install", "--quiet", "--no-deps", "--target", str(place), str(wheel)]
+    subprocess.run([sys.executable, "-m", "pip", *install], check=True, timeout=120)
+    environment = {**os.environ, "PYTHONPATH": str(place)}
+
+    def contactd(*arguments: str) -> str:
+        command = [sys.executable, "-P", "-m", "contactd", *arguments]
+        done = subprocess.run(
+            command, cwd=tmp_path, env=environment, capture_output=True, text=True, timeout=60
+        )
+        assert done.returncode == 0, done.stdout + done.stderr
+        return done.stdout
+
+    where = [sys.executable, "-P", "-c", "import contactd; print(contactd.__file__)"]
+    found = subprocess.run(where, cwd=tmp_path, env=environment, capture_output=True, text=True)
+    assert found.stdout.startswith(str(place))
+    contactd("demo", "demo")
+    contactd("check", "--config", "demo")
+    assert '"aos"' in contactd("contacts", "--config", "demo", "--format", "json")
