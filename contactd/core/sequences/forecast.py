@@ -181,6 +181,10 @@ class _Maker:
             window = stop_window(each, earliest, commands, began, self.light_time_s)
             if window is not None:
                 found.append(window)
+        if not found and any(earliest > self.span[1] for _, earliest in rules):
+            end = to_text(self.span[1], 0)
+            text = f"the prediction ends too early, at {end}, to tell whether it can be stopped"
+            return replace(made, reasons=(*made.reasons, text))
         if not found:
             text = "no command window is left in which a stop would still take effect"
             return replace(made, stop_possible=False, reasons=(text, *made.reasons))
