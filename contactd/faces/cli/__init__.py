@@ -1,0 +1,63 @@
+"""The command line. Each command is one small module that only its own run imports.
+
+To add a command: write ``contactd/faces/cli/<name>.py`` with a click command named ``command``,
+and give it its line in the table below.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import click
+
+from contactd.faces.cli.lazy import Lazy, LazyGroup
+from contactd.faces.cli.output import errors_reported
+from contactd.faces.cli.session import Clock, Run, Session
+
+_HERE = "contactd.faces.cli"
+
+COMMANDS = {
+    "run": Lazy(f"{_HERE}.run", "Watch, warn and keep records: the daemon."),
+    "check": Lazy(f"{_HERE}.check", "Check all configuration and say what it holds."),
+    "contacts": Lazy(f"{_HERE}.contacts", "Contacts of targets over stations."),
+    "forecast": Lazy(f"{_HERE}.forecast", "When each step runs out, and who will see it."),
+    "record": Lazy(f"{_HERE}.record", "Enter what was learned into the ledger."),
+    "demo": Lazy(f"{_HERE}.demo", "Write a demo configuration of the present day."),
+}
+
+
+class Root(LazyGroup):
+    """The outermost group: turns operating errors into lines on standard error."""
+
+    def invoke(self, ctx: click.Context) -> Any:
+        with errors_reported():
+            return super().invoke(ctx)
+
+
+def build(clock: Clock, run: Run) -> click.Group:
+    """The command ``contactd``.
+
+    Args:
+        clock: whoever knows the present; asked once a command.
+        run: the daemon, as ``run(config_dir, options)``; its result is the exit code (None: 0).
+    """
+    session = Session(clock, run)
+
+    @click.group(
+        "contactd",
+        cls=Root,
+        table=COMMANDS,
+        context_settings={"help_option_names": ["-h", "--help"], "obj": session},
+        epilog="Times are UTC. Exit codes: 0 done, 1 found something wrong, 2 used wrongly.",
+    )
+    @click.version_option(
+        None, "--version", package_name="contactd", message="contactd %(version)s"
+    )
+    def contactd() -> None:
+        """Contacts, onboard countdowns, and warnings in good time.
+
+        Predicts when ground stations see a satellite, keeps the countdowns that run aboard it,
+        and says beforehand when a step will run out with no station in view.
+        """
+
+    return contactd

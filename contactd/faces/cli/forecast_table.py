@@ -1,0 +1,150 @@
+"""A sequence's forecast as an operator reads it: a line a step, then what needs doing."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from contactd.core.sequences.model import SequenceForecast, Start, StartStatus, StepForecast
+from contactd.faces.cli.tables import STYLES, Cell, Column, say, show
+from contactd.faces.cli.times import (
+    from_now,
+    later_on,
+    length,
+    moment,
+    moment_after,
+    moment_before,
+)
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+REASONS_SHOWN = 2
+
+_COLUMNS = (
+    Column("Step", wraps=True),
+    Column("Status", optional=1),
+    Column("Earliest", "UTC"),
+    Column("Latest", "UTC"),
+    Column("Served"),
+    Column("In view", "%", right=True, optional=2),
+    Column("Margin", right=True, optional=3),
+    Column("Nominal", "UTC", optional=4),
+    Column("Stations", wraps=True, optional=5),
+)
+
+
+class ForecastPage:
+    """Prints forecasts on a screen as seen at one instant (s)."""
+
+    def __init__(self, screen: Console, now: float, day_of_year: bool = False) -> None:
+        self.screen = screen
+        self.now = now
+        self.day_of_year = day_of_year
+
+    def show(self, forecast: SequenceForecast) -> None:
+        """Print one sequence: heading, start, steps, what they ask for, cautions."""
+        say(self.screen, f"{forecast.target} / {forecast.sequence}", style="bold")
+        say(self.screen, self._start(forecast.start), hang=2)
+        say(self.screen, "")
+        show(_COLUMNS, [self._row(step) for step in forecast.steps], self.screen)
+        for step in forecast.steps:
+            self._details(step)
+        if forecast.longest_silence is not None:
+            silence = forecast.longest_silence
+            say(self.screen, "")
+            say(
+                self.screen,
+                f"Longest silence: {length(silence[1] - silence[0])}, {self._span(*silence)}.",
+                hang=2,
+            )
+        for conflict in forecast.conflicts:
+            say(self.screen, "")
+            say(self.screen, f"caution: {conflict}", style=STYLES["caution"], hang=2)
+        if forecast.notice:
+            say(self.screen, "")
+            say(self.screen, forecast.notice, style=STYLES["caution"], hang=2)
+
+    def _start(self, start: Start) -> str:
+        if start.status is StartStatus.STOPPED and start.stopped_at is not None:
+            return f"Stopped {self._moment(start.stopped_at)}."
+        words = f"Start {start.status}"
+        if start.earliest is None or start.latest is None:
+            return words + "."
+        if start.latest - start.earliest < 0.5:
+            when = f"{self._moment(start.earliest)}"
+        else:
+            when = self._span(start.earliest, start.latest)
+        if start.status is StartStatus.EXPECTED and start.give_or_take_s:
+            when += f", give or take {length(start.give_or_take_s)}"
+        return f"{words} {when} ({from_now(start.earliest, self.now)})."
+
+    def _row(self, step: StepForecast) -> list[Cell]:
+        served = str(step.served) if step.served is not None else "-"
+        cells: list[Cell] = [step.step, str(step.status)]
+        if step.earliest is None or step.latest is None:
+            cells += ["-", "-"]
+        else:
+            earliest = moment_before(step.earliest, self.day_of_year)
+            cells += [earliest, later_on(moment_after(step.latest, self.day_of_year), earliest)]
+        cells += [
+            (served, STYLES.get(served, "")),
+            _percent(step.in_view_probability),
+            "-" if step.margin_s is None else length(step.margin_s),
+            "-" if step.nominal is None else self._moment(step.nominal),
+            ", ".join(step.stations) or "-",
+        ]
+        return cells
+
+    def _details(self, step: StepForecast) -> None:
+        lines = self._lines(step)
+        if not lines:
+            return
+        hazard = f" (hazard: {step.hazard})" if step.hazard else ""
+        say(self.screen, "")
+        say(self.screen, f"{step.step}{hazard}", style="bold", hang=2)
+        for text, style in lines:
+            say(self.screen, text, style=style, indent=2, hang=12)
+
+    def _lines(self, step: StepForecast) -> list[tuple[str, str]]:
+        lines: list[tuple[str, str]] = []
+        if step.served in ("unserved", "at risk"):
+            margin = "" if step.margin_s is None else f"margin {length(step.margin_s)}"
+            lines += [(f"{step.served!s:<12}{margin}".rstrip(), STYLES[step.served])]
+            lines += [(f"{'because':<12}{reason}", "") for reason in step.reasons[:REASONS_SHOWN]]
+        if step.stop_by is not None:
+            station = f" from {step.stop_station}" if step.stop_station else ""
+            stop_by = moment_before(step.stop_by, self.day_of_year)
+            ahead = from_now(step.stop_by, self.now)
+            lines.append((f"{'stop by':<12}{stop_by}{station} ({ahead})", ""))
+        elif step.stop_possible is False:
+            lines.append(
+                ("warning: no command window is left in which it can be stopped", STYLES["warning"])
+            )
+        if step.keep_clear is not None:
+            lines.append((f"{'keep clear':<12}{self._span(*step.keep_clear)}", ""))
+        for start, end in step.people_in_danger:
+            lines.append((f"warning: people are near, {self._span(start, end)}", STYLES["warning"]))
+        for start, end in step.later_acts:
+            lines.append((f"{'acts again':<12}{self._span(start, end)}", ""))
+        if step.confirm_at is not None:
+            station = f" by {step.confirm_station}" if step.confirm_station else ""
+            lines.append((f"{'confirm at':<12}{self._moment(step.confirm_at)}{station}", ""))
+        return lines
+
+    def _moment(self, instant: float) -> str:
+        return moment(instant, self.day_of_year)
+
+    def _span(self, start: float, end: float) -> str:
+        first = moment_before(start, self.day_of_year)
+        return f"{first} to {later_on(moment_after(end, self.day_of_year), first)}"
+
+
+def _percent(probability: float | None) -> str:
+    """Never rounds doubt away: 100 and 0 mean exactly that."""
+    if probability is None:
+        return "-"
+    if 0 < probability < 0.01:
+        return "<1"
+    if 0.99 < probability < 1:
+        return ">99"
+    return f"{probability * 100:.0f}"

@@ -1,0 +1,71 @@
+"""The ledger as commands use it: read where there is one, written when something is recorded."""
+
+from __future__ import annotations
+
+import getpass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from contactd.core.errors import LedgerError
+
+if TYPE_CHECKING:
+    from contactd.config.configuration import Configuration
+    from contactd.core.planning import Target
+    from contactd.core.sequences.knowledge import SequenceKnowledge
+    from contactd.records.ledger import Ledger
+    from contactd.records.state import State
+
+_FILE = "sqlite:///"
+
+
+def open_ledger(configuration: Configuration, create: bool = False) -> Ledger | None:
+    """The configuration's ledger; None if it is a file that does not exist yet.
+
+    Raises:
+        LedgerError: if it is there and cannot be used.
+    """
+    url = configuration.store_url
+    if not create and url.startswith(_FILE) and not Path(url.removeprefix(_FILE)).exists():
+        return None
+    from contactd.records.ledger import Ledger
+
+    return Ledger.open(url, create=create)
+
+
+def state_of(configuration: Configuration, known_at: float | None = None) -> State:
+    """What the ledger says, or what it said at an instant (s); nothing where there is none.
+
+    Raises:
+        LedgerError: if it is there and cannot be read.
+    """
+    from contactd.records.state import State, as_known_at, fold
+
+    ledger = open_ledger(configuration)
+    if ledger is None:
+        return State()
+    with ledger:
+        records = ledger.records()
+        return fold(State(), records) if known_at is None else as_known_at(records, known_at)
+
+
+def knowledge_of(state: State, target: Target) -> dict[str, SequenceKnowledge]:
+    """What the ledger knows of a target's sequences, by sequence."""
+    return {
+        sequence.name: state.sequences[target.name, sequence.name]
+        for sequence in target.sequences
+        if (target.name, sequence.name) in state.sequences
+    }
+
+
+def author(given: str | None) -> str:
+    """Whose record it is: as given, else the user who is logged in.
+
+    Raises:
+        LedgerError: if neither is known.
+    """
+    if given and given.strip():
+        return given.strip()
+    try:
+        return getpass.getuser()
+    except (KeyError, OSError):
+        raise LedgerError("it is not known who you are: give your name with --by NAME") from None

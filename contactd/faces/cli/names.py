@@ -1,0 +1,29 @@
+"""Finding what somebody named, and the nearest name when there is none."""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Sequence
+
+
+def resolve(kind: str, given: str, known: Sequence[str]) -> str:
+    """The known name that was meant; capitals and blanks round it do not matter.
+
+    Raises:
+        ValueError: if there is none; the message names the nearest.
+    """
+    wanted = given.strip()
+    if wanted in known:
+        return wanted
+    folded = [name for name in known if name.casefold() == wanted.casefold()]
+    if len(folded) == 1:
+        return folded[0]
+    if not known:
+        raise ValueError(f"found {kind} {given!r}; expected none: the configuration has no {kind}")
+    by_fold = {name.casefold(): name for name in known}
+    near = difflib.get_close_matches(wanted.casefold(), by_fold, n=1)
+    if near:
+        raise ValueError(f"found {kind} {given!r}; did you mean {by_fold[near[0]]!r}?")
+    listed = ", ".join(repr(name) for name in list(known)[:8])
+    more = f" and {len(known) - 8} more" if len(known) > 8 else ""
+    raise ValueError(f"found {kind} {given!r}; expected one of {listed}{more}")

@@ -1,0 +1,84 @@
+"""What commands print: one answer on standard output, everything else on standard error."""
+
+from __future__ import annotations
+
+import csv
+import json
+import sys
+from collections.abc import Iterable, Mapping, Sequence
+from contextlib import contextmanager
+from typing import TYPE_CHECKING, Any, NoReturn
+
+import click
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from contactd.core.errors import ContactdError
+
+DONE, WRONG, MISUSED = 0, 1, 2
+"""Exit codes: done, found something wrong, used wrongly."""
+
+_FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
+
+
+def as_json(document: object) -> None:
+    """Print a document as JSON."""
+    click.echo(json.dumps(document, indent=2, ensure_ascii=False, allow_nan=False))
+
+
+def as_csv(fields: Sequence[str], rows: Iterable[Mapping[str, Any]]) -> None:
+    """Print rows as CSV with a heading line.
+
+    None is empty, a list is joined by ``; ``. Text that a spreadsheet would take for a formula
+    gets an apostrophe before it.
+    """
+    writer = csv.writer(sys.stdout, lineterminator="\n")
+    writer.writerow(fields)
+    for row in rows:
+        writer.writerow([_csv_cell(row[field]) for field in fields])
+
+
+def _csv_cell(value: object) -> object:
+    if isinstance(value, list | tuple):
+        value = "; ".join(str(each) for each in value)
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, str) and value.startswith(_FORMULA_STARTS):
+        return "'" + value
+    return value
+
+
+def tell(message: str) -> None:
+    """A line on standard error."""
+    from contactd.faces.cli.tables import clean
+
+    click.echo("\n".join(clean(line) for line in message.splitlines()), err=True)
+
+
+def report(error: ContactdError) -> None:
+    """An error on standard error: one line each, and what to do."""
+    from contactd.core.errors import InputError, InputErrors
+
+    tell(str(error))
+    if isinstance(error, InputError | InputErrors):
+        count = len(error.errors) if isinstance(error, InputErrors) else 1
+        wrong = "the error" if count == 1 else f"these {count} errors"
+        tell(f"Mend {wrong}, then run `contactd check`.")
+
+
+@contextmanager
+def errors_reported() -> Iterator[None]:
+    """Turn an operating error into its lines on standard error and exit code 1."""
+    from contactd.core.errors import ContactdError
+
+    try:
+        yield
+    except ContactdError as error:
+        report(error)
+        raise click.exceptions.Exit(WRONG) from None
+
+
+def refuse(message: str) -> NoReturn:
+    """Used wrongly: say so and exit with 2."""
+    raise click.UsageError(message, click.get_current_context(silent=True))

@@ -1,0 +1,87 @@
+"""What a command starts from: the configuration, and what the ledger knows beyond it."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterable, Mapping
+from pathlib import Path
+from typing import TYPE_CHECKING, TypeVar
+
+from contactd.faces.cli.names import resolve
+from contactd.faces.cli.output import refuse
+from contactd.faces.cli.session import current
+
+if TYPE_CHECKING:
+    from contactd.config.configuration import Configuration
+    from contactd.core.planning import Target
+    from contactd.core.sequences.model import Sequence
+
+Thing = TypeVar("Thing")
+
+
+def state_directory() -> Path | None:
+    """Where the service keeps its state if its manager says so (systemd's STATE_DIRECTORY)."""
+    given = os.environ.get("STATE_DIRECTORY", "").split(":")[0]
+    return Path(given) if given else None
+
+
+def configuration_folder(config_dir: str) -> Path:
+    """The folder of the configuration.
+
+    Raises:
+        click.UsageError: if there is no such folder.
+    """
+    folder = Path(config_dir)
+    if not folder.is_dir():
+        what = "a file" if folder.exists() else "no such folder"
+        refuse(
+            f"--config {config_dir}: found {what}; expected the folder of a configuration "
+            "(`contactd demo DIR` writes one to start from)"
+        )
+    return folder
+
+
+def read_configuration(config_dir: str) -> Configuration:
+    """The configuration of a folder.
+
+    Raises:
+        InputErrors: with every error of every file.
+        click.UsageError: if there is no such folder.
+    """
+    folder = configuration_folder(config_dir)
+    from contactd.config.loader import load
+
+    return load(folder, state_directory(), current().now)
+
+
+def chosen(kind: str, given: Iterable[str], known: Mapping[str, Thing]) -> list[Thing]:
+    """What was named on the command line, in that order, each once; all there is if nothing was.
+
+    Raises:
+        click.UsageError: for a name that is not known; it says the nearest.
+    """
+    names: dict[str, None] = {}
+    for name in given:
+        try:
+            names[resolve(kind, name, list(known))] = None
+        except ValueError as problem:
+            refuse(str(problem))
+    return [known[name] for name in names] if names else list(known.values())
+
+
+def one(kind: str, given: str, known: Mapping[str, Thing]) -> Thing:
+    """The one thing that was named.
+
+    Raises:
+        click.UsageError: for a name that is not known; it says the nearest.
+    """
+    return chosen(kind, [given], known)[0]
+
+
+def sequence_of(target: Target, given: str) -> Sequence:
+    """The target's sequence of that name.
+
+    Raises:
+        click.UsageError: for a name that is not known; it says the nearest.
+    """
+    return one(f"sequence of {target.name}", given, {each.name: each for each in target.sequences})
