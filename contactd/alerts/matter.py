@@ -46,6 +46,7 @@ SPAN_ENDS = "prediction-ends"
 CONFIGURATION_REFUSED = "configuration-refused"
 CLOCK_NOT_TRUSTED = "clock-not-trusted"
 PLANNING_OVERDUE = "planning-overdue"
+LEDGER_TROUBLE = "ledger-trouble"
 ALERTS_MISSED = "alerts-missed"
 
 
@@ -109,16 +110,18 @@ class Matters:
         at: instant (s) from which it was looked at.
         until: matters that fall due up to this instant (s) are among them.
         matters: events and conditions, in no order.
-        undecided: targets that could not be predicted: conditions that rest on them neither begin
-            nor end.
-        nothing_planned: no plan has been made yet, so that every target is undecided.
+        undecided: targets that could not be predicted: conditions that rest on them do not end.
+        decided: all other targets that were looked at.
+        complete: every target that is watched was looked at, so that one that was not is no
+            longer watched; otherwise it may just not have been predicted yet.
     """
 
     at: float
     until: float
     matters: tuple[Matter, ...] = ()
     undecided: frozenset[str] = frozenset()
-    nothing_planned: bool = False
+    decided: frozenset[str] = frozenset()
+    complete: bool = False
 
     def next_due(self, now: float) -> float:
         """The next instant after ``now`` at which something falls due or ends, up to ``until``."""
@@ -131,4 +134,6 @@ class Matters:
 
     def leaves_open(self, rests_on: str) -> bool:
         """Whether a condition that rests on a target cannot be decided."""
-        return bool(rests_on) and (self.nothing_planned or rests_on in self.undecided)
+        if not rests_on or rests_on in self.decided:
+            return False
+        return rests_on in self.undecided or not self.complete

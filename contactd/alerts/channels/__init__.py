@@ -1,0 +1,1 @@
+"""The channels: each a way to reach somebody, with one small interface (``message.Channel``)."""

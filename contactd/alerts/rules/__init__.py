@@ -34,12 +34,13 @@ def matters(
         found.extend(window_matters(scope, outlook))
         for forecast in outlook.forecasts:
             found.extend(sequence_matters(scope, outlook, forecast))
+    undecided = {name for name, outlook in snapshot.targets.items() if outlook.problem is not None}
+    planned_at = snapshot.planned_at
     return Matters(
         at=now,
         until=scope.until,
         matters=tuple(matter for matter in found if scope.wants(matter)),
-        undecided=frozenset(
-            name for name, outlook in snapshot.targets.items() if outlook.problem is not None
-        ),
-        nothing_planned=snapshot.planned_at is None,
+        undecided=frozenset(undecided),
+        decided=frozenset(snapshot.targets.keys() - undecided),
+        complete=planned_at is not None and planned_at >= snapshot.configuration.adopted_at,
     )

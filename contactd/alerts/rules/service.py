@@ -52,7 +52,7 @@ def service_condition(
 
 
 def service_matters(scope: Scope, snapshot: Snapshot) -> Iterator[Matter]:
-    """The configuration on disk, the clock, the planning loop."""
+    """The configuration on disk, the clock, the ledger, the planning loop."""
     problems = snapshot.configuration.problems
     if problems:
         several = "1 error" if len(problems) == 1 else f"{len(problems)} errors"
@@ -74,6 +74,15 @@ def service_matters(scope: Scope, snapshot: Snapshot) -> Iterator[Matter]:
             f"The machine's clock cannot be trusted: {clock.why or 'no reason is known'}.",
             "Compare all times with a clock that you trust until this is resolved.",
             facts={"why": clock.why, "offset_s": clock.offset_s},
+        )
+    if snapshot.ledger_trouble:
+        yield service_condition(
+            kinds.LEDGER_TROUBLE,
+            Severity.WARNING,
+            snapshot.at,
+            f"Records are held in memory only: {snapshot.ledger_trouble}.",
+            "Mend it before the service stops: until then what is learned is on no disk.",
+            facts={"trouble": snapshot.ledger_trouble},
         )
     if snapshot.planned_at is not None:
         overdue_from = snapshot.planned_at + scope.policy.planning_overdue_s

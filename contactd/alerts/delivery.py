@@ -1,0 +1,300 @@
+"""Brings messages to channels: at least once, each channel at its own pace.
+
+What is to be sent follows from the ledger's state, so that nothing is lost with the process: a
+message is offered until its outcome stands in the ledger. Each message is a task of its own; a
+channel lets only so many of them try at once, and a failure waits longer and longer, so that one
+slow channel delays no other.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import random
+from collections.abc import Awaitable, Callable, Iterable, Sequence
+from dataclasses import dataclass, replace
+from functools import partial
+from typing import Any, Protocol
+
+from contactd.alerts.message import Channel, ChannelBusy, Message
+from contactd.alerts.state import SERVICE
+from contactd.core import record as kinds
+from contactd.core.errors import DeliveryError
+from contactd.core.record import Record
+
+MOST_IN_HAND = 5_000
+MOST_ATTEMPTS = 10_000
+LONGEST_BUSY_S = 600.0
+MOST_REASON_LENGTH = 500
+
+
+class Clock(Protocol):
+    """What delivery needs of a clock."""
+
+    def now(self) -> float:
+        """The present, as an instant (s)."""
+        ...
+
+    async def sleep(self, seconds: float) -> None:
+        """Wait."""
+        ...
+
+
+@dataclass(frozen=True, slots=True)
+class Terms:
+    """How patiently one channel is tried.
+
+    Attributes:
+        at_once: how many attempts may be under way at the same time.
+        attempt_s: how long one attempt may take.
+        first_wait_s, longest_wait_s: between attempts: doubled each time, from the first up to the
+            longest, less a random part up to half.
+        keep_trying_s: how long after it was raised an alert is still tried.
+    """
+
+    at_once: int = 8
+    attempt_s: float = 10.0
+    first_wait_s: float = 0.5
+    longest_wait_s: float = 60.0
+    keep_trying_s: float = 6 * 3600.0
+
+
+@dataclass(frozen=True, slots=True)
+class Attempt:
+    """One attempt to send, for those who count. ``reason`` is "" when it succeeded."""
+
+    channel: str
+    took_s: float
+    reason: str = ""
+    final: bool = True
+
+
+class _Lane:
+    """A channel, and how many may use it at once."""
+
+    def __init__(self, channel: Channel, terms: Terms) -> None:
+        self.channel = channel
+        self.terms = terms
+        self.room = asyncio.Semaphore(terms.at_once)
+
+
+class Delivery:
+    """Sends what it is offered, and records the outcome.
+
+    Args:
+        record: appends records to the ledger; it must not raise.
+        clock: what waiting and the present are taken from.
+        rng: where the random part of each wait comes from.
+        observe: told of each attempt.
+    """
+
+    def __init__(
+        self,
+        record: Callable[[Sequence[Record]], Awaitable[object]],
+        clock: Clock,
+        rng: random.Random | None = None,
+        observe: Callable[[Attempt], None] = lambda _: None,
+    ) -> None:
+        self._record = record
+        self._clock = clock
+        self._rng = rng or random.Random()  # noqa: S311 - spreads waits, guards nothing
+        self._observe = observe
+        self._lanes: dict[str, _Lane] = {}
+        self._in_hand: dict[tuple[str, str], asyncio.Task[None]] = {}
+        self._settled: set[tuple[str, str]] = set()
+        self._outbox: list[Record] = []
+        self._flushing: asyncio.Task[None] | None = None
+        self._closing: set[asyncio.Task[None]] = set()
+
+    def use(self, channels: Iterable[tuple[Channel, Terms]]) -> None:
+        """Send through these channels from now on; others are closed once they are idle.
+
+        A channel that is the same object as before keeps its place.
+        """
+        before = self._lanes
+        self._lanes = {}
+        for channel, terms in channels:
+            old = before.get(channel.name)
+            same = old is not None and old.channel is channel and old.terms == terms
+            self._lanes[channel.name] = old if same and old is not None else _Lane(channel, terms)
+        kept = {id(lane.channel) for lane in self._lanes.values()}
+        for lane in before.values():
+            if id(lane.channel) not in kept:
+                task = asyncio.ensure_future(self._retire(lane))
+                self._closing.add(task)
+                task.add_done_callback(self._closing.discard)
+
+    def offer(self, messages: Iterable[Message]) -> None:
+        """Take on all messages whose outcome is not in the ledger yet.
+
+        To be called with the whole list after each change; what is in hand is not taken twice.
+        """
+        wanted: set[tuple[str, str]] = set()
+        for message in messages:
+            place = (message.key, message.channel)
+            wanted.add(place)
+            if place in self._in_hand or place in self._settled:
+                continue
+            if len(self._in_hand) >= MOST_IN_HAND:
+                continue
+            task = asyncio.ensure_future(self._bring(message))
+            self._in_hand[place] = task
+            task.add_done_callback(partial(self._done, place))
+        # What is settled and no longer offered stands in the ledger.
+        self._settled &= wanted
+
+    @property
+    def in_hand(self) -> int:
+        """How many messages are being sent or wait for their next attempt."""
+        return len(self._in_hand)
+
+    async def idle(self) -> None:
+        """Wait until nothing is in hand and every outcome is recorded."""
+        while self._in_hand or self._flushing is not None:
+            waiting = [*self._in_hand.values()]
+            if self._flushing is not None:
+                waiting.append(self._flushing)
+            await asyncio.wait(waiting, return_when=asyncio.FIRST_COMPLETED)
+            await asyncio.sleep(0)
+
+    async def close(self) -> None:
+        """Stop trying; what is not delivered is offered again after the next start."""
+        for task in list(self._in_hand.values()):
+            task.cancel()
+        await asyncio.gather(*self._in_hand.values(), return_exceptions=True)
+        while self._flushing is not None:
+            await self._flushing
+        lanes, self._lanes = self._lanes, {}
+        for lane in lanes.values():
+            await lane.channel.close()
+        await asyncio.gather(*self._closing, return_exceptions=True)
+
+    def _done(self, place: tuple[str, str], task: asyncio.Task[None]) -> None:
+        self._in_hand.pop(place, None)
+        if not task.cancelled() and task.exception() is None:
+            self._settled.add(place)
+
+    async def _retire(self, lane: _Lane) -> None:
+        for _ in range(lane.terms.at_once):
+            await lane.room.acquire()
+        await lane.channel.close()
+
+    async def _bring(self, message: Message) -> None:
+        """One message, until it is delivered or given up."""
+        from tenacity import AsyncRetrying, RetryCallState, retry_if_exception
+
+        attempts = 0
+
+        def wait(state: RetryCallState) -> float:
+            return self._wait_s(message.channel, state)
+
+        def enough(state: RetryCallState) -> bool:
+            return self._is_enough(message, state.attempt_number)
+
+        def again(error: BaseException) -> bool:
+            return isinstance(error, DeliveryError) and error.worth_retrying
+
+        self._note(kinds.ALERT_SENT, message, {})
+        try:
+            async for attempt in AsyncRetrying(
+                sleep=self._clock.sleep,
+                stop=enough,
+                wait=wait,
+                retry=retry_if_exception(again),
+                reraise=True,
+            ):
+                with attempt:
+                    attempts += 1
+                    await self._try(message)
+        except DeliveryError as error:
+            reason = error.reason[:MOST_REASON_LENGTH]
+            self._note(kinds.ALERT_FAILED, message, {"attempts": attempts, "reason": reason})
+        else:
+            self._note(kinds.ALERT_DELIVERED, message, {"attempts": attempts})
+
+    def _is_enough(self, message: Message, attempts: int) -> bool:
+        lane = self._lanes.get(message.channel)
+        if lane is None or attempts >= MOST_ATTEMPTS:
+            return True
+        return self._clock.now() - message.since > lane.terms.keep_trying_s
+
+    def _wait_s(self, channel: str, state: Any) -> float:
+        lane = self._lanes.get(channel)
+        if lane is None:
+            return 0.0
+        terms = lane.terms
+        doubled_s = terms.first_wait_s * 2.0 ** min(state.attempt_number - 1, 30)
+        wait_s: float = min(doubled_s, terms.longest_wait_s) * self._rng.uniform(0.5, 1.0)
+        error = state.outcome.exception()
+        if isinstance(error, ChannelBusy):
+            wait_s = max(wait_s, min(error.again_after_s, LONGEST_BUSY_S))
+        return wait_s
+
+    async def _try(self, message: Message) -> None:
+        """One attempt.
+
+        Raises:
+            DeliveryError: if it failed.
+        """
+        lane = self._lanes.get(message.channel)
+        if lane is None:
+            raise DeliveryError(message.channel, "there is no such channel any more", False)
+        async with lane.room:
+            begun = self._clock.now()
+            try:
+                await self._within(lane.terms.attempt_s, lane.channel, message)
+            except DeliveryError as error:
+                took_s = self._clock.now() - begun
+                self._observe(
+                    Attempt(message.channel, took_s, error.reason, not error.worth_retrying)
+                )
+                raise
+            self._observe(Attempt(message.channel, self._clock.now() - begun))
+
+    async def _within(self, seconds: float, channel: Channel, message: Message) -> None:
+        """Send, but not for longer than ``seconds`` of the clock."""
+        sending = asyncio.ensure_future(channel.send(replace(message, at=self._clock.now())))
+        bell = asyncio.ensure_future(self._clock.sleep(seconds))
+        try:
+            await asyncio.wait((sending, bell), return_when=asyncio.FIRST_COMPLETED)
+            if not sending.done():
+                raise DeliveryError(channel.name, f"no answer within {seconds:g} s", True)
+            sending.result()
+        except DeliveryError:
+            raise
+        except Exception as error:
+            # A channel's own bug must not lose the alert either.
+            reason = f"{type(error).__name__}: {error}"
+            raise DeliveryError(channel.name, reason, True) from error
+        finally:
+            for task in (sending, bell):
+                task.cancel()
+            await asyncio.gather(sending, bell, return_exceptions=True)
+
+    def _note(self, kind: str, message: Message, body: dict[str, Any]) -> None:
+        """Have an outcome recorded, together with others that come at the same time."""
+        self._outbox.append(
+            Record(
+                at=self._clock.now(),
+                kind=kind,
+                subject=message.alerts[0].subject,
+                author=SERVICE,
+                identity=f"{kind}:{message.channel}:{message.key}",
+                body={
+                    "message": message.key,
+                    "channel": message.channel,
+                    "alerts": [alert.identity for alert in message.alerts],
+                    **body,
+                },
+            )
+        )
+        if self._flushing is None:
+            self._flushing = asyncio.ensure_future(self._flush())
+
+    async def _flush(self) -> None:
+        try:
+            while self._outbox:
+                await asyncio.sleep(0)
+                batch, self._outbox = self._outbox, []
+                await self._record(batch)
+        finally:
+            self._flushing = None
