@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     import socket
 
     from contactd.config import Configuration
+    from contactd.faces.http.rules import FollowedRules
     from contactd.service.clock import Clock
     from contactd.service.store import Store
 
@@ -84,6 +85,7 @@ async def _serve(
     )
 
     from contactd.faces.http import build_app
+    from contactd.faces.http.rules import FollowedRules
     from contactd.records import Ledger
     from contactd.service.daemon import Daemon
     from contactd.service.metrics import Instruments, SnapshotCollector
@@ -107,7 +109,11 @@ async def _serve(
     )
     registry.register(SnapshotCollector(daemon.snapshot, clock.now))
     with Ledger.open(configuration.store_url) as reader:
-        server = HttpServer(build_app(DaemonView(daemon, registry, reader)), listener)
+        rules = FollowedRules()
+        _follow_rules(rules, configuration)
+        daemon.observers.append(lambda state, _: _follow_rules(rules, state.configuration))
+        app = build_app(DaemonView(daemon, registry, reader), rules.access)
+        server = HttpServer(app, listener)
         loop = asyncio.get_running_loop()
         for number in (signal.SIGTERM, signal.SIGINT):
             loop.add_signal_handler(number, daemon.stop)
@@ -118,6 +124,15 @@ async def _serve(
         finally:
             server.stop()
             await serving
+
+
+def _follow_rules(rules: FollowedRules, configuration: Configuration) -> None:
+    """Let the HTTP face obey the configuration in force, and say so where it cannot."""
+    http = configuration.settings.http
+    if rules.follow(http, configuration.directory, configuration.digest) and rules.problem:
+        import structlog
+
+        structlog.get_logger("contactd").error("tokens refused", problem=rules.problem)
 
 
 def main() -> None:
