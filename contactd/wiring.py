@@ -14,7 +14,6 @@ if TYPE_CHECKING:
     import socket
 
     from contactd.config import Configuration
-    from contactd.faces.http.rules import FollowedRules
     from contactd.service.clock import Clock
     from contactd.service.store import Store
 
@@ -94,7 +93,7 @@ async def _serve(
     from contactd.service.server import HttpServer
     from contactd.service.view import DaemonView
 
-    disable_created_metrics()
+    disable_created_metrics()  # type: ignore[no-untyped-call]
     registry = CollectorRegistry()
     ProcessCollector(registry=registry)
     GCCollector(registry=registry)
@@ -109,10 +108,8 @@ async def _serve(
     )
     registry.register(SnapshotCollector(daemon.snapshot, clock.now))
     with Ledger.open(configuration.store_url) as reader:
-        rules = FollowedRules()
-        _follow_rules(rules, configuration)
-        daemon.observers.append(lambda state, _: _follow_rules(rules, state.configuration))
-        app = build_app(DaemonView(daemon, registry, reader), rules.access)
+        rules = FollowedRules(lambda: daemon.state.configuration, _tokens_refused)
+        app = build_app(DaemonView(daemon, registry, reader), rules)
         server = HttpServer(app, listener)
         loop = asyncio.get_running_loop()
         for number in (signal.SIGTERM, signal.SIGINT):
@@ -126,13 +123,10 @@ async def _serve(
             await serving
 
 
-def _follow_rules(rules: FollowedRules, configuration: Configuration) -> None:
-    """Let the HTTP face obey the configuration in force, and say so where it cannot."""
-    http = configuration.settings.http
-    if rules.follow(http, configuration.directory, configuration.digest) and rules.problem:
-        import structlog
+def _tokens_refused(problem: str) -> None:
+    import structlog
 
-        structlog.get_logger("contactd").error("tokens refused", problem=rules.problem)
+    structlog.get_logger("contactd").error("tokens refused", problem=problem)
 
 
 def main() -> None:

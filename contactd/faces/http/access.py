@@ -71,12 +71,21 @@ class _Session:
 
 @dataclass
 class Access:
-    """Knows the callers. The rules may be replaced while the service runs."""
+    """Knows the callers.
 
-    rules: AccessRules = field(default_factory=AccessRules)
+    Attributes:
+        current_rules: the rules at this moment; they may change while the service runs.
+    """
+
+    current_rules: Callable[[], AccessRules] = AccessRules
     monotonic: Callable[[], float] = time.monotonic
     _sessions: OrderedDict[str, _Session] = field(default_factory=OrderedDict)
     _failures: deque[float] = field(default_factory=lambda: deque(maxlen=MOST_FAILURES))
+
+    @property
+    def rules(self) -> AccessRules:
+        """The rules at this moment."""
+        return self.current_rules()
 
     def reader(self, request: Request) -> Caller:
         """The caller of a request that reads.

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 from fastapi import APIRouter, FastAPI, Response
 from fastapi.responses import JSONResponse, PlainTextResponse
 from prometheus_client import CONTENT_TYPE_LATEST
@@ -34,14 +36,14 @@ the operator role. The service advises: flight rules and the responsible authori
 """
 
 
-def build_app(view: View, access: AccessRules | Access | None = None) -> FastAPI:
+def build_app(view: View, rules: Callable[[], AccessRules] = AccessRules) -> FastAPI:
     """The application, over a view.
 
     Its interactive pages are its own: the library's fetch from outside.
 
     Args:
-        access: who may do what; by default, the machine itself may read and nobody may change.
-            Pass an :class:`Access` to replace its rules while the service runs.
+        rules: who may do what at this moment; by default, the machine itself may read and nobody
+            may change anything.
     """
     app = FastAPI(
         title="contactd",
@@ -55,10 +57,8 @@ def build_app(view: View, access: AccessRules | Access | None = None) -> FastAPI
             "5XX": {"model": ProblemDocument, "description": "A problem (RFC 9457)."},
         },
     )
-    if not isinstance(access, Access):
-        access = Access(access or AccessRules())
     payloads = Payloads(view)
-    app.state.context = Context(view, access, payloads, Changes(view, payloads))
+    app.state.context = Context(view, Access(rules), payloads, Changes(view, payloads))
     problems.install(app)
     app.add_middleware(GZipMiddleware, minimum_size=1000, compresslevel=6)
     app.add_middleware(Protection)

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
 
+from contactd.config import Configuration
 from contactd.config.settings import Http
 from contactd.core.errors import ContactdError, InputError
-from contactd.faces.http.access import Access, AccessRules
+from contactd.faces.http.access import AccessRules
 from contactd.faces.http.tokens import Token, read_tokens
 
 
@@ -28,30 +30,30 @@ def rules_of(settings: Http, directory: Path) -> AccessRules:
 
 
 class FollowedRules:
-    """Keeps an application's access as the configuration in force says.
+    """The rules of the configuration in force, read again when it has changed.
 
-    Attributes:
-        access: what the application asks.
-        problem: why the rules of the configuration in force are not the ones in use, or "".
+    With a token file that cannot be used the rules before it stay.
+
+    Args:
+        current: the configuration in force.
+        complain: told why a token file was refused.
     """
 
-    def __init__(self) -> None:
-        self.access = Access()
-        self.problem = ""
+    def __init__(
+        self, current: Callable[[], Configuration], complain: Callable[[str], None]
+    ) -> None:
+        self._current = current
+        self._complain = complain
         self._digest: str | None = None
+        self._rules = AccessRules()
 
-    def follow(self, settings: Http, directory: Path, digest: str) -> bool:
-        """Adopt the rules of a configuration if it is another one; whether anything changed.
-
-        With a token file that cannot be used the rules before it stay, and ``problem`` says so.
-        """
-        if digest == self._digest:
-            return False
-        self._digest = digest
-        try:
-            self.access.rules = rules_of(settings, directory)
-        except ContactdError as error:
-            self.problem = str(error)
-        else:
-            self.problem = ""
-        return True
+    def __call__(self) -> AccessRules:
+        """The rules at this moment."""
+        configuration = self._current()
+        if configuration.digest != self._digest:
+            self._digest = configuration.digest
+            try:
+                self._rules = rules_of(configuration.settings.http, configuration.directory)
+            except ContactdError as error:
+                self._complain(str(error))
+        return self._rules
