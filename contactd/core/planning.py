@@ -22,6 +22,7 @@ from contactd.core.orbit.elements import ElementSet, TimingError
 from contactd.core.orbit.sgp4_track import Sgp4Track
 from contactd.core.orbit.track import Track
 from contactd.core.outlook import ElementsInUse, TargetOutlook
+from contactd.core.sequences.expiry import timeline
 from contactd.core.sequences.forecast import forecast
 from contactd.core.sequences.knowledge import SequenceKnowledge
 from contactd.core.sequences.model import Need
@@ -32,6 +33,9 @@ LIGHT_SPEED_KM_S = 299_792.458
 EARTH_MU_KM3_S2 = 398_600.8  # WGS 72, as SGP4 has it
 EARTH_RADIUS_KM = 6378.135
 DEFAULT_STALE_AFTER_S = 7 * DAY_S
+# Steps farther ahead than this are not worth predicting: elements say nothing useful of them.
+FARTHEST_AHEAD_S = 60 * DAY_S
+CONFIRMED_WITHIN_S = DAY_S / 2
 NO_TIMING_ERROR = TimingError()
 
 
@@ -147,8 +151,27 @@ def look_ahead(
     span: tuple[float, float],
     now: float,
 ) -> TargetOutlook:
-    """Prediction and forecasts of one target in one go."""
+    """Prediction and forecasts of one target in one go; reaching past the span if steps do."""
+    reach = min(wanted_until(target, knowledge), now + FARTHEST_AHEAD_S)
+    span = (span[0], max(span[1], reach))
     return forecast_target(target, predict_target(target, stations, span, now), knowledge, now)
+
+
+def wanted_until(target: Target, knowledge: Mapping[str, SequenceKnowledge]) -> float:
+    """Until when (instant, s) predictions must reach to judge every step; −infinity for none.
+
+    That is the latest expiry of any step, what it needs after that, and some time in which it can
+    be confirmed.
+    """
+    reach = -math.inf
+    for sequence in target.sequences:
+        line = timeline(sequence, knowledge.get(sequence.name, SequenceKnowledge()))
+        for step in sequence.steps:
+            expiry = line.expiries.get(step.name)
+            if expiry is not None:
+                after_s = max((need.after_s for need in step.needs), default=0.0)
+                reach = max(reach, expiry.latest + after_s + CONFIRMED_WITHIN_S)
+    return reach
 
 
 def next_turn(outlook: TargetOutlook, now: float) -> float:

@@ -19,16 +19,19 @@ from typing import Any
 import structlog
 from apscheduler.schedulers.asyncio import AsyncIOScheduler
 
+from contactd import __version__
+from contactd.alerts.delivery import Attempt, Delivery
 from contactd.alerts.matter import Sort
+from contactd.alerts.message import pending
 from contactd.alerts.state import AlertState, fold_alerts
 from contactd.config import Configuration
 from contactd.core import instants
 from contactd.core import record as kinds
-from contactd.core.outlook import Health, Snapshot
+from contactd.core.outlook import Health, Snapshot, TargetOutlook
 from contactd.core.planning import Prediction, Target, predict_target
 from contactd.core.record import Record
 from contactd.records import State, fold
-from contactd.service.beat import Span, step, telling_of
+from contactd.service.beat import Span, step
 from contactd.service.clock import Clock, ClockWatch
 from contactd.service.feeding import Feeding, elements_record
 from contactd.service.metrics import Instruments
@@ -42,6 +45,7 @@ from contactd.service.state import (
     adopt_target,
 )
 from contactd.service.store import Store
+from contactd.service.telling import Channels, telling_of
 
 BEAT_S = 1.0
 LOOK_AT_FILES_S = 2.0
@@ -53,17 +57,20 @@ AUTHOR = "contactd"
 
 log = structlog.get_logger("contactd")
 
-Job = Callable[[], Coroutine[Any, Any, None]]
 Observer = Callable[[ServiceState, Snapshot], None]
+Job = Callable[[], Coroutine[Any, Any, None]]
 
 
 class Daemon:
     """The running service.
 
+    Attributes:
+        observers: called after each beat with the state and its snapshot, in the event loop.
+
     Args:
         configuration: what it starts with; ``refused`` are the errors of the files beside it.
         store: the ledger, open.
-        observers: called after each beat with the state and its snapshot, in the event loop.
+        reloader: looks at the files.
     """
 
     def __init__(
@@ -93,6 +100,10 @@ class Daemon:
         self._snapshot = Snapshot(at=now)
         self._down_since: float | None = None
         self._last_beat_at: float | None = None
+        self._channels = Channels()
+        self._delivery = Delivery(self._exchange, clock, observe=self._count_attempt)
+        self._delivery.use(self._channels.of(configuration))
+        self._ledger_lock = asyncio.Lock()
         self._beat_lock = asyncio.Lock()
         self._stopping = asyncio.Event()
         self._tasks: set[asyncio.Task[None]] = set()
@@ -154,8 +165,8 @@ class Daemon:
         self._stopping.set()
 
     async def _begin(self) -> None:
-        while news := await self.store.exchange():
-            self._learn(news)
+        while await self._exchange():
+            pass
         self._down_since = self._ledger_fold[1].looked_at
         digest = self._state.configuration.digest
         records = [self._record(kinds.SERVICE_STARTED, "contactd", {"configuration": digest})]
@@ -163,7 +174,16 @@ class Daemon:
             records.append(self._adopted_record())
         self._feeding.follow(self._state.configuration.feeds.values(), self._ledger_fold[0])
         self._adopt_feeds()
-        await self._store_and_learn([*records, *self._new_elements()])
+        await self._exchange([*records, *self._new_elements()])
+        log.info(
+            "watching",
+            version=__version__,
+            targets=len(self._state.targets),
+            stations=len(self._state.configuration.stations),
+            records=self._ledger_fold[0].number,
+        )
+        for problem in self._state.refused:
+            log.error("configuration refused", problem=problem)
         await self.beat()
 
     async def _end(self) -> None:
@@ -172,7 +192,8 @@ class Daemon:
         await asyncio.gather(*self._tasks, return_exceptions=True)
         self._predictors.shutdown(wait=False, cancel_futures=True)
         await self._feeding.close()
-        await self._store_and_learn([self._record(kinds.SERVICE_STOPPED, "contactd", {})])
+        await self._delivery.close()
+        await self._exchange([self._record(kinds.SERVICE_STOPPED, "contactd", {})])
 
     def _schedule(self) -> None:
         jobs: list[tuple[Job, float]] = [
@@ -224,7 +245,7 @@ class Daemon:
         now = self.clock.now()
         if moved:
             self._note_moved_clock(before)
-        self._learn(await self.store.exchange())
+        await self._exchange()
         trouble = self.store.trouble
         state = replace(self._state, clock=self._watch.trust(), ledger_trouble=trouble)
         made = step(state, self._telling, now, self._down_since)
@@ -232,11 +253,12 @@ class Daemon:
         for target, span in made.predict:
             self._spawn(self._predict(target, span, now))
         if made.records:
-            await self._store_and_learn(made.records)
+            await self._exchange(made.records)
             self._count(made.records, now)
         if made.state.planned_at is not None:
             self._down_since = None
         self._snapshot = self._state.snapshot(now)
+        self._delivery.offer(pending(self._state.alerts))
         for observer in self.observers:
             observer(self._state, self._snapshot)
 
@@ -250,6 +272,13 @@ class Daemon:
         if self._down_since is None:
             self._down_since = min(before, self.clock.now())
 
+    async def _exchange(self, records: Iterable[Record] = ()) -> int:
+        """Write records, and learn all that is new in the ledger; how many records that was."""
+        async with self._ledger_lock:
+            news = await self.store.exchange(tuple(records))
+            self._learn(news)
+            return len(news)
+
     def _learn(self, news: Sequence[Record]) -> None:
         """Fold what is new in the ledger, and what is held because the ledger fails, into state."""
         if news:
@@ -260,9 +289,6 @@ class Daemon:
         if held:
             knowledge, alerts = fold(knowledge, held), fold_alerts(alerts, held)
         self._state = adopt_knowledge(self._state, knowledge, alerts)
-
-    async def _store_and_learn(self, records: Iterable[Record]) -> None:
-        self._learn(await self.store.exchange(tuple(records)))
 
     def _count(self, records: Sequence[Record], now: float) -> None:
         for record in records:
@@ -276,6 +302,13 @@ class Daemon:
                     self.instruments.late.inc()
             elif record.kind == kinds.ALERT_MISSED:
                 self.instruments.missed.inc()
+
+    def _count_attempt(self, attempt: Attempt) -> None:
+        if attempt.reason:
+            self.instruments.failed.labels(attempt.channel).inc()
+            log.warning("alert not delivered", channel=attempt.channel, reason=attempt.reason)
+        else:
+            self.instruments.delivered.labels(attempt.channel).inc()
 
     # Predictions.
 
@@ -297,8 +330,23 @@ class Daemon:
         outlook = replace(prediction.outlook, predicted_in_s=took_s)
         prediction = replace(prediction, outlook=outlook)
         self._state = adopt_prediction(self._state, target, span, prediction)
+        self._say_predicted(prediction.outlook, now)
         if not self._state.asked:
             await self.beat()
+
+    def _say_predicted(self, outlook: TargetOutlook, now: float) -> None:
+        ahead = [contact for contact in outlook.contacts if contact.los > now]
+        following = ahead[0] if ahead else None
+        log.info(
+            "predicted",
+            target=outlook.target,
+            contacts=len(ahead),
+            until=instants.to_text(outlook.span[1], 0),
+            next_aos=instants.to_text(following.aos, 0) if following else "none",
+            station=following.station if following else "none",
+            took_s=round(outlook.predicted_in_s, 3),
+            **({"problem": outlook.problem} if outlook.problem else {}),
+        )
 
     # Configuration.
 
@@ -333,12 +381,13 @@ class Daemon:
             self._state = replace(self._state, refused=loaded.problems)
             body = {"problems": list(loaded.problems)}
             refusal = self._record(kinds.CONFIGURATION_REFUSED, "contactd", body)
-            await self._store_and_learn([refusal])
+            await self._exchange([refusal])
             return
         if configuration.digest == self._state.configuration.digest:
             self._state = replace(self._state, refused=())
             return
         self.instruments.reloads.labels("adopted").inc()
+        self._delivery.use(self._channels.of(configuration))
         self._telling = telling_of(configuration)
         self._feeding.follow(configuration.feeds.values(), self._ledger_fold[0])
         targets = self._feeding.targets(configuration.targets)
@@ -350,7 +399,7 @@ class Daemon:
             stations=len(configuration.stations),
             digest=configuration.digest[:12],
         )
-        await self._store_and_learn([self._adopted_record(), *self._new_elements()])
+        await self._exchange([self._adopted_record(), *self._new_elements()])
 
     def _new_elements(self) -> list[Record]:
         """Records of the elements in files that are not those which the ledger knows."""
@@ -382,7 +431,7 @@ class Daemon:
         """Fetch what is due, and adopt what is new."""
         records = await self._feeding.fetch_due(self.instruments.fetches)
         if records:
-            await self._store_and_learn(records)
+            await self._exchange(records)
             self._adopt_feeds()
 
     def _adopt_feeds(self) -> None:
@@ -404,7 +453,6 @@ class Daemon:
 
 def failed_prediction(target: Target, span: Span, error: Exception) -> Prediction:
     """What stands for a prediction that failed unexpectedly: the target says so."""
-    from contactd.core.outlook import TargetOutlook
     from contactd.core.sequences.viewing import Conditions
 
     problem = f"it could not be predicted: {error}"

@@ -46,8 +46,15 @@ def set_up(form: str, level: str, now: Callable[[], float], stream: TextIO | Non
 
 
 def _line(_logger: Any, _method: str, event: Event) -> str:
-    """``2026-12-03T08:00:00.000Z info     configuration adopted  targets=2``."""
+    """``2026-12-03T08:00:00.000Z info     configuration adopted  targets=2``.
+
+    An alert is given room: when it is and what to do about it on lines of their own, and no keys
+    for machines, which have the JSON form.
+    """
     at, level, what = event.pop("at"), event.pop("level"), event.pop("event")
+    if "advice" in event:
+        indent = "\n" + " " * (len(at) + 1)
+        return f"{at} {what}{indent}when: {event['when']}{indent}do:   {event['advice']}"
     trace = event.pop("exception", None)
     rest = " ".join(f"{key}={_value(value)}" for key, value in event.items())
     line = f"{at} {level:8} {what}" + (f"  {rest}" if rest else "")

@@ -18,7 +18,13 @@ from contactd.core.outlook import (
     Snapshot,
     TargetOutlook,
 )
-from contactd.core.planning import Prediction, Target, forecast_target, next_turn
+from contactd.core.planning import (
+    Prediction,
+    Target,
+    forecast_target,
+    next_turn,
+    wanted_until,
+)
 from contactd.core.sequences.knowledge import SequenceKnowledge
 from contactd.records import State
 
@@ -36,6 +42,7 @@ class ServiceState:
         predictions, outlooks: by target.
         asked: spans of predictions that are being computed, by target.
         turns: when each target's forecast must be made anew, by target.
+        reaches: until when each target's steps want predictions (instants, s), by target.
         planned_at: when every target last had a prediction for the whole horizon.
         clock: trust in the wall clock.
         ledger_trouble: what is wrong with the ledger, or "".
@@ -51,6 +58,7 @@ class ServiceState:
     outlooks: Mapping[str, TargetOutlook] = field(default_factory=dict)
     asked: Mapping[str, tuple[float, float]] = field(default_factory=dict)
     turns: Mapping[str, float] = field(default_factory=dict)
+    reaches: Mapping[str, float] = field(default_factory=dict)
     planned_at: float | None = None
     clock: ClockTrust = field(default_factory=ClockTrust)
     ledger_trouble: str = ""
@@ -87,7 +95,8 @@ def adopt_knowledge(state: ServiceState, knowledge: State, alerts: AlertState) -
     before = state.knowledge.sequences
     touched = {key[0] for key, known in knowledge.sequences.items() if before.get(key) is not known}
     turns = {**state.turns, **dict.fromkeys(touched & state.turns.keys(), -math.inf)}
-    return replace(state, knowledge=knowledge, alerts=alerts, turns=turns)
+    reaches = {name: reach for name, reach in state.reaches.items() if name not in touched}
+    return replace(state, knowledge=knowledge, alerts=alerts, turns=turns, reaches=reaches)
 
 
 def adopt_configuration(
@@ -114,6 +123,7 @@ def adopt_configuration(
         predictions={name: state.predictions[name] for name in kept},
         outlooks={name: state.outlooks[name] for name in kept if name in state.outlooks},
         asked={},
+        reaches={},
         turns={
             name: -math.inf if name in forecasts_anew else state.turns.get(name, -math.inf)
             for name in kept
@@ -147,8 +157,15 @@ def adopt_prediction(
 
 
 def refresh_forecasts(state: ServiceState, now: float) -> ServiceState:
-    """The state with the forecasts that knowledge, prediction or the passing of time made old."""
-    due = [name for name, turn in state.turns.items() if turn <= now and name in state.predictions]
+    """The state with the forecasts that knowledge, prediction or the passing of time made old.
+
+    A target whose next prediction is under way waits for it.
+    """
+    due = [
+        name
+        for name, turn in state.turns.items()
+        if turn <= now and name in state.predictions and name not in state.asked
+    ]
     if not due:
         return state
     outlooks, turns = dict(state.outlooks), dict(state.turns)
@@ -159,6 +176,15 @@ def refresh_forecasts(state: ServiceState, now: float) -> ServiceState:
         outlooks[name] = outlook
         turns[name] = next_turn(outlook, now)
     return replace(state, outlooks=outlooks, turns=turns)
+
+
+def refresh_reaches(state: ServiceState) -> ServiceState:
+    """The state with every target's reach known."""
+    missing = [target for name, target in state.targets.items() if name not in state.reaches]
+    if not missing:
+        return state
+    found = {each.name: wanted_until(each, state.knowledge_of(each)) for each in missing}
+    return replace(state, reaches={**state.reaches, **found})
 
 
 def _same_motion(one: Target, other: Target) -> bool:
