@@ -174,7 +174,8 @@ def _view_conditions(each: StepAtHand) -> Iterator[Matter]:
 
 def _unserved_advice(each: StepAtHand) -> str:
     step = each.step
-    parts = list(step.reasons[:1])
+    why = step.served_because
+    parts = [f"{why[0].upper()}{why[1:]}."] if why else []
     if step.status is StepStatus.PLANNED:
         parts.append("Choose another start or setting (contactd align shows which).")
     elif each.can_be_stopped and step.stop_by is not None:

@@ -139,6 +139,7 @@ class _Maker:
             in_view_probability=verdict.probability,
             stations=verdict.stations,
             margin_s=verdict.margin_s,
+            served_because=verdict.reasons[0] if verdict.reasons else "",
             reasons=(*made.reasons, *verdict.reasons),
         )
 

@@ -358,6 +358,7 @@ class StepForecast:
         confirm_at: first instant after the latest expiry at which telemetry can confirm it.
         confirm_station: the station that would see it.
         later_acts: (earliest, latest) of each later act of a step that repeats.
+        served_because: from what ``served`` follows, in words; "" as for ``served``.
         reasons: sentences that say from what each verdict follows, most important first.
         facts: the facts behind them, for explanations.
     """
@@ -384,6 +385,7 @@ class StepForecast:
     confirm_station: str | None = None
     later_acts: tuple[tuple[float, float], ...] = ()
     facts: tuple[Fact, ...] = ()
+    served_because: str = ""
 
 
 @dataclass(frozen=True, slots=True)
