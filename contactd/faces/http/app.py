@@ -19,6 +19,7 @@ from contactd.faces.http.payloads import Payloads
 from contactd.faces.http.routes import (
     motions,
     outlooks,
+    records,
     reference,
     sessions,
 )
@@ -63,7 +64,7 @@ def build_app(view: View, rules: Callable[[], AccessRules] = AccessRules) -> Fas
     app.add_middleware(GZipMiddleware, minimum_size=1000, compresslevel=6)
     app.add_middleware(Protection)
     app.include_router(_operation(view))
-    for part in (reference, sessions, outlooks, motions):
+    for part in (reference, sessions, outlooks, motions, records):
         app.include_router(part.router, prefix="/api/v1")
     app.include_router(page_router)
     app.mount("/static", static_files(), name="static")

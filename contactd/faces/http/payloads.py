@@ -159,7 +159,7 @@ def as_json(content: Any) -> bytes:
 
 
 def _alike(before: Snapshot, after: Snapshot) -> bool:
-    """Whether two snapshots show the same, their own moments aside."""
+    """Whether two snapshots show the same, their own moments and the planning's aside."""
     if before is after:
         return True
     if len(before.targets) != len(after.targets):
@@ -167,7 +167,7 @@ def _alike(before: Snapshot, after: Snapshot) -> bool:
     return (
         before.ledger_at == after.ledger_at
         and before.ledger_trouble == after.ledger_trouble
-        and before.planned_at == after.planned_at
+        and (before.planned_at is None) == (after.planned_at is None)
         and all(after.targets.get(name) is each for name, each in before.targets.items())
         and (before.stations is after.stations or before.stations == after.stations)
         and before.configuration == after.configuration

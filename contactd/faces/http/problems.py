@@ -133,9 +133,9 @@ def install(app: FastAPI) -> None:
     async def _invalid(request: Request, error: RequestValidationError) -> JSONResponse:
         found = [
             InputError(
-                expected=str(each["msg"]),
+                expected=str(each["msg"]).removeprefix("Value error, "),
                 found=_short(each.get("input")),
-                key=".".join(str(part) for part in each["loc"][1:]) or str(each["loc"][0]),
+                key=str(each["loc"][-1]),
             )
             for each in error.errors()[:20]
         ]
