@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from typing import Any
+from pathlib import Path
+from typing import Any, Protocol
 
 from contactd.config.configuration import ElementFeed, Notice
-from contactd.config.files import Reader, Unreadable
+from contactd.config.files import Unreadable
 from contactd.config.places import Document, Location, describe
 from contactd.config.sections import SpanOrCalendar
 from contactd.config.settings import Elements
@@ -23,6 +24,14 @@ from contactd.core.planning import Target
 MOST_ELEMENT_FILE_BYTES = 8 << 20
 
 
+class Source(Protocol):
+    """Where files that a document refers to are read from."""
+
+    def read(self, path: Path, most_bytes: int) -> bytes:
+        """The file's bytes; :class:`Unreadable` if it cannot be read."""
+        ...
+
+
 @dataclass(slots=True)
 class Builder:
     """Builds from one document, reads what it refers to, and notes what is wrong.
@@ -32,7 +41,7 @@ class Builder:
     """
 
     document: Document
-    reader: Reader
+    reader: Source
     span: tuple[float, float]
     notices: list[Notice] = field(default_factory=list)
 

@@ -27,6 +27,17 @@ DAY_S = 86_400.0
 Lead = Annotated[float, duration(greatest_s=30 * DAY_S, what="a lead")]
 Leads = OneOrMany[Lead]
 Severity = Annotated[str, words(["advisory", "caution", "warning"])]
+ROUTINE = (
+    "contact-coming",
+    "command-window-opens",
+    "command-window-closes-soon",
+    "command-window-closed",
+    "step-expiring",
+    "step-expired",
+    "keep-clear-ends",
+)
+"""Kinds of alert that may be left untold: what goes as planned. The rest is always told."""
+RoutineKind = Annotated[str, words(ROUTINE, "a kind of routine alert")]
 Beat = Annotated[float, duration(1.0, 3600.0)]
 
 
@@ -93,6 +104,7 @@ class AlertLeads(Section):
     stop_by_s: Leads = Field(default=(3600.0, 600.0, 120.0), alias="stop_by_lead")
     keep_clear_s: Leads = Field(default=(900.0,), alias="keep_clear_lead")
     contact_least_elevation_deg: Annotated[float, number(0, 90, what="degrees")] = 0.0
+    not_told: OneOrMany[RoutineKind] = ()
 
     def over(self, general: AlertLeads) -> AlertLeads:
         """These where they were given, the general ones elsewhere."""

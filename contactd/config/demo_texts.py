@@ -1,0 +1,230 @@
+"""The demo's files, as templates: ``$name`` is filled in by :mod:`contactd.config.demo`.
+
+Satellites, stations, crew and orbits are invented.
+"""
+
+from __future__ import annotations
+
+SETTINGS = """\
+# The service's own settings. Each has a default, and those stand here; the file may be absent.
+# Durations carry their units (6h 30min, 90s, 1d, or ISO 8601 PT6H30M); times are UTC with a Z.
+# Unknown keys are errors. `contactd check` reads all files and says what is wrong with them.
+#
+# This demo was made for $made by `contactd demo`. Its satellites, stations and crew
+# are invented.
+
+horizon:
+  ahead: 7d               # contacts and forecasts reach so far ahead
+  back: 1d                # and so far back
+
+planning:
+  every: 1min             # the plan is rolled forward at least so often
+
+# store:
+#   url: sqlite:////var/lib/contactd/ledger.sqlite   # or postgresql://user@host/contactd
+#   password_file: secrets/store-password            # passwords never stand in an address
+# Without it the ledger is ledger.sqlite in the state directory, or else in var beside this folder.
+
+http:
+  host: 127.0.0.1         # loopback only, unless you say otherwise
+  port: 8010
+
+log:
+  format: human           # or json, one object a line
+  level: info             # debug, info, warning or error
+
+# How long before a matter it is told. A target's file may say otherwise for that target.
+alerts:
+  contact_lead: [10min, 1min]             # before AOS
+  contact_least_elevation_deg: 0          # lower contacts are not told
+  window_lead: [0s]                       # before a command window opens
+  closes_lead: 60s                        # before it closes
+  step_lead: [1h, 10min, 1min]            # before the earliest expiry of a step
+  stop_by_lead: [1h, 10min, 2min]         # before the last moment to send a stop
+  keep_clear_lead: [15min]                # before nobody may be near any more
+  not_told: []                            # routine kinds that are not wanted, such as step-expired
+
+# Who is told besides the log. A channel is left out by making it a remark.
+channels: []
+#  - kind: webhook                                   # an HTTP POST of JSON
+#    name: console
+#    url: https://alerts.example/contactd
+#    secret_file: secrets/console                    # signs each message (HMAC-SHA-256)
+#    least_severity: caution                         # advisory, caution or warning
+#    timeout: 10s
+
+elements:
+  stale_after: 7d         # elements older than this raise a caution
+  least_interval: 2h      # an address is asked for elements no more often than this
+  timeout: 20s
+  size_limit: 5 MB
+
+clock:
+  tolerance: 500ms        # the wall clock is not trusted after a step greater than this
+  settle: 10min           # until so long after the step
+"""
+
+SKERRY_HEAD = """\
+# An invented station in the north, on an island with hills to the east.
+name: Skerry Head
+latitude_deg: 62.31             # geodetic, WGS 84, north positive
+longitude_deg: -7.12            # east positive
+altitude_m: 84                  # above the ellipsoid
+least_elevation_deg: 2          # nothing lower counts as in view
+# The horizon, as [azimuth, elevation] in degrees from north through east; straight lines between.
+mask: [[0, 2], [40, 3], [75, 9], [110, 11], [140, 4], [200, 2], [300, 2]]
+services:
+  telemetry: {least_elevation_deg: 3}
+  command:
+    least_elevation_deg: 8      # the transmitter may not radiate lower
+    acquisition: 20s            # from AOS until a command can be sent
+    guard: 10s                  # not counted on before LOS
+  ranging: {least_elevation_deg: 15, acquisition: 40s}
+"""
+
+MESA_ROJA = """\
+# An invented station on a high plain, with a flat horizon all round.
+name: Mesa Roja
+latitude_deg: -22.84
+longitude_deg: -66.73
+altitude_m: 3610
+least_elevation_deg: 5
+services:
+  telemetry: {}
+  command: {least_elevation_deg: 7, acquisition: 15s, guard: 10s}
+# Once: a maintenance, with its reason.
+outages:
+  - {from: $gearbox_from, to: $gearbox_to, why: new gearbox for the elevation drive}
+"""
+
+GREYWATER = """\
+# An invented station that listens and cannot command.
+name: Greywater
+latitude_deg: -41.56
+longitude_deg: 146.08
+altitude_m: 212
+mask: [[0, 6], [90, 4], [180, 3], [250, 14], [290, 12], [330, 6]]
+services:
+  telemetry: {least_elevation_deg: 5}
+"""
+
+ILE_CENDRE = """\
+# An invented station on an island near the equator.
+name: Ile Cendre
+latitude_deg: 4.27
+longitude_deg: 73.94
+altitude_m: 11
+least_elevation_deg: 4
+refraction: false               # true counts elevation with standard refraction
+services:
+  telemetry: {}
+  command: {least_elevation_deg: 10, acquisition: 20s, guard: 15s}
+# Again and again: a calendar file (RFC 5545) beside this one.
+outages: ile-cendre.ics
+"""
+
+ILE_CENDRE_CALENDAR = """\
+BEGIN:VCALENDAR
+VERSION:2.0
+PRODID:-//Ile Cendre//Maintenance//EN
+BEGIN:VEVENT
+UID:weekly-greasing@ile-cendre.example
+DTSTAMP:20240101T000000Z
+DTSTART:20240103T030000Z
+DURATION:PT1H30M
+RRULE:FREQ=WEEKLY;BYDAY=WE
+SUMMARY:Weekly greasing of the bearings
+END:VEVENT
+END:VCALENDAR
+"""
+
+LANTERN = """\
+# An invented satellite that lay dormant until a visiting crew repaired it and set its timers.
+#
+# The timers run. Nobody on the ground can see them; the crew said when they started, to within
+# $start_error. One step endangers whoever is near, and one will run out with no station in view.
+name: Lantern 3
+
+elements:
+  tle: |
+$lantern_tle
+  timing_error: {at_epoch: 0.3s, per_day: 1.5s}    # along the track; grows with the elements' age
+  stale_after: 3d
+
+alerts:
+  contact_lead: [15min, 2min]                      # this target is told of earlier than others
+
+sequences:
+  # Set going by the crew, and running.
+  - name: wake-up
+    start:
+      status: observed                             # pending, expected, observed, in doubt …
+      at: $started
+      give_or_take: $start_error                            # read off a suit's watch, by voice
+    clock: {rate_error_ppm: 40}                    # the timers' oscillator, both ways
+    people_near:
+      - {from: $visit_from, to: $visit_to, why: the crew's tender Marigold alongside}
+    steps:
+      - name: heater on
+        after: start
+        delay: $heater_delay
+        # It needs no station: nothing aboard transmits yet.
+
+      - name: receiver on
+        after: heater on
+        # A dial that the crew set; it stands somewhere between from and to, in steps of a minute.
+        delay:
+          setting: {from: 10min, to: 48h, resolution: 1min, error: 2s, chosen: $receiver_delay}
+        # From a minute before to three minutes after, some station must receive telemetry.
+        needs: {service: telemetry, before: 1min, after: 3min}
+
+      - name: antenna release
+        after: receiver on
+        delay:
+          setting: {from: 10min, to: 48h, resolution: 1min, error: 2s, chosen: $release_delay}
+        hazard: deployment
+        keep_clear: {before: 5min, after: 20min}   # nobody may be near in this time
+        stop: {lead: 60s, takes_effect_in: 20s}    # it can be stopped by command until then
+        needs: {service: command, before: 30s, after: 2min}
+
+      - name: beacon on
+        after: antenna release
+        delay:
+          setting: {from: 10min, to: 48h, resolution: 1min, error: 2s, chosen: $beacon_delay}
+        # As dialled, this runs out with no station in view: the service says so at once.
+        needs: {service: telemetry, before: 30s, after: 2min}
+
+  # To be set going on the crew's next visit. Its dials are not chosen yet: `contactd align` does.
+  - name: boom and wheels
+    start:
+      status: expected
+      not_before: $next_from
+      not_after: $next_to
+      give_or_take: 30s                            # so closely will the start be known
+    clock: {rate_error_ppm: 40}
+    people_near:
+      - {from: $next_visit_from, to: $next_visit_to, why: second visit}
+    steps:
+      - name: boom out
+        after: start
+        delay: {setting: {from: 2h, to: 40h, resolution: 10min, error: 2s}}
+        hazard: deployment
+        keep_clear: {before: 5min, after: 20min}
+        stop: {lead: 60s, takes_effect_in: 20s}
+        needs: {service: command, before: 30s, after: 2min}
+      - name: wheels on
+        after: boom out
+        delay: {setting: {from: 30min, to: 20h, resolution: 10min, error: 2s}}
+        needs: {service: telemetry, before: 1min, after: 3min}
+"""
+
+PALE_HERON = """\
+# An invented satellite on a high orbit that is only watched: it has no timers.
+name: Pale Heron
+elements:
+  omm: pale-heron.xml             # CCSDS 502.0-B-3, beside this file; KVN, XML or JSON
+  timing_error: {at_epoch: 0.5s, per_day: 2s}
+alerts:
+  contact_lead: 10min
+  not_told: [command-window-opens, command-window-closes-soon, command-window-closed]
+"""
