@@ -11,8 +11,8 @@ from typing import Any
 import click
 
 from contactd.faces.cli.lazy import Lazy, LazyGroup
-from contactd.faces.cli.output import errors_reported
-from contactd.faces.cli.session import Clock, Run, Session
+from contactd.faces.cli.output import WRONG, errors_reported
+from contactd.faces.cli.session import Clock, Run, Session, current
 
 _HERE = "contactd.faces.cli"
 
@@ -31,7 +31,10 @@ class Root(LazyGroup):
 
     def invoke(self, ctx: click.Context) -> Any:
         with errors_reported():
-            return super().invoke(ctx)
+            answer = super().invoke(ctx)
+        if current().wrong:
+            ctx.exit(WRONG)
+        return answer
 
 
 def build(clock: Clock, run: Run) -> click.Group:

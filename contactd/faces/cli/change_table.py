@@ -53,7 +53,7 @@ def show_change(
     notices = {forecast.notice for forecast in after.forecasts if forecast.notice}
     for notice in sorted(notices):
         say(screen, "")
-        say(screen, notice, style=STYLES["caution"], hang=2)
+        say(screen, f"caution: {notice}", style=STYLES["caution"], hang=2)
 
 
 def _cells(step: StepForecast, day_of_year: bool) -> list[Cell]:

@@ -7,11 +7,11 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from contactd.faces.cli import options
-from contactd.faces.cli.output import WRONG, as_csv, as_json
+from contactd.faces.cli.output import as_csv, as_json
 from contactd.faces.cli.session import current
 from contactd.faces.cli.situation import configuration_folder, state_directory
 from contactd.faces.cli.tables import STYLES, Column, console, say, show
-from contactd.faces.cli.times import length, moment
+from contactd.faces.cli.times import from_now, length, moment
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -65,7 +65,7 @@ def command(day_of_year: bool, form: str, config_dir: str) -> None:
             say(screen, f"{count} in {folder}. Mend them, then run `contactd check` again.")
         else:
             _summary(screen, examined, now, day_of_year)
-    raise click.exceptions.Exit(WRONG if wrong else 0)
+    current().wrong = wrong > 0
 
 
 def say_finding(screen: Console, finding: dict[str, Any]) -> None:
@@ -204,8 +204,8 @@ def _summary(screen: Console, examined: Examined, now: float, day_of_year: bool)
         show(
             (
                 Column("Target", wraps=True),
-                Column("Elements' epoch", "UTC"),
-                Column("Age", right=True),
+                Column("Elements of", "UTC"),
+                Column("That is", right=True),
                 Column("Source", wraps=True),
                 Column("Sequences", wraps=True),
             ),
@@ -219,7 +219,7 @@ def _target_row(target: Target, now: float, day_of_year: bool) -> list[str]:
     return [
         target.name,
         moment(elements.epoch, day_of_year) if elements else "-",
-        length(elements.age_s(now)) if elements else "-",
+        from_now(elements.epoch, now) if elements else "-",
         target.elements_source or "-",
         "; ".join(f"{each.name} ({_count(len(each.steps), 'step')})" for each in target.sequences)
         or "-",

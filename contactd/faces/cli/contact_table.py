@@ -21,7 +21,7 @@ _COLUMNS = (
     Column("AOS", "UTC"),
     Column("LOS", "UTC"),
     Column("Lasts", right=True),
-    Column("Max el", "deg", right=True),
+    Column("Max el", "deg", right=True, optional=1),
     Column("Az AOS-LOS", "deg", right=True, optional=2),
     Column("TCA", "UTC", optional=3),
     Column("Range", "km at TCA", right=True, optional=4),

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import click
 
 from contactd.faces.cli import options
-from contactd.faces.cli.output import WRONG, as_csv, as_json, refuse
+from contactd.faces.cli.output import as_csv, as_json, complain, refuse
 from contactd.faces.cli.session import current
 from contactd.faces.cli.situation import chosen, read_configuration
 from contactd.faces.cli.times import moment
@@ -58,7 +58,7 @@ def command(
             continue
         table = predict([track], stations, start, end)
         for problem in table.problems:
-            tracks.complain(str(problem))
+            complain(str(problem))
         found.extend(table)
     found.sort(key=lambda each: (each.aos, each.target, each.station))
     if form == "table":
@@ -78,8 +78,6 @@ def command(
 
         forms = [contact_form(contact) for contact in found]
         as_json(forms) if form == "json" else as_csv(CONTACT_FIELDS, forms)
-    if tracks.complaints:
-        raise click.exceptions.Exit(WRONG)
 
 
 def _count(contacts: list[Contact]) -> str:

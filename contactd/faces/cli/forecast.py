@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from contactd.faces.cli import options
-from contactd.faces.cli.output import WRONG, as_csv, as_json, tell
+from contactd.faces.cli.output import as_csv, as_json, complain, tell
 from contactd.faces.cli.session import current
 from contactd.faces.cli.situation import chosen, read_configuration
 from contactd.faces.cli.times import length, moment
@@ -22,11 +22,17 @@ if TYPE_CHECKING:
 @click.command("forecast")
 @options.targets
 @options.instant("at", "As seen at this time, from what was known by then.", "now")
+@click.option("--why", is_flag=True, help="Show the facts that each answer rests on.")
 @options.day_of_year
 @options.output_format
 @options.config
 def command(
-    target_names: tuple[str, ...], at: float, day_of_year: bool, form: str, config_dir: str
+    target_names: tuple[str, ...],
+    at: float,
+    why: bool,
+    day_of_year: bool,
+    form: str,
+    config_dir: str,
 ) -> None:
     """Each step's expiry, whether a station serves it, stop-by and keep-clear.
 
@@ -45,15 +51,15 @@ def command(
         outlook_of(target, configuration, state, at)
         for target in with_progress(targets, "Forecasting")
     ]
-    wrong = sum([complain(outlook, at) for outlook in outlooks])
+    for outlook in outlooks:
+        comment(outlook, at)
     if form == "table":
-        _show(outlooks, at, day_of_year)
+        _show(outlooks, at, day_of_year, why)
     else:
-        from contactd.faces.contract import FORECAST_FIELDS, forecast_forms
+        from contactd.faces.contract import FORECAST_FIELDS
 
-        forms = [form for outlook in outlooks for form in forecast_forms(outlook.forecasts)]
+        forms = [each for outlook in outlooks for each in _forms(outlook, why and form == "json")]
         as_json(forms) if form == "json" else as_csv(*flat(FORECAST_FIELDS, forms))
-    raise click.exceptions.Exit(WRONG if wrong else 0)
 
 
 def outlook_of(
@@ -69,23 +75,21 @@ def outlook_of(
     return look_ahead(target, stations, knowledge_of(state, target), span, at)
 
 
-def complain(outlook: TargetOutlook, now: float) -> bool:
-    """Say what is wrong with a target's prediction; whether it is incomplete."""
+def comment(outlook: TargetOutlook, now: float) -> None:
+    """Say what is wrong with a target's prediction."""
     elements = outlook.elements
     if elements is not None and elements.is_stale(now):
         tell(
             f"caution: {outlook.target}: the elements are {length(now - elements.epoch)} old and "
             f"stale after {length(elements.stale_after_s)}: get a newer set"
         )
-    if outlook.problem is None:
-        return False
-    tell(f"{outlook.target}: {outlook.problem}")
-    return True
+    if outlook.problem is not None:
+        complain(f"{outlook.target}: {outlook.problem}")
 
 
 def flat(
-    fields: tuple[str, ...], forms: list[dict[str, object]]
-) -> tuple[list[str], list[dict[str, object]]]:
+    fields: tuple[str, ...], forms: list[dict[str, Any]]
+) -> tuple[list[str], list[dict[str, Any]]]:
     """The forms with the keep-clear in two columns, as CSV wants it."""
     names = [name for name in fields if name != "keep_clear"]
     rows = []
@@ -99,16 +103,53 @@ def flat(
     return [*names, "keep_clear_from", "keep_clear_to"], rows
 
 
-def _show(outlooks: list[TargetOutlook], at: float, day_of_year: bool) -> None:
+def _forms(outlook: TargetOutlook, why: bool) -> list[dict[str, Any]]:
+    """The contract's forms; with ``why``, each with the field of that name beside the others."""
+    from contactd.faces.contract import step_form
+
+    steps = [step for forecast in outlook.forecasts for step in forecast.steps]
+    if not why:
+        return [step_form(step) for step in steps]
+    return [
+        {
+            **step_form(step),
+            "why": {
+                "reasons": list(step.reasons),
+                "facts": [
+                    {"about": fact.about, "text": fact.text, "source": fact.source}
+                    for fact in step.facts
+                ],
+                "elements": _elements_fact(outlook, False),
+            },
+        }
+        for step in steps
+    ]
+
+
+def _elements_fact(outlook: TargetOutlook, day_of_year: bool) -> str | None:
+    elements = outlook.elements
+    if elements is None:
+        return None
+    return (
+        f"elements of {moment(elements.epoch, day_of_year)} from {elements.source}, timing error "
+        f"up to {elements.timing_error_s:.1f} s"
+    )
+
+
+def _show(outlooks: list[TargetOutlook], at: float, day_of_year: bool, why: bool) -> None:
     from contactd.faces.cli.forecast_table import ForecastPage
     from contactd.faces.cli.tables import console, say
 
     screen = console()
-    page = ForecastPage(screen, at, day_of_year)
-    forecasts = [forecast for outlook in outlooks for forecast in outlook.forecasts]
+    page = ForecastPage(screen, at, day_of_year, why)
     say(screen, f"Forecast as of {moment(at, day_of_year)}")
-    for forecast in forecasts:
-        say(screen, "")
-        page.show(forecast)
-    if not forecasts:
+    for outlook in outlooks:
+        fact = _elements_fact(outlook, day_of_year) if why else None
+        if fact:
+            say(screen, "")
+            say(screen, f"{outlook.target}: {fact}", hang=2)
+        for forecast in outlook.forecasts:
+            say(screen, "")
+            page.show(forecast)
+    if not any(outlook.forecasts for outlook in outlooks):
         say(screen, "No target has a sequence.")

@@ -4,7 +4,13 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from contactd.core.sequences.model import SequenceForecast, Start, StartStatus, StepForecast
+from contactd.core.sequences.model import (
+    SequenceForecast,
+    Served,
+    Start,
+    StartStatus,
+    StepForecast,
+)
 from contactd.faces.cli.tables import STYLES, Cell, Column, say, show
 from contactd.faces.cli.times import (
     from_now,
@@ -34,12 +40,15 @@ _COLUMNS = (
 
 
 class ForecastPage:
-    """Prints forecasts on a screen as seen at one instant (s)."""
+    """Prints forecasts on a screen as seen at one instant (s), with ``why`` down to the facts."""
 
-    def __init__(self, screen: Console, now: float, day_of_year: bool = False) -> None:
+    def __init__(
+        self, screen: Console, now: float, day_of_year: bool = False, why: bool = False
+    ) -> None:
         self.screen = screen
         self.now = now
         self.day_of_year = day_of_year
+        self.why = why
 
     def show(self, forecast: SequenceForecast) -> None:
         """Print one sequence: heading, start, steps, what they ask for, cautions."""
@@ -62,7 +71,7 @@ class ForecastPage:
             say(self.screen, f"caution: {conflict}", style=STYLES["caution"], hang=2)
         if forecast.notice:
             say(self.screen, "")
-            say(self.screen, forecast.notice, style=STYLES["caution"], hang=2)
+            say(self.screen, f"caution: {forecast.notice}", style=STYLES["caution"], hang=2)
 
     def _start(self, start: Start) -> str:
         if start.status is StartStatus.STOPPED and start.stopped_at is not None:
@@ -102,34 +111,44 @@ class ForecastPage:
         hazard = f" (hazard: {step.hazard})" if step.hazard else ""
         say(self.screen, "")
         say(self.screen, f"{step.step}{hazard}", style="bold", hang=2)
-        for text, style in lines:
-            say(self.screen, text, style=style, indent=2, hang=12)
+        for label, text, style in lines:
+            say(self.screen, f"{label:<12}{text}", style=style, indent=2, hang=12)
 
-    def _lines(self, step: StepForecast) -> list[tuple[str, str]]:
-        lines: list[tuple[str, str]] = []
-        if step.served in ("unserved", "at risk"):
-            margin = "" if step.margin_s is None else f"margin {length(step.margin_s)}"
-            lines += [(f"{step.served!s:<12}{margin}".rstrip(), STYLES[step.served])]
-            lines += [(f"{'because':<12}{reason}", "") for reason in step.reasons[:REASONS_SHOWN]]
-        if step.stop_by is not None:
+    def _lines(self, step: StepForecast) -> list[tuple[str, str, str]]:
+        """What there is to say of a step beneath the table, as (label, text, style)."""
+        lines = self._warnings(step)
+        reasons = list(step.reasons) if self.why else _worth_saying(step)
+        if step.served in (Served.UNSERVED, Served.AT_RISK):
+            lines.append((str(step.served), "; ".join(reasons), STYLES[step.served]))
+            if step.margin_s is not None:
+                lines.append(("margin", length(step.margin_s), ""))
+        elif reasons:
+            lines.append(("because", "; ".join(reasons), ""))
+        if self.why:
+            lines += [(fact.about, f"{fact.text} [{fact.source}]", "") for fact in step.facts]
+        if step.stop_by is not None and step.stop_possible is not False:
             station = f" from {step.stop_station}" if step.stop_station else ""
             stop_by = moment_before(step.stop_by, self.day_of_year)
             ahead = from_now(step.stop_by, self.now)
-            lines.append((f"{'stop by':<12}{stop_by}{station} ({ahead})", ""))
-        elif step.stop_possible is False:
-            lines.append(
-                ("warning: no command window is left in which it can be stopped", STYLES["warning"])
-            )
+            lines.append(("stop by", f"{stop_by}{station} ({ahead})", ""))
         if step.keep_clear is not None:
-            lines.append((f"{'keep clear':<12}{self._span(*step.keep_clear)}", ""))
-        for start, end in step.people_in_danger:
-            lines.append((f"warning: people are near, {self._span(start, end)}", STYLES["warning"]))
-        for start, end in step.later_acts:
-            lines.append((f"{'acts again':<12}{self._span(start, end)}", ""))
+            lines.append(("keep clear", self._span(*step.keep_clear), ""))
+        lines += [("acts again", self._span(*act), "") for act in step.later_acts]
         if step.confirm_at is not None:
             station = f" by {step.confirm_station}" if step.confirm_station else ""
-            lines.append((f"{'confirm at':<12}{self._moment(step.confirm_at)}{station}", ""))
+            lines.append(("confirm at", f"{self._moment(step.confirm_at)}{station}", ""))
         return lines
+
+    def _warnings(self, step: StepForecast) -> list[tuple[str, str, str]]:
+        texts = [
+            f"people are near, {self._span(start, end)}" for start, end in step.people_in_danger
+        ]
+        if step.stop_possible is False and step.stop_by is not None:
+            last = moment_before(step.stop_by, self.day_of_year)
+            texts.append(f"it can no longer be stopped: the last moment was {last}")
+        elif step.stop_possible is False:
+            texts.append("no command window is left in which it can be stopped")
+        return [("warning", text, STYLES["warning"]) for text in texts]
 
     def _moment(self, instant: float) -> str:
         return moment(instant, self.day_of_year)
@@ -137,6 +156,14 @@ class ForecastPage:
     def _span(self, start: float, end: float) -> str:
         first = moment_before(start, self.day_of_year)
         return f"{first} to {later_on(moment_after(end, self.day_of_year), first)}"
+
+
+def _worth_saying(step: StepForecast) -> list[str]:
+    """Reasons why a step is not served, without those that other lines already say."""
+    if step.served not in (Served.UNSERVED, Served.AT_RISK):
+        return []
+    said = ("people are near", "no command window", "it can no longer", "the last stop")
+    return [reason for reason in step.reasons if not reason.startswith(said)][:REASONS_SHOWN]
 
 
 def _percent(probability: float | None) -> str:

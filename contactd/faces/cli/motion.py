@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from contactd.faces.cli.output import tell
+from contactd.faces.cli.output import complain, tell
 from contactd.faces.cli.times import length
 
 if TYPE_CHECKING:
@@ -14,12 +14,11 @@ if TYPE_CHECKING:
 
 
 class Tracks:
-    """Makes tracks; what is wrong with a target is a line on standard error, and is counted."""
+    """Makes tracks; what is wrong with a target is a line on standard error."""
 
     def __init__(self, configuration: Configuration, now: float) -> None:
         self.configuration = configuration
         self.now = now
-        self.complaints = 0
 
     def of(self, target: Target, start: float, end: float) -> Track | None:
         """The target's track for a span (instants, s), or None after a complaint."""
@@ -28,7 +27,7 @@ class Tracks:
 
         elements = target.elements_for(min(max(self.now, start), end))
         if elements is None:
-            self.complain(
+            complain(
                 f"{target.name}: found no elements; expected a set in its file: nothing is "
                 "predicted for it until it has one"
             )
@@ -42,10 +41,5 @@ class Tracks:
         try:
             return Sgp4Track(elements, target.name)
         except PropagationError as problem:
-            self.complain(str(problem))
+            complain(str(problem))
             return None
-
-    def complain(self, text: str) -> None:
-        """Say what is wrong with a target."""
-        self.complaints += 1
-        tell(text)

@@ -11,6 +11,8 @@ from typing import TYPE_CHECKING, Any, NoReturn
 
 import click
 
+from contactd.faces.cli.session import current
+
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
@@ -56,27 +58,41 @@ def tell(message: str) -> None:
     click.echo("\n".join(clean(line) for line in message.splitlines()), err=True)
 
 
+def complain(message: str) -> None:
+    """A line on standard error about something wrong; the answer goes on, the exit code is 1."""
+    current().wrong = True
+    tell(message)
+
+
 def report(error: ContactdError) -> None:
     """An error on standard error: one line each, and what to do."""
     from contactd.core.errors import InputError, InputErrors
 
     tell(str(error))
-    if isinstance(error, InputError | InputErrors):
-        count = len(error.errors) if isinstance(error, InputErrors) else 1
-        wrong = "the error" if count == 1 else f"these {count} errors"
-        tell(f"Mend {wrong}, then run `contactd check`.")
+    if isinstance(error, InputErrors) or (isinstance(error, InputError) and error.path):
+        tell(mend(len(error.errors) if isinstance(error, InputErrors) else 1))
+
+
+def mend(count: int) -> str:
+    """What to do about so many errors in files."""
+    wrong = "the error" if count == 1 else f"these {count} errors"
+    return f"Mend {wrong}, then run `contactd check`."
 
 
 @contextmanager
 def errors_reported() -> Iterator[None]:
-    """Turn an operating error into its lines on standard error and exit code 1."""
-    from contactd.core.errors import ContactdError
+    """Turn an operating error into its lines on standard error and exit code 1.
+
+    What was stated wrongly on the command line itself, in no file, is exit code 2.
+    """
+    from contactd.core.errors import ContactdError, InputError
 
     try:
         yield
     except ContactdError as error:
         report(error)
-        raise click.exceptions.Exit(WRONG) from None
+        stated = isinstance(error, InputError) and not error.path
+        raise click.exceptions.Exit(MISUSED if stated else WRONG) from None
 
 
 def refuse(message: str) -> NoReturn:

@@ -24,10 +24,15 @@ Run = Callable[[str, Mapping[str, Any]], int | None]
 
 @dataclass
 class Session:
-    """One call of the command line."""
+    """One call of the command line.
+
+    Attributes:
+        wrong: something wrong was found, so that the exit code will say so.
+    """
 
     clock: Clock
     run: Run
+    wrong: bool = False
 
     @cached_property
     def now(self) -> float:

@@ -7,8 +7,10 @@ from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, TypeVar
 
+import click
+
 from contactd.faces.cli.names import resolve
-from contactd.faces.cli.output import refuse
+from contactd.faces.cli.output import WRONG, complain, mend, refuse, tell
 from contactd.faces.cli.session import current
 
 if TYPE_CHECKING:
@@ -42,16 +44,29 @@ def configuration_folder(config_dir: str) -> Path:
 
 
 def read_configuration(config_dir: str) -> Configuration:
-    """The configuration of a folder.
+    """What is right in a configuration's folder; what is wrong is told, and counts.
+
+    An answer from the rest is worth more than none, but not when the settings themselves are
+    wrong: then the ledger might be looked for in the wrong place.
 
     Raises:
-        InputErrors: with every error of every file.
         click.UsageError: if there is no such folder.
+        click.exceptions.Exit: if the settings are wrong, or too little is right.
     """
     folder = configuration_folder(config_dir)
-    from contactd.config.loader import load
+    from contactd.config.loader import SETTINGS_FILE, examine
 
-    return load(folder, state_directory(), current().now)
+    examined = examine(folder, state_directory(), current().now)
+    configuration, errors = examined.configuration, examined.errors
+    for error in errors:
+        complain(str(error))
+    if errors:
+        settings = any(Path(error.path) == folder / SETTINGS_FILE for error in errors)
+        if settings or not configuration.stations or not configuration.targets:
+            tell(mend(len(errors)))
+            raise click.exceptions.Exit(WRONG)
+        tell(f"caution: what is wrong there is left out of this answer. {mend(len(errors))}")
+    return configuration
 
 
 def chosen(kind: str, given: Iterable[str], known: Mapping[str, Thing]) -> list[Thing]:

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from contactd.faces.cli import options
-from contactd.faces.cli.output import DONE, WRONG, as_csv, as_json, tell
+from contactd.faces.cli.output import as_csv, as_json, complain
 from contactd.faces.cli.session import current
 
 if TYPE_CHECKING:
@@ -61,7 +61,7 @@ def enter(
     body: Mapping[str, Any],
     manner: Manner,
 ) -> None:
-    """Store a record, print what it changes, and exit.
+    """Store a record and print what it changes.
 
     The exit code is 1 if the record contradicts what was known: it is kept all the same, but the
     state before it stays in force.
@@ -84,8 +84,7 @@ def enter(
     _print(record, before, after, manner)
     news = _conflicts(after) - _conflicts(before)
     for conflict in sorted(news):
-        tell(f"caution: {conflict}")
-    raise click.exceptions.Exit(WRONG if news else DONE)
+        complain(f"caution: {conflict}")
 
 
 def _conflicts(outlook: TargetOutlook) -> set[str]:

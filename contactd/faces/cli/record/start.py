@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import click
 
 from contactd.faces.cli import options
-from contactd.faces.cli.output import refuse
+from contactd.faces.cli.output import refuse, tell
 from contactd.faces.cli.record.entry import Manner, enter, recording
 from contactd.faces.cli.session import current
 from contactd.faces.cli.situation import one, read_configuration, sequence_of
-from contactd.faces.cli.times import Duration
+from contactd.faces.cli.times import Duration, moment
+
+if TYPE_CHECKING:
+    from contactd.core.sequences.model import Sequence
 
 
 @click.command("start")
@@ -76,4 +81,15 @@ def command(
         latest=latest,
         sigma_s=sigma_s,
     )
+    _compare(sequence, at)
     enter(configuration, target, START_OBSERVED, subject_of(sequence), body, manner)
+
+
+def _compare(sequence: Sequence, at: float) -> None:
+    """A caution when the start lies outside the configured bounds: it may be a slip of the pen."""
+    expected = sequence.start
+    if expected.earliest is None or expected.latest is None:
+        return
+    if not expected.earliest <= at <= expected.latest:
+        bounds = f"{moment(expected.earliest)} to {moment(expected.latest)}"
+        tell(f"caution: {moment(at)} is outside the start in the target's file, {bounds}")
