@@ -65,7 +65,11 @@ class WebhookReceiver:
             def log_message(self, *_: object) -> None:
                 pass
 
-        self._server = ThreadingHTTPServer(("127.0.0.1", self.port), Handler)
+        class Server(ThreadingHTTPServer):
+            def handle_error(self, *_: object) -> None:
+                """A sender that is killed in mid-sentence is what the tests are about."""
+
+        self._server = Server(("127.0.0.1", self.port), Handler)
         self._server.daemon_threads = True
         self.port = self._server.server_address[1]
         threading.Thread(target=self._server.serve_forever, daemon=True).start()
