@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import asyncio
 import os
-import signal
 import sys
 from collections.abc import Mapping
 from pathlib import Path
@@ -36,6 +34,8 @@ def run(config_dir: str, options: Mapping[str, Any]) -> int | None:
     Raises:
         ContactdError: if the ledger or the address to listen on cannot be had.
     """
+    import asyncio
+
     from contactd.config import examine
     from contactd.config.loader import SETTINGS_FILE
     from contactd.records import Ledger
@@ -76,6 +76,9 @@ async def _serve(
     store: Store,
     listener: socket.socket,
 ) -> None:
+    import asyncio
+    import signal
+
     from prometheus_client import (
         CollectorRegistry,
         GCCollector,

@@ -7,15 +7,18 @@ service runs under it.
 
 from __future__ import annotations
 
-import asyncio
 import heapq
 import itertools
 import time
 from dataclasses import dataclass, field
-from typing import Protocol
+from typing import TYPE_CHECKING, Protocol
 
 from contactd.core import instants
 from contactd.core.outlook import ClockTrust
+
+# asyncio is imported where somebody waits: commands that only ask for the time start faster.
+if TYPE_CHECKING:
+    import asyncio
 
 
 class Clock(Protocol):
@@ -51,6 +54,8 @@ class WallClock:
         return time.clock_gettime(time.CLOCK_BOOTTIME)
 
     async def sleep(self, seconds: float) -> None:
+        import asyncio
+
         await asyncio.sleep(seconds)
 
 
@@ -80,6 +85,8 @@ class SimulatedClock:
         return self._monotonic + self._asleep
 
     async def sleep(self, seconds: float) -> None:
+        import asyncio
+
         wake: asyncio.Future[None] = asyncio.get_running_loop().create_future()
         entry = (self._monotonic + max(seconds, 0.0), next(self._order), wake)
         heapq.heappush(self._sleepers, entry)
@@ -101,6 +108,8 @@ class SimulatedClock:
 
     async def advance(self, seconds: float) -> None:
         """Let ``seconds`` go by, waking each sleeper at its moment."""
+        import asyncio
+
         until = self._monotonic + seconds
         while self._sleepers and self._sleepers[0][0] <= until:
             moment, _, wake = heapq.heappop(self._sleepers)
