@@ -383,10 +383,11 @@ class Daemon:
             refusal = self._record(kinds.CONFIGURATION_REFUSED, "contactd", body)
             await self._exchange([refusal])
             return
+        self.instruments.reloads.labels("adopted").inc()
         if configuration.digest == self._state.configuration.digest:
+            log.info("configuration read again, and unchanged")
             self._state = replace(self._state, refused=())
             return
-        self.instruments.reloads.labels("adopted").inc()
         self._delivery.use(self._channels.of(configuration))
         self._telling = telling_of(configuration)
         self._feeding.follow(configuration.feeds.values(), self._ledger_fold[0])
