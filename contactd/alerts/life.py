@@ -132,7 +132,7 @@ def _conditions_to_resolve(
         if told.sort is Sort.CONDITION
         and told.resolved_at is None
         and not any(told.tells(matter) for matter in holding.get(told.series, ()))
-        and not (matters.leaves_open(told.rests_on) and now < told.alert.over_at)
+        and not (matters.leaves_open(told.alert.kind, told.rests_on) and now < told.alert.over_at)
     ]
 
 

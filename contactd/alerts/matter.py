@@ -50,6 +50,8 @@ LEDGER_TROUBLE = "ledger-trouble"
 ALERTS_MISSED = "alerts-missed"
 
 
+KNOWN_WITHOUT_PREDICTION = frozenset({ELEMENTS_STALE, NO_PREDICTION})
+"""Conditions that are decided even of a target that cannot be predicted."""
 GROWTH_S = 60.0
 """An interval that grew by no more than this is still the one that was told."""
 
@@ -132,8 +134,10 @@ class Matters:
                 moments.append(matter.over_at)
         return min((moment for moment in moments if moment > now), default=self.until)
 
-    def leaves_open(self, rests_on: str) -> bool:
+    def leaves_open(self, kind: str, rests_on: str) -> bool:
         """Whether a condition that rests on a target cannot be decided."""
         if not rests_on or rests_on in self.decided:
             return False
-        return rests_on in self.undecided or not self.complete
+        if rests_on in self.undecided:
+            return kind not in KNOWN_WITHOUT_PREDICTION
+        return not self.complete

@@ -111,6 +111,7 @@ def target_matters(
             f"The elements of {target} are stale: their epoch is {moment(elements.epoch)}.",
             "Get newer elements; predicted times drift further with every day.",
             target=target,
+            rests_on=target,
             facts={
                 "epoch": exact(elements.epoch),
                 "source": elements.source,
@@ -126,6 +127,7 @@ def target_matters(
             f"{target} cannot be predicted in full: {outlook.problem}",
             "Check its elements; until then what is known of its contacts may be incomplete.",
             target=target,
+            rests_on=target,
             facts={"problem": outlook.problem},
         )
         return
