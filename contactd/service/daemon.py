@@ -52,6 +52,8 @@ LOOK_AT_FILES_S = 2.0
 LOOK_AT_FEEDS_S = 5.0
 PULSE_S = 0.5
 LIVE_WITHIN_S = 30.0
+# A longer time than this between two beats, for whatever reason, is time in which nobody looked.
+GAP_S = 5.0
 PREDICTORS = 2
 AUTHOR = "contactd"
 
@@ -134,6 +136,15 @@ class Daemon:
             reasons.append(self._state.ledger_trouble)
         return Health(live=live, ready=not reasons, reasons=tuple(reasons))
 
+    @property
+    def busy(self) -> bool:
+        """Whether predictions are being made."""
+        return bool(self._tasks)
+
+    async def idle(self) -> None:
+        """Wait for the predictions that are being made."""
+        await asyncio.gather(*self._tasks)
+
     async def commit(self, records: Sequence[Record]) -> list[Record]:
         """Write records, all or none, and beat, so that the next snapshot knows them.
 
@@ -148,7 +159,7 @@ class Daemon:
 
     async def run(self) -> None:
         """Start, beat until :meth:`stop`, and finish what is under way."""
-        await self._begin()
+        await self.begin()
         self._schedule()
         pulse = asyncio.create_task(self._pulse())
         self._manager.tell("READY=1", "STATUS=watching")
@@ -158,13 +169,14 @@ class Daemon:
             self._manager.tell("STOPPING=1")
             self._scheduler.shutdown(wait=False)
             pulse.cancel()
-            await self._end()
+            await self.end()
 
     def stop(self) -> None:
         """Ask the service to finish."""
         self._stopping.set()
 
-    async def _begin(self) -> None:
+    async def begin(self) -> None:
+        """Read the ledger, say who is watching, and beat for the first time."""
         while await self._exchange():
             pass
         self._down_since = self._ledger_fold[1].looked_at
@@ -186,7 +198,8 @@ class Daemon:
             log.error("configuration refused", problem=problem)
         await self.beat()
 
-    async def _end(self) -> None:
+    async def end(self) -> None:
+        """Finish what is under way and record the stop."""
         for task in list(self._tasks):
             task.cancel()
         await asyncio.gather(*self._tasks, return_exceptions=True)
@@ -241,10 +254,11 @@ class Daemon:
 
     async def _beat(self) -> None:
         before = self._snapshot.at
-        moved = self._watch.look()
+        if self._watch.look():
+            self._note_moved_clock()
         now = self.clock.now()
-        if moved:
-            self._note_moved_clock(before)
+        if self._down_since is None and now - before > GAP_S:
+            self._down_since = before
         await self._exchange()
         trouble = self.store.trouble
         state = replace(self._state, clock=self._watch.trust(), ledger_trouble=trouble)
@@ -262,15 +276,13 @@ class Daemon:
         for observer in self.observers:
             observer(self._state, self._snapshot)
 
-    def _note_moved_clock(self, before: float) -> None:
+    def _note_moved_clock(self) -> None:
         watch = self._watch
         if watch.stepped_by_s:
             self.instruments.clock_steps.inc()
             log.warning("the wall clock was stepped", by_s=round(watch.stepped_by_s, 3))
         if watch.suspended_s:
             log.warning("the machine was suspended", for_s=round(watch.suspended_s, 1))
-        if self._down_since is None:
-            self._down_since = min(before, self.clock.now())
 
     async def _exchange(self, records: Iterable[Record] = ()) -> int:
         """Write records, and learn all that is new in the ledger; how many records that was."""
