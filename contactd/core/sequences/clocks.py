@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from contactd.core.sequences.curves import Curve
-from contactd.core.sequences.model import Clock, Sequence, TemperatureRate
+from contactd.core.sequences.model import Clock, TemperatureRate
 
 FloatArray = NDArray[np.float64]
 PPM = 1e-6
@@ -136,20 +136,3 @@ def rate_limits(clock: Clock) -> tuple[float, float]:
     """Least and greatest r of a clock, from its description alone."""
     bound = clock.rate_bound_ppm
     return lasting(clock.known_rate_ppm + bound), lasting(clock.known_rate_ppm - bound)
-
-
-def described_bounds(sequence: Sequence, start: Curve, scale: ClockScale) -> ClockBounds:
-    """Bounds of every unit's clock from its description alone."""
-    found: dict[str | None, RateBounds] = {}
-    for name in (None, *(unit.name for unit in sequence.units)):
-        clock = sequence.clock_of(name)
-        low, high = rate_limits(clock)
-        sigma = None if clock.rate_sigma_ppm is None else PPM * clock.rate_sigma_ppm
-        found[name] = RateBounds(
-            Curve.constant(low, start),
-            Curve.constant(high, start),
-            lasting(clock.known_rate_ppm),
-            sigma,
-            scale.wander,
-        )
-    return found

@@ -99,15 +99,19 @@ class Countdown:
             waiting = [each for each in waiting if each not in before]
             span = self._narrow(span, before, problems)
             if isinstance(event, Hold):
+                losses = self._losses_within(event, knowledge)
                 frozen = [each for each in waiting if _while_held(each, event)]
                 waiting = [each for each in waiting if each not in frozen]
-                span = self._narrow(span, [_at_hold(each, event) for each in frozen], problems)
-                origin, span = origin, self._held(origin, span, event)
+                if not losses:
+                    span = self._narrow(
+                        span, [self._at_hold(each, event, origin) for each in frozen], problems
+                    )
+                span = self._held(origin, span, event, losses)
                 if event.resumed is None:
                     return span, problems
                 until = event.resumed.latest
             else:
-                origin, span = self._reset(origin, span, event)
+                origin, span = self._reset(origin, span, event, knowledge.holds)
                 until = event.latest
             # Whether a reading within the event's bounds came before or after it is not known.
             waiting = [each for each in waiting if each.at - each.at_error_s > until]
@@ -138,6 +142,12 @@ class Countdown:
         if self.clock.resets_on_power_loss:
             events += [(loss.earliest, loss) for loss in knowledge.power_losses]
         return sorted(events, key=lambda each: each[0])
+
+    def _losses_within(self, hold: Hold, knowledge: SequenceKnowledge) -> list[Bounded]:
+        """Power losses that may have set this countdown back while it stood still."""
+        if not self.clock.resets_on_power_loss:
+            return []
+        return [each for each in knowledge.power_losses if _may_meet(each, hold)]
 
     def _narrow(self, span: Span, readings: list[Reading], problems: list[str]) -> Span:
         for each in readings:
@@ -177,13 +187,30 @@ class Countdown:
         )
         return low, high, enter(reading.at) + left * self.rate.nominal
 
-    def _reset(self, origin: Span, span: Span, loss: Bounded) -> tuple[Span, Span]:
-        """Origin and expiry after a power loss that sets a running countdown back."""
+    def _at_hold(self, reading: Reading, hold: Hold, origin: Span) -> Reading:
+        """The same reading, as if it had been taken when the countdown came to stand still."""
+        first = max(hold.held.earliest, self.scale.leave(origin.low.least))
+        last = max(hold.held.latest, self.scale.leave(origin.high.greatest))
+        half = (last - first) / 2
+        return replace(reading, at=first + half, at_error_s=half)
+
+    def _reset(
+        self, origin: Span, span: Span, loss: Bounded, holds: tuple[Hold, ...]
+    ) -> tuple[Span, Span]:
+        """Origin and expiry after a power loss that sets a running countdown back.
+
+        A countdown that was set back while it was held begins anew when it is resumed.
+        """
         first, last = self.scale.enter(loss.earliest), self.scale.enter(loss.latest)
         if last < origin.low.least or first >= span.high.greatest:
             return origin, span
-        middle = (first + last) / 2
         surely = first >= origin.high.greatest and last < span.low.least
+        for hold in holds:
+            if hold.step in (None, self.step.name) and hold.resumed and _may_meet(loss, hold):
+                last = max(last, self.scale.enter(hold.resumed.latest))
+                if hold.held.latest <= loss.earliest and loss.latest <= hold.resumed.earliest:
+                    first = max(first, self.scale.enter(hold.resumed.earliest))
+        middle = (first + last) / 2
         if surely:
             begun = Span(Curve.constant(first, span.low), Curve.constant(last, span.high), middle)
             return begun, self._from(begun)
@@ -207,14 +234,16 @@ class Countdown:
             ),
         )
 
-    def _held(self, origin: Span, span: Span, hold: Hold) -> Span:
+    def _held(self, origin: Span, span: Span, hold: Hold, losses: list[Bounded]) -> Span:
         """The expiry after a hold: later by as long as the countdown stood still."""
         first, last = self.scale.enter(hold.held.earliest), self.scale.enter(hold.held.latest)
         if first >= span.high.greatest:
             return span
         if hold.resumed is None:
-            left = span.low.least - last, span.high.greatest - first
-            return replace(span, held_left_s=(max(left[0], 0.0), left[1]))
+            most = span.high.greatest - max(first, origin.low.least)
+            if losses:
+                most = max(most, self.delay_s * self.rate.high.greatest + self.error_s)
+            return replace(span, held_left_s=(max(span.low.least - last, 0.0), most))
         begins, ends = (
             self.scale.enter(hold.resumed.earliest),
             self.scale.enter(hold.resumed.latest),
@@ -237,14 +266,14 @@ class Countdown:
         return Span(low, high, nominal, None, span.readings)
 
 
+def _may_meet(loss: Bounded, hold: Hold) -> bool:
+    """Whether a power loss may have come while a hold lasted."""
+    resumed = float("inf") if hold.resumed is None else hold.resumed.latest
+    return hold.held.earliest <= loss.latest and loss.earliest <= resumed
+
+
 def _while_held(reading: Reading, hold: Hold) -> bool:
     """Whether a reading was surely taken while the countdown stood still."""
     resumed = float("inf") if hold.resumed is None else hold.resumed.earliest
     early, late = reading.at - reading.at_error_s, reading.at + reading.at_error_s
     return hold.held.latest <= early and late <= resumed
-
-
-def _at_hold(reading: Reading, hold: Hold) -> Reading:
-    """The same reading, as if it had been taken at the moment of the hold."""
-    half = (hold.held.latest - hold.held.earliest) / 2
-    return replace(reading, at=hold.held.earliest + half, at_error_s=half)

@@ -14,12 +14,13 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
-from contactd.core.sequences.clocks import ClockBounds, ClockScale, described_bounds
+from contactd.core.sequences.clocks import ClockScale
 from contactd.core.sequences.countdown import Countdown, Span
 from contactd.core.sequences.curves import Curve
 from contactd.core.sequences.known import SequenceKnowledge
 from contactd.core.sequences.model import Sequence, Start, StartStatus, Step
 from contactd.core.sequences.order import in_order
+from contactd.core.sequences.readings import Estimate, estimate
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,12 +49,14 @@ class Timeline:
         expiries: by step; None where no expiry can be given.
         unset: by step, why no expiry can be given.
         conflicts: what contradicts what, in words.
+        estimate: start and clocks as the evidence leaves them; None without bounds of the start.
     """
 
     start: Start
     expiries: Mapping[str, Expiry | None]
     unset: Mapping[str, str]
     conflicts: tuple[str, ...] = ()
+    estimate: Estimate | None = None
 
 
 def delay_of(step: Step, knowledge: SequenceKnowledge) -> float | None:
@@ -74,11 +77,27 @@ def timeline(sequence: Sequence, knowledge: SequenceKnowledge) -> Timeline:
         return Timeline(start, dict.fromkeys(s.name for s in steps), {s.name: why for s in steps})
     assert middle is not None
     scale = ClockScale.of(sequence.clock.temperature)
-    run = Curve.identity(scale.enter(start.earliest), scale.enter(start.latest))
-    began = Span(run, run, scale.enter(middle))
-    return _Reckoning(
-        sequence, knowledge, scale, began, described_bounds(sequence, run, scale)
-    ).all(start, steps)
+    found = estimate(sequence, knowledge, start, scale)
+    low, nominal, high = found.start
+    run = Curve.identity(low, high)
+    believed = tuple(each for each in knowledge.readings if each not in found.left_out)
+    known = replace(knowledge, readings=believed)
+    made = _Reckoning(sequence, known, scale, Span(run, run, nominal), found)
+    return made.all(_as_estimated(start, found, scale), steps)
+
+
+def _as_estimated(start: Start, found: Estimate, scale: ClockScale) -> Start:
+    """The start with the bounds that the evidence leaves."""
+    assert start.earliest is not None
+    assert start.latest is not None
+    if not found.used:
+        return start
+    earliest = max(scale.leave(found.start[0]), start.earliest)
+    latest = max(min(scale.leave(found.start[2]), start.latest), earliest)
+    nominal = min(max(scale.leave(found.start[1]), earliest), latest)
+    doubtful = start.status is StartStatus.IN_DOUBT and found.shows_running
+    status = StartStatus.OBSERVED if doubtful else start.status
+    return replace(start, status=status, earliest=earliest, nominal=nominal, latest=latest)
 
 
 class _Reckoning:
@@ -90,16 +109,17 @@ class _Reckoning:
         knowledge: SequenceKnowledge,
         scale: ClockScale,
         began: Span,
-        rates: ClockBounds,
+        found: Estimate,
     ) -> None:
         self.sequence = sequence
         self.knowledge = knowledge
         self.scale = scale
         self.began = began
-        self.rates = rates
+        self.rates = found.rates
+        self.found = found
         self.spans: dict[str, Span] = {}
         self.unset: dict[str, str] = {}
-        self.conflicts: list[str] = []
+        self.conflicts = list(found.conflicts)
 
     def all(self, start: Start, steps: tuple[Step, ...]) -> Timeline:
         found: dict[str, Expiry | None] = {}
@@ -110,7 +130,7 @@ class _Reckoning:
                 continue
             self.spans[step.name] = span
             found[step.name] = self._expiry(span)
-        return Timeline(start, found, self.unset, tuple(self.conflicts))
+        return Timeline(start, found, self.unset, tuple(self.conflicts), self.found)
 
     def _expiry(self, span: Span) -> Expiry:
         earliest, latest = self.scale.leave(span.low.least), self.scale.leave(span.high.greatest)
@@ -159,7 +179,8 @@ class _Reckoning:
                 f"{step.name} was seen (record {seen.record}) outside the time at which its "
                 "countdown can have run out; what was seen is believed"
             )
-            low = latest if earliest is None else earliest
+            low = self.began.low.least if earliest is None else earliest
+            low = min(low, latest)
             ends = Curve.constant(low, span.low), Curve.constant(latest, span.low)
             return Span(ends[0], ends[1], (low + latest) / 2)
         return narrowed
