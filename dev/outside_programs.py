@@ -41,6 +41,8 @@ PROGRAMS = {
     "mosquitto": OutsideProgram("mosquitto", ("usr/sbin/mosquitto",)),
     "initdb": OutsideProgram("postgresql", ("usr/lib/postgresql/*/bin/initdb",)),
     "postgres": OutsideProgram("postgresql", ("usr/lib/postgresql/*/bin/postgres",)),
+    # Not a program but a library that lets another program see another time.
+    "libfaketime": OutsideProgram("libfaketime", ("usr/lib/*/faketime/libfaketime.so.1",)),
     "nginx": OutsideProgram("nginx-light", ("usr/sbin/nginx",)),
     "systemd-analyze": OutsideProgram("systemd", ("usr/bin/systemd-analyze",)),
     "chromium": OutsideProgram(
@@ -56,7 +58,9 @@ def find(name: str) -> Path | None:
     if system is not None:
         return system
     unpacked = _newest(TOOLS / "root", program)
-    return None if unpacked is None else _starter(name, unpacked)
+    if unpacked is None or unpacked.suffix == ".1":
+        return unpacked
+    return _starter(name, unpacked)
 
 
 def missing() -> list[str]:
@@ -78,7 +82,7 @@ def provide() -> None:
 
 def _newest(root: Path, program: OutsideProgram) -> Path | None:
     found = [path for place in program.places for path in sorted(root.glob(place))]
-    usable = [path for path in found if os.access(path, os.X_OK)]
+    usable = [path for path in found if path.suffix == ".1" or os.access(path, os.X_OK)]
     return usable[-1] if usable else None
 
 
