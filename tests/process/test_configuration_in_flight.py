@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import pytest
+from receivers import ServiceManagerSocket
 from scene import step
 from waiting import wait_for
 
@@ -35,17 +36,18 @@ def test_a_target_whose_file_is_taken_away_is_no_longer_watched(lay_scene, start
     )
 
 
-def test_a_signal_reads_the_files_again_even_when_none_has_changed(lay_scene, start_daemon):
+def test_a_signal_reads_the_files_at_once_and_the_service_manager_is_told(
+    lay_scene, start_daemon, tmp_path
+):
     scene = lay_scene()
+    manager = ServiceManagerSocket(tmp_path / "notify")
+    daemon = start_daemon(scene, NOTIFY_SOCKET=str(manager.path))
     scene.write_target("Quiet Lantern")
-    daemon = start_daemon(scene)
-
-    def loads() -> float:
-        return daemon.metric("contactd_configuration_reloads_total", outcome="adopted") or 0.0
-
-    before = loads()
     daemon.reload()
-    wait_for(lambda: loads() > before, "the files to be read again")
+    wait_for(lambda: manager.count("READY=1") == 2, "the end of the reload")
+    assert manager.count("RELOADING=1") == 1
+    assert daemon.metric("contactd_targets") == 1
+    manager.close()
 
 
 def test_a_broken_file_is_told_and_the_last_good_one_stays_in_force(
