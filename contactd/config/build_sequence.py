@@ -167,7 +167,9 @@ def _check_steps(builder: Builder, section: SequenceSection, location: Location)
             if unit not in units:
                 note((*where, *place), _unknown(unit, units, "the name of a unit in units"))
         if step.hazard is not None and step.keep_clear is None:
-            builder.notice((*where, "hazard"), "a hazard without keep_clear: nobody is told to go")
+            builder.notice(
+                (*where, "hazard"), "a hazard without keep_clear: nobody is told to keep away"
+            )
     _refuse_cycle(builder, section, location)
 
 

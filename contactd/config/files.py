@@ -57,14 +57,17 @@ class Reader:
 def _read_once(path: Path, most_bytes: int) -> tuple[bytes, _Stat, _Stat]:
     # Without O_NONBLOCK, opening a pipe would wait for a writer for ever.
     handle = os.open(path, os.O_RDONLY | os.O_NONBLOCK | os.O_CLOEXEC)
-    with os.fdopen(handle, "rb") as file:
+    try:
         first = os.fstat(handle)
         if not stat.S_ISREG(first.st_mode):
             raise Unreadable("a folder" if stat.S_ISDIR(first.st_mode) else "no regular file")
         if first.st_size > most_bytes:
             raise Unreadable(f"{first.st_size:,} bytes; at most {most_bytes:,} are read")
-        data = file.read(most_bytes + 1)
+        with os.fdopen(handle, "rb", closefd=False) as file:
+            data = file.read(most_bytes + 1)
         return data, _stat_of(first), _stat_of(os.fstat(handle))
+    finally:
+        os.close(handle)
 
 
 _Stat = tuple[int, int, int]
