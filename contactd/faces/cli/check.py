@@ -10,7 +10,7 @@ from contactd.faces.cli import options
 from contactd.faces.cli.output import as_csv, as_json
 from contactd.faces.cli.session import current
 from contactd.faces.cli.situation import configuration_folder, state_directory
-from contactd.faces.cli.tables import STYLES, Column, console, say, show
+from contactd.faces.cli.tables import STYLES, Column, console, say, say_line, show
 from contactd.faces.cli.times import from_now, length, moment
 
 if TYPE_CHECKING:
@@ -59,26 +59,21 @@ def command(day_of_year: bool, form: str, config_dir: str) -> None:
     else:
         screen = console()
         for finding in findings:
-            say_finding(screen, finding)
+            _say_finding(screen, finding)
         if wrong:
             count = "1 error" if wrong == 1 else f"{wrong} errors"
-            say(screen, f"{count} in {folder}. Mend them, then run `contactd check` again.")
+            say_line(screen, f"{count} in {folder}.")
+            say(screen, "Mend what is wrong, then run `contactd check` again.")
         else:
             _summary(screen, examined, now, day_of_year)
     current().wrong = wrong > 0
 
 
-def say_finding(screen: Console, finding: dict[str, Any]) -> None:
-    """Print a finding on a line of its own, however long: other programs read these lines."""
-    from rich.text import Text
-
-    from contactd.faces.cli.tables import clean
-
+def _say_finding(screen: Console, finding: dict[str, Any]) -> None:
     text = finding["text"]
     if finding["verdict"] == CAUTION:
         text = f"caution: {text}"
-    style = STYLES["warning" if finding["verdict"] == ERROR else "caution"]
-    screen.print(Text(clean(text), style=style), soft_wrap=True)
+    say_line(screen, text, STYLES["warning" if finding["verdict"] == ERROR else "caution"])
 
 
 def _error(error: Any) -> dict[str, Any]:
@@ -170,11 +165,11 @@ def _summary(screen: Console, examined: Examined, now: float, day_of_year: bool)
     configuration = examined.configuration
     stations, targets = configuration.stations, configuration.targets
     sequences = [sequence for target in targets.values() for sequence in target.sequences]
+    say_line(screen, f"{configuration.directory}: no errors.", style="bold")
     say(
         screen,
-        f"{configuration.directory}: no errors. {_count(len(stations), 'station')}, "
-        f"{_count(len(targets), 'target')}, {_count(len(sequences), 'sequence')}.",
-        style="bold",
+        f"{_count(len(stations), 'station')}, {_count(len(targets), 'target')}, "
+        f"{_count(len(sequences), 'sequence')}.",
     )
     if stations:
         say(screen, "")

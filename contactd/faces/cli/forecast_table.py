@@ -24,7 +24,7 @@ from contactd.faces.cli.times import (
 if TYPE_CHECKING:
     from rich.console import Console
 
-REASONS_SHOWN = 2
+REASONS_SHOWN = 3
 
 _COLUMNS = (
     Column("Step", wraps=True),
@@ -159,11 +159,19 @@ class ForecastPage:
 
 
 def _worth_saying(step: StepForecast) -> list[str]:
-    """Reasons why a step is not served, without those that other lines already say."""
-    if step.served not in (Served.UNSERVED, Served.AT_RISK):
-        return []
-    said = ("people are near", "no command window", "it can no longer", "the last stop")
-    return [reason for reason in step.reasons if not reason.startswith(said)][:REASONS_SHOWN]
+    """A step's reasons, without those that other lines already say."""
+    said = [
+        "people are near",
+        "no command window",
+        "it can no longer",
+        "its needs are met wherever",
+    ]
+    return [
+        reason
+        for reason in step.reasons
+        if not reason.startswith(tuple(said))
+        and not (reason.startswith("the last stop") and "by stopping" not in reason)
+    ][:REASONS_SHOWN]
 
 
 def _percent(probability: float | None) -> str:

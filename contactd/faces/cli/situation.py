@@ -99,4 +99,6 @@ def sequence_of(target: Target, given: str) -> Sequence:
     Raises:
         click.UsageError: for a name that is not known; it says the nearest.
     """
-    return one(f"sequence of {target.name}", given, {each.name: each for each in target.sequences})
+    if not target.sequences:
+        refuse(f"found sequence {given!r}; expected another target: {target.name} has no sequences")
+    return one("sequence", given, {each.name: each for each in target.sequences})

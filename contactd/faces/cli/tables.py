@@ -130,8 +130,6 @@ def say(screen: Console, text: str, style: str = "", indent: int = 0, hang: int 
     """Print a sentence, wrapped at words; later lines stand ``hang`` columns further in."""
     import textwrap
 
-    from rich.text import Text
-
     lines = textwrap.wrap(
         clean(text),
         max(screen.width, 20),
@@ -139,11 +137,18 @@ def say(screen: Console, text: str, style: str = "", indent: int = 0, hang: int 
         subsequent_indent=" " * (indent + hang),
         break_on_hyphens=False,
     )
-    if screen.color_system is None:
-        screen.file.write("\n".join(lines or [""]) + "\n")
-        return
     for line in lines or [""]:
-        screen.print(Text(line, style=style), crop=False, no_wrap=True, overflow="ignore")
+        say_line(screen, line, style)
+
+
+def say_line(screen: Console, text: str, style: str = "") -> None:
+    """Print one line as it is, however long: for what other programs read, such as places."""
+    if screen.color_system is None:
+        screen.file.write(clean(text) + "\n")
+        return
+    from rich.text import Text
+
+    screen.print(Text(clean(text), style=style), soft_wrap=True)
 
 
 def _fit(
