@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import os
+import shutil
 import subprocess
 import sys
 import time
@@ -15,7 +16,8 @@ from python_environment import PythonEnvironment, SetupFailed, say
 
 PROJECT = Path(__file__).resolve().parent.parent
 DEVELOPMENT = frozenset({"dev"})
-REQUIRE_PROGRAMS = "CONTACTD_REQUIRE_PROGRAMS"
+DEMO_LASTS_S = 3600.0
+"""A demo begins with the moment it was made for: later there is less to see."""
 
 
 def main(arguments: list[str]) -> int:
@@ -50,12 +52,32 @@ def main(arguments: list[str]) -> int:
 
 
 def demo(environment: PythonEnvironment) -> int:
-    """Run the service on the demo until it is told to end."""
+    """Run the service on a demo made for the present moment, until it is told to end."""
     environment.ensure()
     os.chdir(PROJECT)
     contactd = str(environment.command("contactd"))
-    say("contactd run --config config   (Ctrl-C ends it)")
-    os.execv(contactd, [contactd, "run", "--config", "config"])
+    config = fresh_demo(contactd)
+    shown = Path(contactd).relative_to(PROJECT)
+    say(f"in another terminal: {shown} contacts --config {config}   (or forecast, or check)")
+    say(f"{shown} run --config {config}   (Ctrl-C ends it)")
+    os.execv(contactd, [contactd, "run", "--config", str(config)])
+
+
+def fresh_demo(contactd: str) -> Path:
+    """Folder of a demo configuration that is not stale; an older one is moved aside."""
+    folder = Path("var/demo")
+    config = folder / "config"
+    if config.exists():
+        made = config.stat().st_mtime
+        if time.time() - made < DEMO_LASTS_S:
+            return config
+        folder.rename(f"var/demo-{time.strftime('%Y%m%dT%H%M%SZ', time.gmtime(made))}")
+    folder.mkdir(parents=True, exist_ok=True)
+    draft = folder / "draft"
+    shutil.rmtree(draft, ignore_errors=True)
+    subprocess.run([contactd, "demo", str(draft)], check=True, stdout=subprocess.DEVNULL)
+    draft.rename(config)
+    return config
 
 
 def check(environment: PythonEnvironment, pytest_arguments: list[str]) -> int:
