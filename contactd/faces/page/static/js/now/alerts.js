@@ -1,0 +1,58 @@
+// What waits for somebody: alerts, most severe first, each with what to do and a way to take it on.
+
+import {announce, make, put} from "../dom.js";
+import {openSession} from "../head.js";
+import {severity} from "../marks.js";
+import {refresh, send, service} from "../service.js";
+import {fromNow, near, parse} from "../times.js";
+
+export function alertsWaiting(place, alerts, moving) {
+  const urgent = alerts.filter((alert) => alert.severity !== "advisory");
+  const others = alerts.filter((alert) => alert.severity === "advisory");
+  const open = new Set([...place.querySelectorAll("details[open]")].map((each) => each.dataset.key));
+  const first = place.childElementCount === 0;
+  put(place, make("h2", {id: "waiting-title"}, "Waiting for you"),
+    alerts.length === 0 && make("p", {class: "quiet"}, "Nothing. Every alert is acknowledged or over."),
+    urgent.length > 0 && make("ul", {class: "alerts"}, urgent.map((alert, place) => item(alert, moving, first ? place === 0 : open.has(alert.identity)))),
+    others.length > 0 && make("details", {open: open.has("advisories") || urgent.length === 0, dataset: {key: "advisories"}},
+      make("summary", {}, severityCount(others.length)),
+      make("ul", {class: "alerts"}, others.map((alert) => item(alert, moving, open.has(alert.identity))))));
+}
+
+function severityCount(count) {
+  return [severity("advisory"), ` × ${count}, no hurry`];
+}
+
+function item(alert, moving, open) {
+  const when = make("span", {"data-moment": ""});
+  const concerns = parse(alert.concerns);
+  if (concerns !== null) {
+    moving.push((present) => {
+      when.textContent = `${near(concerns, present)}, ${fromNow(concerns, present)}`;
+    });
+  }
+  return make("li", {class: `alert is-${alert.severity}`, dataset: {identity: alert.identity}},
+    make("p", {class: "alert-top"}, severity(alert.severity), when, alert.late && make("span", {class: "quiet"}, "told late")),
+    make("p", {class: "alert-what"}, alert.what),
+    make("div", {class: "alert-do"},
+      alert.advice && make("details", {open, dataset: {key: alert.identity}},
+        make("summary", {}, "What to do"), make("p", {}, alert.advice)),
+      service.knownAt === null && make("button", {type: "button", onclick: (event) => take(alert, event.currentTarget)},
+        "Acknowledge", make("span", {class: "unseen"}, `: ${alert.what}`))));
+}
+
+async function take(alert, button) {
+  if (!service.session.can_change) {
+    openSession();
+    return;
+  }
+  button.disabled = true;
+  try {
+    await send("POST", `/alerts/${encodeURIComponent(alert.identity)}/acknowledge`, {remark: ""});
+    announce(`Acknowledged: ${alert.what}`);
+  } catch (problem) {
+    button.after(make("span", {class: "field-wrong", role: "alert"}, problem.message));
+    button.disabled = false;
+  }
+  await refresh();
+}

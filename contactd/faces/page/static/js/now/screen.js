@@ -1,0 +1,87 @@
+// Now: what waits, what comes next, and what is running towards the present at every target.
+
+import {make, put} from "../dom.js";
+import {openSession} from "../head.js";
+import {now, on, service} from "../service.js";
+import {ceilSecond, clock, countdown, floorSecond} from "../times.js";
+import {agenda} from "./agenda.js";
+import {alertsWaiting} from "./alerts.js";
+import {axis, patterns} from "./lanes.js";
+import {targetBlock, urgency} from "./target.js";
+
+export function enter(place) {
+  const waiting = make("section", {class: "waiting", "aria-labelledby": "waiting-title"});
+  const coming = make("section", {class: "coming", "aria-labelledby": "coming-title"});
+  const clears = make("div", {class: "clears"});
+  const board = make("section", {class: "board", "aria-labelledby": "board-title"});
+  put(place, make("h1", {class: "unseen"}, "Now"), patterns(),
+    clears, coming,
+    make("div", {class: "now"}, make("div", {class: "now-side"}, waiting), board));
+
+  let moving = [];
+
+  function draw() {
+    const shown = service.document;
+    if (!shown) {
+      if (service.session.needed) {
+        put(board, make("h2", {id: "board-title"}, "Reading needs a token here"),
+          make("p", {}, make("button", {type: "button", class: "first", onclick: openSession}, "Sign in")));
+      }
+      return;
+    }
+    moving = [];
+    const open = new Set([...board.querySelectorAll("details[open]")].map((each) => each.dataset.key));
+    alertsWaiting(waiting, shown.alerts, moving);
+    agenda(coming, shown, moving);
+    clearsInForce(clears, shown, moving);
+    const targets = [...shown.targets].sort((one, other) => urgency(other, shown) - urgency(one, shown) || one.name.localeCompare(other.name));
+    const acting = targets.filter((target) => target.sequences.length > 0);
+    const passing = targets.filter((target) => target.sequences.length === 0);
+    put(board, make("div", {class: "board-head"}, make("h2", {id: "board-title"}, "Running towards now"), axis()),
+      acting.map((target) => targetBlock(target, moving)),
+      passing.length > 0 && make("div", {class: "passing"},
+        make("h3", {class: "quiet"}, acting.length ? "Passing over, nothing counting down" : "Nothing counting down"),
+        passing.map((target) => targetBlock(target, moving))),
+      targets.length === 0 && make("p", {}, "There are no targets: add a file to the folder targets of the configuration."));
+    for (const each of board.querySelectorAll("details")) each.open = open.has(each.dataset.key);
+    move();
+  }
+
+  function move() {
+    if (document.hidden) return;
+    const present = service.knownAt === null ? now() : Date.parse(service.knownAt);
+    for (const each of moving) each(present);
+  }
+
+  const stops = [on("document", draw), on("session", draw)];
+  const timer = setInterval(move, 1000);
+  draw();
+  return () => {
+    clearInterval(timer);
+    stops.forEach((stop) => stop());
+  };
+}
+
+/** Keep-clear that is in force, or begins within the hour, over everything else. */
+function clearsInForce(place, shown, moving) {
+  const clears = shown.targets.flatMap((target) => target.sequences).flatMap((sequence) => sequence.steps)
+    .filter((step) => step.keep_clear && !["stopped", "unset"].includes(step.status))
+    .map((step) => ({step, from: Date.parse(step.keep_clear.from), to: Date.parse(step.keep_clear.to)}));
+  const lines = clears.map((each) => clearLine(each));
+  put(place, lines.map((line) => line.element));
+  moving.push((present) => lines.forEach((line) => line.move(present)));
+}
+
+function clearLine({step, from, to}) {
+  const words = make("span", {"data-moment": ""});
+  const danger = step.people_in_danger.length > 0;
+  const element = make("p", {class: "clear-now", hidden: true}, make("b", {}, `Keep clear of ${step.target}`),
+    make("span", {}, `${step.step} (${step.hazard})`), words,
+    danger && make("b", {class: "warning"}, "People are planned to be near"));
+  return {element, move(present) {
+    element.hidden = present < from - 3600_000 || present >= to;
+    element.classList.toggle("in-force", present >= from);
+    words.textContent = present >= from ? `until ${clock(ceilSecond(to))}, ${countdown(to - present)} left`
+      : `from ${clock(floorSecond(from))}, in ${countdown(from - present)}`;
+  }};
+}

@@ -1,0 +1,122 @@
+// Times and lengths of time in words. Bounds are never narrowed by rounding: an earliest is rounded
+// down and a latest up.
+
+import {choices} from "./choices.js";
+
+export const SECOND = 1000;
+export const MINUTE = 60 * SECOND;
+export const HOUR = 60 * MINUTE;
+export const DAY = 24 * HOUR;
+const LEAP = /:60(\.\d+)?Z$/;
+
+/** Milliseconds of POSIX time of UTC text; a leap second counts as the one after it. */
+export function parse(text) {
+  if (text === null || text === undefined) return null;
+  if (LEAP.test(text)) return Date.parse(text.replace(LEAP, ":59Z")) + SECOND;
+  return Date.parse(text);
+}
+
+const two = (number) => String(number).padStart(2, "0");
+
+export function dayOfYear(when) {
+  const date = new Date(when);
+  return Math.floor((when - Date.UTC(date.getUTCFullYear(), 0, 1)) / DAY) + 1;
+}
+
+/** `03:12:44Z`, or `03:12Z` without seconds. */
+export function clock(when, seconds = true) {
+  const date = new Date(when);
+  const text = `${two(date.getUTCHours())}:${two(date.getUTCMinutes())}`;
+  return seconds ? `${text}:${two(date.getUTCSeconds())}Z` : `${text}Z`;
+}
+
+/** `2026-11-25`, or `2026-329` where the day of the year is wanted. */
+export function day(when) {
+  const date = new Date(when);
+  const year = date.getUTCFullYear();
+  if (choices.days === "of-year") return `${year}-${String(dayOfYear(when)).padStart(3, "0")}`;
+  return `${year}-${two(date.getUTCMonth() + 1)}-${two(date.getUTCDate())}`;
+}
+
+/** `Wed 25 Nov 2026, day 329`. */
+export function longDay(when) {
+  const text = new Date(when).toLocaleDateString("en-GB",
+    {weekday: "short", day: "numeric", month: "short", year: "numeric", timeZone: "UTC"});
+  return `${text.replace(",", "")}, day ${dayOfYear(when)}`;
+}
+
+/** `2026-11-25 03:12:44Z`. */
+export function moment(when) {
+  return `${day(when)} ${clock(when)}`;
+}
+
+/** The clock alone when it is within half a day, else with its day. */
+export function near(when, now, seconds = true) {
+  const rounded = seconds ? when : Math.round(when / MINUTE) * MINUTE;
+  const text = Math.abs(when - now) < 12 * HOUR ? clock(rounded, seconds)
+    : `${day(rounded).slice(5)} ${clock(rounded, seconds)}`;
+  const also = alsoHere(rounded, seconds);
+  return also ? `${text} (${also})` : text;
+}
+
+/** The same moment by the reader's own clock, where that is wanted. */
+function alsoHere(when, seconds) {
+  if (choices.local !== "yes") return "";
+  const text = new Date(when).toLocaleTimeString("en-GB", {hour12: false});
+  return `${seconds ? text : text.slice(0, 5)} here`;
+}
+
+export const floorSecond = (when) => Math.floor(when / SECOND) * SECOND;
+export const ceilSecond = (when) => Math.ceil(when / SECOND) * SECOND;
+
+/** `14:02:10Z to 14:06:40Z`, outwards to whole seconds. */
+export function between(earliest, latest, now) {
+  const first = floorSecond(earliest);
+  const last = ceilSecond(latest);
+  if (first === last) return near(first, now);
+  const sameDay = day(first) === day(last);
+  return `${near(first, now)} to ${sameDay ? clock(last) : near(last, now)}`;
+}
+
+/** A running countdown: `4:12`, `1:12:04`, `2 d 03:12`. Rounded down, so that nothing is promised. */
+export function countdown(milliseconds) {
+  const whole = Math.max(0, Math.floor(milliseconds / SECOND));
+  const hours = Math.floor(whole / 3600) % 24;
+  const minutes = Math.floor(whole / 60) % 60;
+  const days = Math.floor(whole / 86400);
+  if (days > 0) return `${days} d ${two(hours)}:${two(minutes)}`;
+  if (hours > 0) return `${hours}:${two(minutes)}:${two(whole % 60)}`;
+  return `${minutes}:${two(whole % 60)}`;
+}
+
+/** `6 min 10 s`, `3 h 12 min`, `2 d 4 h`: two units; `round` is Math.floor, Math.ceil or Math.round. */
+export function length(milliseconds, round = Math.round) {
+  const size = Math.abs(milliseconds);
+  const unit = size < HOUR ? SECOND : size < DAY ? MINUTE : HOUR;
+  const whole = round(size / unit) * unit;
+  const parts = whole < MINUTE ? [[whole / SECOND, "s"]]
+    : whole < HOUR ? [[Math.floor(whole / MINUTE), "min"], [(whole % MINUTE) / SECOND, "s"]]
+      : whole < DAY ? [[Math.floor(whole / HOUR), "h"], [Math.floor((whole % HOUR) / MINUTE), "min"]]
+        : [[Math.floor(whole / DAY), "d"], [Math.floor((whole % DAY) / HOUR), "h"]];
+  const text = parts.filter(([amount], place) => amount > 0 || place === 0)
+    .map(([amount, name]) => `${Math.floor(amount)} ${name}`).join(" ");
+  return milliseconds < 0 ? `−${text}` : text;
+}
+
+/** How long until something that is only known within bounds. */
+export function untilBounds(earliest, latest, now) {
+  if (now > latest) return `ran out ${between(earliest, latest, now)}`;
+  if (now >= earliest) return `running out now, until ${clock(ceilSecond(latest))} at the latest`;
+  const [first, last] = [earliest - now, latest - now];
+  const width = latest - earliest;
+  if (width < 2 * SECOND) return `in ${countdown(first)}`;
+  if (first < 10 * MINUTE) return `in ${countdown(first)} to ${countdown(last + SECOND)}`;
+  const low = length(first, Math.floor);
+  const high = length(last, Math.ceil);
+  return low === high ? `in ${low}` : `in ${low} to ${high}`;
+}
+
+/** `in 4:12`, `12 min ago`. */
+export function fromNow(when, now) {
+  return when >= now ? `in ${countdown(when - now)}` : `${length(now - when, Math.floor)} ago`;
+}
