@@ -38,12 +38,16 @@ class Builder:
 
     Attributes:
         span: (start, end) instants within which recurring events are written out.
+        depends_on_span: whether there are any such.
+        referred: the files that were read, or looked for.
     """
 
     document: Document
     reader: Source
     span: tuple[float, float]
     notices: list[Notice] = field(default_factory=list)
+    referred: list[Path] = field(default_factory=list)
+    depends_on_span: bool = False
 
     def notice(self, location: Location, text: str) -> None:
         """Note what is allowed, but may not be meant."""
@@ -83,6 +87,7 @@ class Builder:
 
                 where = (*location, index, "ics")
                 span = self.span
+                self.depends_on_span = True
 
                 def parse(data: bytes, span: tuple[float, float] = span) -> IntervalSet:
                     return spans_of_calendar(data, span)
@@ -96,6 +101,7 @@ class Builder:
     ) -> Any:
         """What a parser makes of a file that is named in the document; None with errors noted."""
         path = self.document.path.parent / name
+        self.referred.append(path)
         try:
             data = self.reader.read(path, most_bytes)
         except Unreadable as problem:
@@ -106,7 +112,8 @@ class Builder:
         try:
             return parse(data)
         except InputError as error:
-            place = self.document.place(location)
+            at = self.document.mention(location)
+            place = f"{at.path}:{at.line}:{at.column}: {at.key}"
             self.document.errors.append(
                 InputError(
                     f"{error.expected}, in the file named at {place}",

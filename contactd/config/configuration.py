@@ -7,7 +7,8 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from contactd.config.files import FileState
-from contactd.config.settings import AlertLeads, Settings
+from contactd.config.settings import AlertLeads, Elements, Settings
+from contactd.core.errors import InputError
 from contactd.core.ground.station import Station
 from contactd.core.planning import Target
 
@@ -46,6 +47,51 @@ class Notice:
 
 
 @dataclass(frozen=True, slots=True)
+class Mention:
+    """A word and where it stands."""
+
+    word: str
+    key: str
+    path: str
+    line: int
+    column: int
+
+    def error(self, expected: str) -> InputError:
+        """An error about the word."""
+        found = f"'{self.word[:60]}'"
+        return InputError(expected, found, self.key, self.path, self.line, self.column)
+
+    def notice(self, text: str) -> Notice:
+        """A notice about the word."""
+        return Notice(text, self.key, self.path, self.line, self.column)
+
+
+@dataclass(frozen=True, slots=True)
+class Made:
+    """What was made of one file, and what it was made from.
+
+    Attributes:
+        thing: the station or the target.
+        named: where its name stands.
+        digests: of the file and of those that it refers to.
+        rules: the settings that it goes by, for a target.
+        span: that recurring events were written out within; None if there are none.
+        needs: the services that steps need, and where they stand.
+        leads: the target's own alert leads.
+    """
+
+    thing: Station | Target
+    named: Mention
+    digests: Mapping[Path, str]
+    rules: Elements | None = None
+    span: tuple[float, float] | None = None
+    needs: tuple[Mention, ...] = ()
+    notices: tuple[Notice, ...] = ()
+    leads: AlertLeads | None = None
+    feed: ElementFeed | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class Configuration:
     """Everything that the files say.
 
@@ -59,6 +105,7 @@ class Configuration:
         files: every file that was read or looked for, and what it was.
         span: (start, end) instants within which recurring outages are written out.
         notices: what is allowed, but may not be meant.
+        made: what was made of each file, for the next load.
     """
 
     directory: Path
@@ -71,4 +118,5 @@ class Configuration:
     digest: str
     files: Mapping[Path, FileState]
     span: tuple[float, float]
-    notices: tuple[Notice, ...] = field(default=())
+    notices: tuple[Notice, ...] = ()
+    made: Mapping[Path, Made] = field(default_factory=dict, repr=False, compare=False)

@@ -4,20 +4,18 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from pathlib import Path
 from types import MappingProxyType
-from typing import Generic, TypeVar
+from typing import TypeVar
 
-from contactd.config.build import Builder, unknown
-from contactd.config.configuration import Configuration, ElementFeed, Notice
+from contactd.config.build import unknown
+from contactd.config.configuration import Configuration, Made, Notice
 from contactd.config.files import FileState, Reader, Unreadable, yaml_files
-from contactd.config.places import MOST_ERRORS_PER_FILE, Document, Location, read_document
-from contactd.config.settings import AlertLeads, Settings
-from contactd.config.station_file import StationFile
-from contactd.config.target_file import TargetFile
+from contactd.config.made import Maker
+from contactd.config.places import Document, Location, bounded
+from contactd.config.settings import Settings
 from contactd.config.types import nearest
-from contactd.config.yaml12 import MOST_BYTES
 from contactd.core.errors import InputError, InputErrors
 from contactd.core.ground.station import Station
 from contactd.core.instants import DAY_S, from_unix
@@ -33,7 +31,8 @@ MOST_SECRET_BYTES = 64 << 10
 WRITTEN_OUT_BEFORE_S, WRITTEN_OUT_AFTER_S = 60 * DAY_S, 460 * DAY_S
 SERVICES = ("telemetry", "command", "ranging")
 
-Made = TypeVar("Made")
+Key = TypeVar("Key")
+Value = TypeVar("Value")
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,7 +49,10 @@ class Examined:
 
 
 def load(
-    directory: Path, state_directory: Path | None = None, around: float | None = None
+    directory: Path,
+    state_directory: Path | None = None,
+    around: float | None = None,
+    earlier: Configuration | None = None,
 ) -> Configuration:
     """The configuration in a folder.
 
@@ -61,74 +63,86 @@ def load(
             the folder if None.
         around: the present (instant, s): recurring events are written out around it. Without it,
             around the newest modification date in the folder.
+        earlier: of the same folder: what has not changed since is taken over.
 
     Raises:
         InputErrors: with every error of every file.
     """
-    found = examine(directory, state_directory, around)
+    found = examine(directory, state_directory, around, earlier)
     if found.errors:
         raise InputErrors(found.errors)
     return found.configuration
 
 
 def examine(
-    directory: Path, state_directory: Path | None = None, around: float | None = None
+    directory: Path,
+    state_directory: Path | None = None,
+    around: float | None = None,
+    earlier: Configuration | None = None,
 ) -> Examined:
     """As :func:`load`, but with what is good beside the errors, for a start in spite of them."""
-    return _Loader(directory, state_directory, around).examine()
+    return _Loader(directory, state_directory, around, earlier).examine()
 
 
-@dataclass(slots=True)
-class _Loaded(Generic[Made]):
-    """One file, and what was made of it."""
-
-    document: Document
-    name: str
-    made: Made
-
-
-@dataclass(slots=True)
 class _Loader:
-    directory: Path
-    state_directory: Path | None
-    around: float | None
-    reader: Reader = field(default_factory=Reader)
-    errors: list[InputError] = field(default_factory=list)
-    notices: list[Notice] = field(default_factory=list)
-    feeds: dict[str, ElementFeed] = field(default_factory=dict)
-    leads: dict[str, AlertLeads] = field(default_factory=dict)
-    documents: list[Document] = field(default_factory=list)
-    span: tuple[float, float] = (0.0, 0.0)
+    """One load of one folder."""
+
+    def __init__(
+        self,
+        directory: Path,
+        state_directory: Path | None,
+        around: float | None,
+        earlier: Configuration | None,
+    ) -> None:
+        self.directory = directory
+        self.state_directory = state_directory
+        self.errors: list[InputError] = []
+        self.notices: list[Notice] = []
+        self.settings_file = self._settings_file()
+        self.station_files = self._listed(STATIONS_FOLDER)
+        self.target_files = self._listed(TARGETS_FOLDER)
+        self.span = self._span(around, earlier)
+        self.maker = Maker(Reader(), self.span, earlier.made if earlier is not None else {})
 
     def examine(self) -> Examined:
-        settings_file = self._settings_file()
-        station_files = self._listed(STATIONS_FOLDER)
-        target_files = self._listed(TARGETS_FOLDER)
-        around = self.around
-        if around is None:
-            around = _newest([settings_file, *station_files, *target_files])
-        self.span = (around - WRITTEN_OUT_BEFORE_S, around + WRITTEN_OUT_AFTER_S)
-        settings = self._settings(settings_file)
-        stations = self._named([self._station(path) for path in station_files], "station")
-        targets = self._named([self._target(path, settings) for path in target_files], "target")
+        settings = self._settings(self.settings_file)
+        rules = settings.elements
+        stations = self._named([self.maker.station(path) for path in self.station_files])
+        targets = self._named([self.maker.target(path, rules) for path in self.target_files])
         self._check_services(stations, targets)
-        for document in self.documents:
-            self.errors += _bounded(document)
+        notices = [*self.notices, *(n for each in self.maker.made.values() for n in each.notices)]
+        states = self.maker.reader.states
         configuration = Configuration(
             directory=self.directory,
             settings=settings,
-            stations=MappingProxyType({name: each.made for name, each in stations.items()}),
-            targets=MappingProxyType({name: each.made for name, each in targets.items()}),
-            leads=MappingProxyType({name: self.leads[name] for name in targets}),
-            feeds=MappingProxyType({n: feed for n, feed in self.feeds.items() if n in targets}),
+            stations=_things(stations, Station),
+            targets=_things(targets, Target),
+            leads=_frozen(
+                {
+                    name: each.leads.over(settings.alerts)
+                    for name, each in targets.items()
+                    if each.leads is not None
+                }
+            ),
+            feeds=_frozen({n: each.feed for n, each in targets.items() if each.feed is not None}),
             store_url=settings.store.url or self._default_store(),
-            digest=_digest(self.directory, self.reader.states),
-            files=MappingProxyType(dict(self.reader.states)),
+            digest=_digest(self.directory, states),
+            files=_frozen(dict(states)),
             span=self.span,
-            notices=tuple(sorted(self.notices, key=lambda each: (each.path, each.line))),
+            notices=tuple(sorted(notices, key=lambda each: (each.path, each.line))),
+            made=_frozen(self.maker.made),
         )
-        order = sorted(self.errors, key=lambda error: (error.path, error.line, error.column))
+        errors = [*self.errors, *self.maker.errors]
+        order = sorted(errors, key=lambda error: (error.path, error.line, error.column))
         return Examined(configuration, tuple(order))
+
+    def _span(self, around: float | None, earlier: Configuration | None) -> tuple[float, float]:
+        """Within which recurring events are written out; as before, while that will do."""
+        if around is None:
+            around = _newest([self.settings_file, *self.station_files, *self.target_files])
+        if earlier is not None and _reaches(earlier.span, around):
+            return earlier.span
+        return around - WRITTEN_OUT_BEFORE_S, around + WRITTEN_OUT_AFTER_S
 
     def _settings_file(self) -> Path:
         """The settings' file; misspelt names of it are noted, for it may be absent."""
@@ -162,125 +176,92 @@ class _Loader:
             self.errors.append(InputError(expected, f"{len(found):,}", path=path))
         return found[:MOST_FILES]
 
-    def _document(self, path: Path) -> Document | None:
-        try:
-            document = read_document(path, self.reader.read(path, MOST_BYTES))
-        except Unreadable as problem:
-            expected = "a file that can be read"
-            self.errors.append(InputError(expected, str(problem), path=str(path)))
-            return None
-        except InputError as error:
-            self.errors.append(error)
-            return None
-        self.documents.append(document)
-        return document
-
     def _settings(self, path: Path) -> Settings:
         if not path.exists():
-            self.reader.states[path] = FileState()
+            self.maker.reader.states[path] = FileState()
             return Settings()
-        document = self._document(path)
+        document = self.maker.document(path)
         settings = document.validated(Settings) if document is not None else None
-        if document is None or settings is None:
-            return Settings()
-        files = [
-            ("store", "password_file", settings.store.password_file),
-            ("http", "tokens_file", settings.http.tokens_file),
+        if document is not None and settings is not None:
+            self._check_secrets(document, settings)
+        if document is not None:
+            self.errors += bounded(document)
+        return settings or Settings()
+
+    def _check_secrets(self, document: Document, settings: Settings) -> None:
+        """Secrets are read where they are used; here only whether they can be."""
+        named: list[tuple[Location, str | None]] = [
+            (("store", "password_file"), settings.store.password_file),
+            (("http", "tokens_file"), settings.http.tokens_file),
         ]
-        places: list[tuple[Location, str]] = [
-            ((section, key), name) for section, key, name in files if name is not None
+        named += [
+            (("channels", index, "secret_file"), getattr(channel, "secret_file", None))
+            for index, channel in enumerate(settings.channels)
         ]
-        for index, channel in enumerate(settings.channels):
-            name = getattr(channel, "secret_file", None)
+        for location, name in named:
             if name is not None:
-                places.append((("channels", index, "secret_file"), name))
-        for location, name in places:
-            self._check_secret(document, location, name)
-        return settings
+                self._check_secret(document, location, name)
 
     def _check_secret(self, document: Document, location: Location, name: str) -> None:
-        """A secret is read where it is used; here only whether it can be."""
         try:
-            data = self.reader.read(document.path.parent / name, MOST_SECRET_BYTES)
+            data = self.maker.reader.read(document.path.parent / name, MOST_SECRET_BYTES)
         except Unreadable as problem:
             document.note(location, "a file that can be read", f"{name}, which is {problem}")
             return
         if not data.strip():
             document.note(location, "a file with the secret in it", f"{name}, which is empty")
 
-    def _station(self, path: Path) -> _Loaded[Station] | None:
-        document = self._document(path)
-        file = document.validated(StationFile) if document is not None else None
-        if document is None or file is None:
-            return None
-        builder = Builder(document, self.reader, self.span)
-        station = builder.station(file)
-        self.notices += builder.notices
-        return _Loaded(document, file.name, station)
-
-    def _target(self, path: Path, settings: Settings) -> _Loaded[Target] | None:
-        document = self._document(path)
-        file = document.validated(TargetFile) if document is not None else None
-        if document is None or file is None:
-            return None
-        builder = Builder(document, self.reader, self.span)
-        target = builder.target(file, settings.elements)
-        feed = builder.feed(file, settings.elements)
-        self.notices += builder.notices
-        if file.name not in self.leads:
-            self.leads[file.name] = file.alerts.over(settings.alerts)
-            if feed is not None:
-                self.feeds[file.name] = feed
-        return _Loaded(document, file.name, target)
-
-    def _named(self, loaded: list[_Loaded[Made] | None], what: str) -> dict[str, _Loaded[Made]]:
-        """By name; a name that is taken is noted, and a file with errors is left out."""
-        known: dict[str, _Loaded[Made]] = {}
-        for each in loaded:
+    def _named(self, made: list[Made | None]) -> dict[str, Made]:
+        """By name; a name that is taken already is an error."""
+        known: dict[str, Made] = {}
+        for each in made:
             if each is None:
                 continue
-            if each.name in known:
-                other = known[each.name].document.place(("name",)).rsplit(": ", 1)[0]
-                expected = f"a name that no other {what} has: it stands in {other} already"
-                each.document.note(("name",), expected)
+            if each.thing.name in known:
+                other = known[each.thing.name].named
+                what = "station" if isinstance(each.thing, Station) else "target"
+                place = f"{other.path}:{other.line}:{other.column}"
+                expected = f"a name that no other {what} has: it stands in {place} already"
+                self.errors.append(each.named.error(expected))
                 continue
-            known[each.name] = each
-        return {name: each for name, each in known.items() if not each.document.errors}
+            known[each.thing.name] = each
+        return known
 
-    def _check_services(
-        self, stations: dict[str, _Loaded[Station]], targets: dict[str, _Loaded[Target]]
-    ) -> None:
-        """Needs must name services that there are."""
-        offered = {service for each in stations.values() for service in each.made.services}
+    def _check_services(self, stations: dict[str, Made], targets: dict[str, Made]) -> None:
+        """Needs must name services that there are; a target that does not is taken out."""
+        offered = {
+            service
+            for each in stations.values()
+            if isinstance(each.thing, Station)
+            for service in each.thing.services
+        }
         known = sorted(offered | set(SERVICES))
         for name, each in list(targets.items()):
-            for index, sequence in enumerate(each.made.sequences):
-                for number, step in enumerate(sequence.steps):
-                    for count, need in enumerate(step.needs):
-                        place = ("sequences", index, "steps", number, "needs", count, "service")
-                        if need.service not in known:
-                            expected = unknown(need.service, known, "a service of some station")
-                            each.document.note(place, expected)
-                            targets.pop(name, None)
-                        elif need.service not in offered:
-                            self._notice(each.document, place, "no station offers this service")
-
-    def _notice(self, document: Document, location: Location, text: str) -> None:
-        error = document.error(location, text)
-        self.notices.append(Notice(text, error.key, error.path, error.line, error.column))
+            for need in each.needs:
+                if need.word not in known:
+                    expected = unknown(need.word, known, "a service of some station")
+                    self.errors.append(need.error(expected))
+                    targets.pop(name, None)
+                elif need.word not in offered:
+                    self.notices.append(need.notice("no station offers this service"))
 
     def _default_store(self) -> str:
         folder = self.state_directory or self.directory.resolve().parent / "var"
         return f"sqlite:///{(folder / LEDGER_FILE).absolute()}"
 
 
-def _bounded(document: Document) -> list[InputError]:
-    errors = document.errors
-    if len(errors) <= MOST_ERRORS_PER_FILE:
-        return errors
-    more = len(errors) - MOST_ERRORS_PER_FILE
-    last = InputError("these mended first", f"{more} more errors", path=str(document.path))
-    return [*errors[:MOST_ERRORS_PER_FILE], last]
+def _frozen(content: dict[Key, Value]) -> Mapping[Key, Value]:
+    return MappingProxyType(content)
+
+
+def _things(made: dict[str, Made], kind: type[Value]) -> Mapping[str, Value]:
+    return _frozen({n: each.thing for n, each in made.items() if isinstance(each.thing, kind)})
+
+
+def _reaches(span: tuple[float, float], around: float) -> bool:
+    """Whether recurring events are written out far enough for a while."""
+    slack_s = WRITTEN_OUT_BEFORE_S / 2
+    return span[0] + slack_s < around < span[1] - (WRITTEN_OUT_AFTER_S - slack_s)
 
 
 def _newest(paths: list[Path]) -> float:

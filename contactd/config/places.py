@@ -11,6 +11,7 @@ from typing import Annotated, Any, TypeVar, Union, get_args, get_origin
 
 from pydantic import ValidationError
 
+from contactd.config.configuration import Mention
 from contactd.config.sections import Choice, Section
 from contactd.config.types import Kind, nearest
 from contactd.config.yaml12 import LIST, MAPPING, NOTHING, TEXT, TRUTH, Node, key_path, parse
@@ -69,10 +70,11 @@ class Document:
         path = key_path(parts)
         return InputError(expected, found, path, str(self.path), node.line, node.column)
 
-    def place(self, location: Location) -> str:
-        """A place of this file, for other errors to mention: ``path:line:column: key``."""
+    def mention(self, location: Location) -> Mention:
+        """A word of this file and where it stands."""
         parts, node, _ = self._found_at(location)
-        return f"{self.path}:{node.line}:{node.column}: {key_path(parts)}"
+        path = str(self.path)
+        return Mention(node.text, key_path(parts), path, node.line, node.column)
 
     def node(self, location: Location) -> Node:
         """The node at a place, or the nearest that encloses it."""
@@ -144,6 +146,16 @@ class Document:
         path = key_path([*parts, key])
         shown = f"the unknown key {_shortened(str(key))}"
         return InputError(expected, shown, path, str(self.path), line, column)
+
+
+def bounded(document: Document) -> list[InputError]:
+    """The document's errors, the last of too many standing for the rest."""
+    errors = document.errors
+    if len(errors) <= MOST_ERRORS_PER_FILE:
+        return errors
+    more = len(errors) - MOST_ERRORS_PER_FILE
+    last = InputError("these mended first", f"{more} more errors", path=str(document.path))
+    return [*errors[:MOST_ERRORS_PER_FILE], last]
 
 
 def read_document(path: Path, data: bytes) -> Document:

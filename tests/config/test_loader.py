@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import copy
 import os
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -435,6 +436,67 @@ def test_recurring_outages_are_written_out_around_the_moment_asked_for(folder: P
     assert 60 <= len(outages) <= 80
     assert outages.starts[0] < around - 30 * 86_400.0
     assert outages.ends[-1] > around + 400 * 86_400.0
+
+
+def test_what_has_not_changed_is_taken_over_from_an_earlier_load(folder: Path) -> None:
+    write(folder / "targets" / "b.yaml", "name: B\nelements: {tle: b.tle}\n")
+    write(folder / "targets" / "b.tle", TLE)
+    first = load(folder)
+    write(folder / "targets" / "b.tle", TLE.replace("LANTERN", "LATTERN"))
+    second = load(folder, earlier=first)
+    assert second.targets["Lantern 3"] is first.targets["Lantern 3"]
+    assert second.stations["Skerry Head"] is first.stations["Skerry Head"]
+    assert second.targets["B"].elements[0].name == "LATTERN 3"
+
+
+EDITS: list[tuple[str, str | None]] = [
+    ("contactd.yaml", None),
+    ("contactd.yaml", "elements: {stale_after: 2d}"),
+    ("contactd.yaml", "alerts: {closes_lead: 5s}"),
+    ("contactd.yaml", "alerts: {closes_lead: 5}"),
+    ("stations/skerry-head.yaml", STATION),
+    ("stations/skerry-head.yaml", STATION.replace("telemetry", "ranging")),
+    ("stations/skerry-head.yaml", STATION + "colour: red\n"),
+    ("stations/b.yaml", "{name: B, latitude_deg: 0, longitude_deg: 0, outages: b.ics}"),
+    ("stations/b.yaml", "{name: Skerry Head, latitude_deg: 0, longitude_deg: 0}"),
+    ("stations/b.ics", "BEGIN:VCALENDAR\nVERSION:2.0\nPRODID:x\nEND:VCALENDAR\n"),
+    ("stations/b.ics", None),
+    ("targets/lantern-3.yaml", TARGET),
+    ("targets/lantern-3.yaml", TARGET.replace("2min", "3min")),
+    ("targets/lantern-3.yaml", TARGET.replace("telemetry", "tolemetry")),
+    ("targets/b.yaml", "name: B\nelements: {tle: b.tle}\n"),
+    ("targets/b.yaml", "name: Lantern 3\nelements: {tle: b.tle}\n"),
+    ("targets/b.yaml", None),
+    ("targets/b.tle", TLE),
+    ("targets/b.tle", TLE[:-3]),
+    ("targets/b.tle", None),
+]
+
+
+@settings(max_examples=60, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(
+    edits=st.lists(st.sampled_from(EDITS), min_size=1, max_size=12),
+    days=st.lists(st.sampled_from([0, 1, 20, 200]), min_size=12, max_size=12),
+)
+def test_a_load_with_an_earlier_one_gives_what_a_fresh_one_gives(
+    folder: Path, edits: list[tuple[str, str | None]], days: list[int]
+) -> None:
+    now = at("2026-12-01T00:00:00Z")
+    earlier = examine(folder, around=now).configuration
+    for (name, text), day in zip(edits, days, strict=False):
+        path = folder / name
+        if text is None:
+            path.unlink(missing_ok=True)
+        else:
+            write(path, text)
+        now += day * 86_400.0
+        again = examine(folder, around=now, earlier=earlier)
+        fresh = examine(folder, around=now)
+        assert again.errors == fresh.errors
+        same = replace(again.configuration, span=fresh.configuration.span)
+        assert same == fresh.configuration
+        assert again.configuration.span[0] < now < again.configuration.span[1]
+        earlier = again.configuration
 
 
 # Whatever is written, there is a configuration or there are errors with places.
