@@ -10,7 +10,12 @@ from contactd.config.files import FileState
 from contactd.config.settings import AlertLeads, Elements, Settings
 from contactd.core.errors import InputError
 from contactd.core.ground.station import Station
+from contactd.core.instants import DAY_S
 from contactd.core.planning import Target
+
+# Recurring events are written out from so long before to so long after the present: more than the
+# horizon can reach, and a month of looking at the files only when they change.
+WRITTEN_OUT_BEFORE_S, WRITTEN_OUT_AFTER_S = 60 * DAY_S, 460 * DAY_S
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,3 +125,9 @@ class Configuration:
     span: tuple[float, float]
     notices: tuple[Notice, ...] = ()
     made: Mapping[Path, Made] = field(default_factory=dict, repr=False, compare=False)
+
+    def reaches(self, around: float) -> bool:
+        """Whether recurring events are written out far enough for a while around an instant."""
+        slack_s = WRITTEN_OUT_BEFORE_S / 2
+        first, last = self.span[0] + slack_s, self.span[1] - WRITTEN_OUT_AFTER_S + slack_s
+        return first < around < last

@@ -10,7 +10,13 @@ from types import MappingProxyType
 from typing import TypeVar
 
 from contactd.config.build import unknown
-from contactd.config.configuration import Configuration, Made, Notice
+from contactd.config.configuration import (
+    WRITTEN_OUT_AFTER_S,
+    WRITTEN_OUT_BEFORE_S,
+    Configuration,
+    Made,
+    Notice,
+)
 from contactd.config.files import FileState, Reader, Unreadable, yaml_files
 from contactd.config.made import Maker
 from contactd.config.places import Document, Location, bounded
@@ -18,7 +24,7 @@ from contactd.config.settings import Settings
 from contactd.config.types import nearest
 from contactd.core.errors import InputError, InputErrors
 from contactd.core.ground.station import Station
-from contactd.core.instants import DAY_S, from_unix
+from contactd.core.instants import from_unix
 from contactd.core.planning import Target
 
 SETTINGS_FILE = "contactd.yaml"
@@ -27,8 +33,6 @@ TARGETS_FOLDER = "targets"
 LEDGER_FILE = "ledger.sqlite"
 MOST_FILES = 100_000
 MOST_SECRET_BYTES = 64 << 10
-# Recurring outages are written out from so long before to so long after the present.
-WRITTEN_OUT_BEFORE_S, WRITTEN_OUT_AFTER_S = 60 * DAY_S, 460 * DAY_S
 SERVICES = ("telemetry", "command", "ranging")
 
 Key = TypeVar("Key")
@@ -140,7 +144,7 @@ class _Loader:
         """Within which recurring events are written out; as before, while that will do."""
         if around is None:
             around = _newest([self.settings_file, *self.station_files, *self.target_files])
-        if earlier is not None and _reaches(earlier.span, around):
+        if earlier is not None and earlier.reaches(around):
             return earlier.span
         return around - WRITTEN_OUT_BEFORE_S, around + WRITTEN_OUT_AFTER_S
 
@@ -256,12 +260,6 @@ def _frozen(content: dict[Key, Value]) -> Mapping[Key, Value]:
 
 def _things(made: dict[str, Made], kind: type[Value]) -> Mapping[str, Value]:
     return _frozen({n: each.thing for n, each in made.items() if isinstance(each.thing, kind)})
-
-
-def _reaches(span: tuple[float, float], around: float) -> bool:
-    """Whether recurring events are written out far enough for a while."""
-    slack_s = WRITTEN_OUT_BEFORE_S / 2
-    return span[0] + slack_s < around < span[1] - (WRITTEN_OUT_AFTER_S - slack_s)
 
 
 def _newest(paths: list[Path]) -> float:

@@ -396,7 +396,8 @@ class Daemon:
             await self._exchange([refusal])
             return
         self.instruments.reloads.labels("adopted").inc()
-        if configuration.digest == self._state.configuration.digest:
+        present = self._state.configuration
+        if (configuration.digest, configuration.span) == (present.digest, present.span):
             log.info("configuration read again, and unchanged")
             self._state = replace(self._state, refused=())
             return

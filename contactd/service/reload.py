@@ -28,19 +28,30 @@ class Reloader:
 
     def __init__(self, configuration: Configuration, state_directory: Path | None) -> None:
         self._directory = configuration.directory
+        self._configuration = configuration
+        self._refused = False
         self._state_directory = state_directory
         self._watch = Watch(self._directory, configuration.files)
 
     def changed(self, around: float) -> Loaded | None:
-        """Load the files if they differ from those last loaded; None if they do not."""
-        return self.load(around) if self._watch.look() else None
+        """Load the files if they differ from those last loaded; None if they do not.
+
+        They are also loaded when the recurring outages in them have to be written out further.
+        """
+        runs_out = not self._refused and not self._configuration.reaches(around)
+        due = self._watch.look() or runs_out
+        return self.load(around) if due else None
 
     def load(self, around: float) -> Loaded:
         """Load the files now, whether they have changed or not."""
         try:
-            configuration = load(self._directory, self._state_directory, around)
+            configuration = load(
+                self._directory, self._state_directory, around, earlier=self._configuration
+            )
         except InputErrors as refused:
+            self._refused = True
             return Loaded(None, problem_texts(refused))
+        self._configuration, self._refused = configuration, False
         self._watch.refer_to(configuration.files)
         return Loaded(configuration)
 
