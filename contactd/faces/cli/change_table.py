@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from contactd.core.sequences.model import StepForecast
+from contactd.core.sequences.model import Start, StepForecast
+from contactd.faces.cli.forecast_table import start_line
 from contactd.faces.cli.tables import STYLES, Cell, Column, say, show
 from contactd.faces.cli.times import later_on, moment_after, moment_before
 
@@ -32,28 +33,45 @@ def show_change(
     now: float,
     day_of_year: bool = False,
 ) -> None:
-    """Print what was recorded, and the steps whose forecast it moved."""
-    done = f"Recorded as {record.number}" if record.number else "Not recorded (dry run)"
-    say(screen, f"{done}: {record.kind}, {record.subject}, by {record.author}.", style="bold")
+    """Print what was recorded, and the start and steps that it moved."""
+    say(screen, recorded_line(record), style="bold")
     steps = {(step.sequence, step.step): step for each in before.forecasts for step in each.steps}
     rows: list[list[Cell]] = []
     for forecast in after.forecasts:
         for step in forecast.steps:
-            was, now_is = (
-                _cells(steps[step.sequence, step.step], day_of_year),
-                _cells(step, day_of_year),
-            )
-            if was != now_is:
-                rows += [[step.step, "was", *was], ["", "now", *now_is]]
+            old = _cells(steps[step.sequence, step.step], day_of_year)
+            new = _cells(step, day_of_year)
+            if old != new:
+                rows += [[step.step, "was", *old], ["", "now", *new]]
     say(screen, "")
+    starts = {each.sequence: each.start for each in before.forecasts}
+    moved = [
+        (starts[each.sequence], each.start)
+        for each in after.forecasts
+        if _facts(starts[each.sequence]) != _facts(each.start)
+    ]
+    for was, is_now in moved:
+        say(screen, f"was: {start_line(was, now, day_of_year)}", hang=5)
+        say(screen, f"now: {start_line(is_now, now, day_of_year)}", hang=5)
+        say(screen, "")
     if rows:
         show(_COLUMNS, rows, screen)
     else:
-        say(screen, "It moves no step's forecast.")
+        say(screen, "No step's expiry moves.")
     notices = {forecast.notice for forecast in after.forecasts if forecast.notice}
     for notice in sorted(notices):
         say(screen, "")
         say(screen, f"caution: {notice}", style=STYLES["caution"], hang=2)
+
+
+def _facts(start: Start) -> tuple[object, ...]:
+    return start.status, start.earliest, start.latest, start.stopped_at
+
+
+def recorded_line(record: Record) -> str:
+    """One line that says what was recorded, and as which number."""
+    done = f"Recorded as {record.number}" if record.number else "Not recorded (dry run)"
+    return f"{done}: {record.kind}, {record.subject}, by {record.author}."
 
 
 def _cells(step: StepForecast, day_of_year: bool) -> list[Cell]:

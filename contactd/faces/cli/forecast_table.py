@@ -53,7 +53,7 @@ class ForecastPage:
     def show(self, forecast: SequenceForecast) -> None:
         """Print one sequence: heading, start, steps, what they ask for, cautions."""
         say(self.screen, f"{forecast.target} / {forecast.sequence}", style="bold")
-        say(self.screen, self._start(forecast.start), hang=2)
+        say(self.screen, start_line(forecast.start, self.now, self.day_of_year), hang=2)
         say(self.screen, "")
         show(_COLUMNS, [self._row(step) for step in forecast.steps], self.screen)
         for step in forecast.steps:
@@ -72,20 +72,6 @@ class ForecastPage:
         if forecast.notice:
             say(self.screen, "")
             say(self.screen, f"caution: {forecast.notice}", style=STYLES["caution"], hang=2)
-
-    def _start(self, start: Start) -> str:
-        if start.status is StartStatus.STOPPED and start.stopped_at is not None:
-            return f"Stopped {self._moment(start.stopped_at)}."
-        words = f"Start {start.status}"
-        if start.earliest is None or start.latest is None:
-            return words + "."
-        if start.latest - start.earliest < 0.5:
-            when = f"{self._moment(start.earliest)}"
-        else:
-            when = self._span(start.earliest, start.latest)
-        if start.status is StartStatus.EXPECTED and start.give_or_take_s:
-            when += f", give or take {length(start.give_or_take_s)}"
-        return f"{words} {when} ({from_now(start.earliest, self.now)})."
 
     def _row(self, step: StepForecast) -> list[Cell]:
         served = str(step.served) if step.served is not None else "-"
@@ -154,8 +140,29 @@ class ForecastPage:
         return moment(instant, self.day_of_year)
 
     def _span(self, start: float, end: float) -> str:
-        first = moment_before(start, self.day_of_year)
-        return f"{first} to {later_on(moment_after(end, self.day_of_year), first)}"
+        return span_text(start, end, self.day_of_year)
+
+
+def start_line(start: Start, now: float, day_of_year: bool) -> str:
+    """What is known of a start, in a sentence."""
+    if start.status is StartStatus.STOPPED and start.stopped_at is not None:
+        return f"Stopped {moment(start.stopped_at, day_of_year)}."
+    words = f"Start {start.status}"
+    if start.earliest is None or start.latest is None:
+        return words + "."
+    if start.latest - start.earliest < 0.5:
+        when = moment(start.earliest, day_of_year)
+    else:
+        when = span_text(start.earliest, start.latest, day_of_year)
+    if start.status is StartStatus.EXPECTED and start.give_or_take_s:
+        when += f", give or take {length(start.give_or_take_s)}"
+    return f"{words} {when} ({from_now(start.earliest, now)})."
+
+
+def span_text(start: float, end: float, day_of_year: bool) -> str:
+    """``2026-11-25 09:29:59Z to 11:42:01Z``, never shorter than it is."""
+    first = moment_before(start, day_of_year)
+    return f"{first} to {later_on(moment_after(end, day_of_year), first)}"
 
 
 def _worth_saying(step: StepForecast) -> list[str]:

@@ -7,6 +7,7 @@ from now such as ``+6h`` or ``-1d``. Read: ``2026-11-25 10:03:04Z`` or ``2026-32
 from __future__ import annotations
 
 import math
+import re
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -19,8 +20,9 @@ LONGEST_DISTANCE_S = 50 * 366 * 86_400.0
 # Only newer versions of click let the class be subscripted when the program runs.
 if TYPE_CHECKING:
     _Seconds = click.ParamType[float]
+    _Pair = click.ParamType[tuple[float, float]]
 else:
-    _Seconds = click.ParamType
+    _Seconds = _Pair = click.ParamType
 
 
 def duration_s(text: str) -> float:
@@ -51,6 +53,32 @@ class Duration(_Seconds):
             return value
         try:
             return duration_s(value)
+        except ValueError as problem:
+            self.fail(str(problem), param, ctx)
+
+
+def last_digit_s(text: str) -> float:
+    """What one step of the last digit of a written duration is worth: 60 s in ``3h 12min``."""
+    number, unit = re.findall(r"(\d+(?:[.,]\d+)?)\s*([a-zA-Z]+)", text)[-1]
+    decimals = len(re.split("[.,]", number)[1]) if re.search("[.,]", number) else 0
+    iso = text.strip().upper().startswith("P")
+    in_clock = "T" in text.upper()
+    name = ("min" if unit.upper() == "M" and in_clock else unit.lower()) if iso else unit
+    return duration_s(f"1{name}") * 10.0**-decimals
+
+
+class Written(_Pair):
+    """A duration that was read off something; converts to (seconds, worth of its last digit)."""
+
+    name = "duration"
+
+    def convert(
+        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+    ) -> tuple[float, float]:
+        if isinstance(value, tuple):
+            return value
+        try:
+            return duration_s(value), last_digit_s(value)
         except ValueError as problem:
             self.fail(str(problem), param, ctx)
 

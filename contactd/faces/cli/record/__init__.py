@@ -9,7 +9,21 @@ from contactd.faces.cli.lazy import Lazy, LazyGroup
 _HERE = "contactd.faces.cli.record"
 
 KINDS = {
+    "plan": Lazy(f"{_HERE}.plan", "Somebody means to start a sequence."),
     "start": Lazy(f"{_HERE}.start", "A sequence has started."),
+    "attempt": Lazy(f"{_HERE}.attempt", "Something may have started a sequence."),
+    "refute": Lazy(f"{_HERE}.refute", "A sequence did not start."),
+    "setting": Lazy(f"{_HERE}.setting", "A dial has been set."),
+    "reading": Lazy(f"{_HERE}.reading", "A countdown showed so much."),
+    "seen": Lazy(f"{_HERE}.seen", "A step's effect was seen."),
+    "sent": Lazy(f"{_HERE}.sent", "A command was sent."),
+    "stop": Lazy(f"{_HERE}.stop", "A stop has taken effect."),
+    "held": Lazy(f"{_HERE}.held", "Countdowns stand still."),
+    "resumed": Lazy(f"{_HERE}.resumed", "Held countdowns run on."),
+    "power-loss": Lazy(f"{_HERE}.power_loss", "The clocks lost their power."),
+    "ruling": Lazy(f"{_HERE}.ruling", "Somebody decides what is the case."),
+    "missed": Lazy(f"{_HERE}.missed", "A contact was missed."),
+    "remark": Lazy(f"{_HERE}.remark", "A remark for whoever reads on."),
 }
 
 

@@ -6,11 +6,10 @@ from typing import TYPE_CHECKING
 
 import click
 
-from contactd.faces.cli import options
-from contactd.faces.cli.output import refuse, tell
-from contactd.faces.cli.record.entry import Manner, enter, recording
+from contactd.faces.cli.output import tell
+from contactd.faces.cli.record.bounds import about_or_between, when
+from contactd.faces.cli.record.entry import Manner, Matter, of_sequence, recording
 from contactd.faces.cli.session import current
-from contactd.faces.cli.situation import one, read_configuration, sequence_of
 from contactd.faces.cli.times import Duration, moment
 
 if TYPE_CHECKING:
@@ -18,18 +17,8 @@ if TYPE_CHECKING:
 
 
 @click.command("start")
-@click.argument("target_name", metavar="TARGET")
-@click.argument("sequence_name", metavar="SEQUENCE")
-@options.instant("at", "When it started, as well as it is known.")
-@click.option(
-    "--give-or-take",
-    "give_or_take_s",
-    type=Duration(),
-    metavar="DURATION",
-    help="How far off that may be, both ways.  [default: as the target's file says]",
-)
-@options.instant("earliest", "Or: it started at this time or later,")
-@options.instant("latest", "and at this time or earlier.")
+@of_sequence
+@about_or_between()
 @click.option(
     "--sigma",
     "sigma_s",
@@ -52,37 +41,23 @@ def command(
 
     Give the time by --at and --give-or-take, or by --earliest and --latest.
     """
-    bounded = earliest is not None and latest is not None
-    if (earliest is None) != (latest is None):
-        refuse("found one bound; expected both --earliest and --latest")
-    if bounded and give_or_take_s is not None:
-        refuse("found --give-or-take with --earliest and --latest; expected one of the two ways")
-    if at is None and not bounded:
-        refuse("found no time; expected --at TIME, or --earliest TIME and --latest TIME")
-    configuration = read_configuration(manner.config_dir)
-    target = one("target", target_name, configuration.targets)
-    sequence = sequence_of(target, sequence_name)
+    matter = Matter.of(target_name, sequence_name, manner)
+    otherwise_s = 0.0 if sigma_s is not None else matter.sequence.start.give_or_take_s
+    bounds = when(at, give_or_take_s, earliest, latest, otherwise_s)
 
     from contactd.core.record import START_OBSERVED
-    from contactd.core.sequences.statements import start_observed, subject_of
+    from contactd.core.sequences.statements import start_observed
 
-    if at is None:
-        assert earliest is not None
-        assert latest is not None
-        at = earliest + (latest - earliest) / 2
-    if give_or_take_s is None:
-        unstated = bounded or sigma_s is not None
-        give_or_take_s = 0.0 if unstated else sequence.start.give_or_take_s
     body = start_observed(
-        at,
-        give_or_take_s,
+        bounds.at,
+        bounds.give_or_take_s,
         recorded_at=current().now,
-        earliest=earliest,
-        latest=latest,
+        earliest=bounds.earliest,
+        latest=bounds.latest,
         sigma_s=sigma_s,
     )
-    _compare(sequence, at)
-    enter(configuration, target, START_OBSERVED, subject_of(sequence), body, manner)
+    _compare(matter.sequence, bounds.at)
+    matter.enter(START_OBSERVED, body, manner)
 
 
 def _compare(sequence: Sequence, at: float) -> None:
