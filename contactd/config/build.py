@@ -22,6 +22,7 @@ from contactd.core.orbit.elements import ElementSet, TimingError
 from contactd.core.planning import Target
 
 MOST_ELEMENT_FILE_BYTES = 8 << 20
+MOST_CALENDAR_BYTES = 1 << 20
 
 
 class Source(Protocol):
@@ -83,18 +84,16 @@ class Builder:
         ]
         for index, each in enumerate(listed):
             if each.ics is not None:
-                from contactd.config.outages import MOST_BYTES, spans_of_calendar
-
-                where = (*location, index, "ics")
-                span = self.span
                 self.depends_on_span = True
-
-                def parse(data: bytes, span: tuple[float, float] = span) -> IntervalSet:
-                    return spans_of_calendar(data, span)
-
-                found = self._from_file(each.ics, where, MOST_BYTES, parse)
+                where = (*location, index, "ics")
+                found = self._from_file(each.ics, where, MOST_CALENDAR_BYTES, self._calendar)
                 sets += [found] if found is not None else []
         return union(sets)
+
+    def _calendar(self, data: bytes) -> IntervalSet:
+        from contactd.core.ground.outages import calendar_outages
+
+        return calendar_outages(data, *self.span)
 
     def _from_file(
         self, name: str, location: Location, most_bytes: int, parse: Callable[[bytes], Any]
@@ -116,7 +115,7 @@ class Builder:
             place = f"{at.path}:{at.line}:{at.column}: {at.key}"
             self.document.errors.append(
                 InputError(
-                    f"{error.expected}, in the file named at {place}",
+                    f"{error.expected} (the file is named in {place})",
                     error.found,
                     error.key,
                     str(path),

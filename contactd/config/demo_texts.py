@@ -28,6 +28,9 @@ planning:
 http:
   host: 127.0.0.1         # loopback only, unless you say otherwise
   port: 8010
+  hosts: []               # other names under which the service is asked for
+  reading_needs_token: false
+  # tokens_file: secrets/tokens           # who may change something; without it nobody may
 
 log:
   format: human           # or json, one object a line

@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import random
 import re
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 
 from contactd.config import demo, load
+from contactd.config.sections import Section
+from contactd.config.settings import CHANNELS, Settings
 from contactd.core import instants
 from contactd.core.instants import DAY_S
 from contactd.core.outlook import TargetOutlook
@@ -147,6 +150,20 @@ def test_the_shipped_configuration_is_the_generators_output() -> None:
     for name, text in expected.items():
         assert (SHIPPED / name).read_text(encoding="utf-8") == text, name
     assert load(SHIPPED).targets.keys() == {"Lantern 3", "Pale Heron"}
+
+
+def keys_of(section: type[Section]) -> Iterator[str]:
+    for name, known in section.model_fields.items():
+        yield known.alias or name
+        if isinstance(known.annotation, type) and issubclass(known.annotation, Section):
+            yield from keys_of(known.annotation)
+
+
+def test_every_setting_is_shown_in_the_demo() -> None:
+    text = demo.demo_files(INSTANTS[0])["contactd.yaml"]
+    sections = [Settings, *CHANNELS.values()]
+    wanted = {key for section in sections for key in keys_of(section)}
+    assert {key for key in wanted if not re.search(rf"\b{key}:", text)} == set()
 
 
 def test_the_settings_shown_are_the_defaults(tmp_path: Path) -> None:
