@@ -22,7 +22,7 @@ planning:
 
 # store:
 #   url: sqlite:////var/lib/contactd/ledger.sqlite   # or postgresql://user@host/contactd
-#   password_file: secrets/store-password            # passwords never stand in an address
+#   password_file: secrets/pgpass     # host:port:database:user:password; never in the address
 # Without it the ledger is ledger.sqlite in the state directory, or else in var beside this folder.
 
 http:

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from types import MappingProxyType
 from typing import TypeVar
+from urllib.parse import quote
 
 from contactd.config.build import unknown
 from contactd.config.configuration import (
@@ -129,7 +130,7 @@ class _Loader:
                 }
             ),
             feeds=_frozen({n: each.feed for n, each in targets.items() if each.feed is not None}),
-            store_url=settings.store.url or self._default_store(),
+            store_url=self._store_url(settings),
             digest=_digest(self.directory, states),
             files=_frozen(dict(states)),
             span=self.span,
@@ -249,7 +250,13 @@ class _Loader:
                 elif need.word not in offered:
                     self.notices.append(need.notice("no station offers this service"))
 
-    def _default_store(self) -> str:
+    def _store_url(self, settings: Settings) -> str:
+        url, password_file = settings.store.url, settings.store.password_file
+        if url is not None and password_file is not None:
+            path = quote(str((self.directory / password_file).absolute()))
+            return f"{url}{'&' if '?' in url else '?'}passfile={path}"
+        if url is not None:
+            return url
         folder = self.state_directory or self.directory.resolve().parent / "var"
         return f"sqlite:///{(folder / LEDGER_FILE).absolute()}"
 

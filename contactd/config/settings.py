@@ -57,7 +57,11 @@ class Planning(Section):
 
 
 class Store(Section):
-    """Where the ledger is kept."""
+    """Where the ledger is kept.
+
+    ``password_file`` is a password file of PostgreSQL's client library, readable by the service
+    alone: a line ``host:port:database:user:password`` for each server.
+    """
 
     url: Annotated[
         str | None,
@@ -70,6 +74,12 @@ class Store(Section):
         ),
     ] = None
     password_file: File | None = None
+
+    @model_validator(mode="after")
+    def _password_has_a_server(self) -> Store:
+        if self.password_file is not None and not (self.url or "").startswith("postgresql"):
+            raise_at(("password_file",), "no password_file: it belongs to a PostgreSQL url")
+        return self
 
 
 class Http(Section):

@@ -293,6 +293,17 @@ def test_the_store_lies_in_the_state_directory_or_beside_the_folder(
     assert load(folder, state).store_url == "postgresql://watch@db.example/contactd"
 
 
+def test_a_password_for_the_store_stays_in_its_file(folder: Path) -> None:
+    write(folder / "pg pass", "db:5432:contactd:watch:hunter2\n")
+    write(
+        folder / "contactd.yaml",
+        "store: {url: 'postgresql://watch@db/contactd', password_file: pg pass}",
+    )
+    url = load(folder).store_url
+    path = str(folder / "pg pass").replace(" ", "%20")
+    assert url == f"postgresql://watch@db/contactd?passfile={path}"
+
+
 def test_the_digest_follows_contents_and_nothing_else(folder: Path, tmp_path: Path) -> None:
     first = load(folder).digest
     os.utime(folder / "targets" / "lantern-3.yaml", (1, 1))
