@@ -1,0 +1,174 @@
+"""What an antenna's mount can follow: its highest elevation, and the keyhole near the zenith.
+
+A mount that turns in azimuth and elevation must turn the faster, the nearer a target passes to the
+zenith. Where the target asks for more than the mount's greatest rate, the mount runs at that rate
+until it has caught up; for as long as the beam is off by more than its half-width, the target is
+lost.
+
+Source: geometry of an elevation-over-azimuth mount (common practice, no source): the azimuth rate
+grows as 1 / cos(elevation).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from contactd.core.ground.sight import Sight, sight
+from contactd.core.ground.station import Station
+from contactd.core.intervals import EMPTY, IntervalSet, union
+from contactd.core.orbit.crossings import positive_intervals
+from contactd.core.orbit.track import Track
+
+FloatArray = NDArray[np.float64]
+
+_SAMPLES_A_RADIAN: Final = 2_000.0
+_SHORTEST_STEP_S: Final = 0.2
+_LONGEST_STEP_S: Final = 20.0
+_CATCH_UP_STEPS: Final = 20_000
+
+
+@dataclass(frozen=True, slots=True)
+class AntennaLimits:
+    """What an elevation-over-azimuth mount can do.
+
+    Attributes:
+        highest_elevation_deg: it cannot point above this.
+        azimuth_rate_deg_s, elevation_rate_deg_s: greatest rates; None for no limit.
+        half_beam_deg: the target is held while the beam is off by no more than this.
+    """
+
+    highest_elevation_deg: float = 90.0
+    azimuth_rate_deg_s: float | None = None
+    elevation_rate_deg_s: float | None = None
+    half_beam_deg: float = 0.0
+
+    @property
+    def limits_nothing(self) -> bool:
+        """Whether the mount follows everything."""
+        return (
+            self.highest_elevation_deg >= 90.0
+            and self.azimuth_rate_deg_s is None
+            and self.elevation_rate_deg_s is None
+        )
+
+
+NO_LIMITS: Final = AntennaLimits()
+
+
+def followed_intervals(
+    track: Track, station: Station, limits: AntennaLimits, start: float, end: float
+) -> IntervalSet:
+    """When the mount can hold the target in ``[start, end)``, the mask left aside.
+
+    Args:
+        start, end: such as a contact's AOS and LOS: the mount is taken to wait at the start in the
+            right direction.
+    """
+    span = IntervalSet([start], [end])
+    if limits.limits_nothing:
+        return span & track.validity
+    return (span & track.validity) - keyhole_intervals(track, station, limits, start, end)
+
+
+def keyhole_intervals(
+    track: Track, station: Station, limits: AntennaLimits, start: float, end: float
+) -> IntervalSet:
+    """When the target stands where the mount cannot point or has not yet caught up with it."""
+    step_s = min(
+        max(1.0 / (_SAMPLES_A_RADIAN * track.fastest_rate_rad_s), _SHORTEST_STEP_S),
+        _LONGEST_STEP_S,
+    )
+    lost = [EMPTY]
+    if limits.highest_elevation_deg < 90.0:
+        lost.append(
+            positive_intervals(
+                lambda at: (
+                    sight(track, station, at).pointing_elevation_deg - limits.highest_elevation_deg
+                ),
+                start,
+                end,
+                step_s,
+                within=track.validity,
+            )
+        )
+    for axis, greatest in enumerate((limits.azimuth_rate_deg_s, limits.elevation_rate_deg_s)):
+        if greatest is not None:
+            chase = _Chase(track, station, axis, greatest, limits.half_beam_deg, step_s)
+            lost += [chase.lost(low, high) for low, high in track.validity.clip(start, end)]
+    return union(lost)
+
+
+@dataclass(frozen=True, slots=True)
+class _Chase:
+    """One axis of the mount, running after a target that is too fast for it.
+
+    ``axis`` 0 is azimuth, 1 elevation.
+    """
+
+    track: Track
+    station: Station
+    axis: int
+    greatest_deg_s: float
+    half_beam_deg: float
+    step_s: float
+
+    def lost(self, start: float, end: float) -> IntervalSet:
+        """When the target is out of the beam because of this axis."""
+        too_fast = positive_intervals(self._excess, start, end, self.step_s)
+        lost: list[IntervalSet] = []
+        caught_up = start
+        for begins, ends in too_fast:
+            if ends <= caught_up:
+                continue
+            begins = max(begins, caught_up)
+            found, caught_up = self._from(begins, ends, end)
+            lost.append(found)
+        return union(lost)
+
+    def _excess(self, at: FloatArray) -> FloatArray:
+        return np.abs(self._rate(sight(self.track, self.station, at))) - self.greatest_deg_s
+
+    def _rate(self, seen: Sight) -> FloatArray:
+        return seen.elevation_rate_deg_s if self.axis else seen.azimuth_rate_deg_s
+
+    def _from(self, begins: float, ends: float, last: float) -> tuple[IntervalSet, float]:
+        """When the beam is off in one chase, and when the chase is over."""
+        count = int(min(max((last - begins) / self.step_s, 2), _CATCH_UP_STEPS)) + 1
+        # Fine steps through the fast part, so that no half turn of azimuth is mistaken.
+        at = np.unique(
+            np.concatenate(
+                [np.linspace(begins, min(ends, last), 257), np.linspace(begins, last, count)]
+            )
+        )
+        seen = sight(self.track, self.station, at)
+        angle = seen.elevation_deg if self.axis else _unwrapped(seen.azimuth_deg)
+        sense = np.sign(self._rate(seen)[1]) or 1.0
+        behind = sense * (angle - angle[0]) - self.greatest_deg_s * (at - begins)
+        caught = np.flatnonzero((behind <= 0) & (at > ends))
+        stop = int(caught[0]) if len(caught) else len(at) - 1
+        over = float(at[stop])
+        share = 1.0 if self.axis else np.cos(np.radians(seen.elevation_deg))
+        off = behind * share - self.half_beam_deg
+        return _above(at[: stop + 1], off[: stop + 1]), over
+
+
+def _unwrapped(azimuth_deg: FloatArray) -> FloatArray:
+    return np.asarray(np.degrees(np.unwrap(np.radians(azimuth_deg))), dtype=np.float64)
+
+
+def _above(at: FloatArray, value: FloatArray) -> IntervalSet:
+    """Where samples joined by straight lines stand above 0."""
+    high = value > 0
+    turns = np.flatnonzero(high[1:] != high[:-1])
+    share = value[turns] / (value[turns] - value[turns + 1])
+    edges = at[turns] + share * (at[turns + 1] - at[turns])
+    starts, ends = edges[~high[turns]], edges[high[turns]]
+    if high[0]:
+        starts = np.concatenate([[at[0]], starts])
+    if high[-1]:
+        ends = np.concatenate([ends, [at[-1]]])
+    return IntervalSet(starts, ends)
