@@ -15,6 +15,7 @@ from contactd.core.ground.look import Look, look
 from contactd.core.ground.station import Station
 from contactd.core.orbit.eclipse import sunlit_fraction
 from contactd.core.orbit.frames import fixed_to_geodetic, teme_to_fixed
+from contactd.core.orbit.moon import moon_lit_fraction, moon_position_km
 from contactd.core.orbit.sun import sun_azimuth_elevation_deg, sun_position_fixed_km
 from contactd.core.orbit.track import Track
 
@@ -72,7 +73,8 @@ def profiles(
 
 
 def sky_samples(track: Track, station: Station, start: float, end: float) -> dict[str, Any]:
-    """Pointing, range and Doppler through a contact, in columns.
+    """Pointing, range and Doppler through a contact, in columns; Sun and Moon at its beginning,
+    middle and end.
 
     ``doppler_ppm`` is the one-way shift of a signal from the target in millionths of its frequency,
     first order (−range rate / c); a signal sent to it needs the opposite.
@@ -80,7 +82,10 @@ def sky_samples(track: Track, station: Station, start: float, end: float) -> dic
     at = even_instants(start, end, MOST_SKY_POINTS)
     seen = seen_from(track, station, at)
     position, _ = track.states(at)
-    sun_azimuth, sun_elevation = sun_azimuth_elevation_deg(station, at[[0, len(at) // 2, -1]])
+    around = at[[0, len(at) // 2, -1]]
+    sun_azimuth, sun_elevation = sun_azimuth_elevation_deg(station, around)
+    moon_fixed, still = teme_to_fixed(around, moon_position_km(around), np.zeros((3, 3)))
+    moon = look(station, moon_fixed, still)
     return {
         "unix_ms": _milliseconds(at),
         "azimuth_deg": _rounded(seen.azimuth_deg, 3),
@@ -92,6 +97,11 @@ def sky_samples(track: Track, station: Station, start: float, end: float) -> dic
         "sun": {
             "azimuth_deg": _rounded(sun_azimuth, 2),
             "elevation_deg": _rounded(sun_elevation, 2),
+        },
+        "moon": {
+            "azimuth_deg": _rounded(moon.azimuth_deg, 1),
+            "elevation_deg": _rounded(moon.elevation_deg, 1),
+            "lit_fraction": _rounded(moon_lit_fraction(around), 2),
         },
     }
 
