@@ -11,7 +11,7 @@ import urllib.request
 URL = os.environ.get("CONTACTD_HEALTH_URL", "http://127.0.0.1:8010/health/live")
 
 try:
-    with urllib.request.urlopen(URL, timeout=4) as answer:
+    with urllib.request.urlopen(URL, timeout=4) as answer:  # noqa: S310 - the user's own address
         sys.exit(answer.status != 200)
 except (OSError, urllib.error.URLError) as error:
     print(f"{URL}: {error}", file=sys.stderr)
