@@ -14,6 +14,7 @@ import email.utils
 import hashlib
 import hmac
 import json
+import re
 from typing import TYPE_CHECKING
 
 from contactd import __version__
@@ -111,8 +112,8 @@ def _retry_after_s(text: str | None, now: float) -> float | None:
     """Seconds to wait, from either form of Retry-After; None where there is none."""
     if text is None:
         return None
-    if text.strip().isdecimal():
-        return float(text.strip()[:9])
+    if re.fullmatch(r"\s*[0-9]{1,9}\s*", text):
+        return float(text)
     try:
         moment = email.utils.parsedate_to_datetime(text)
     except ValueError:

@@ -1,0 +1,410 @@
+"""Delivery: at least once, each channel at its own pace, outcomes in the ledger."""
+
+import asyncio
+import os
+import random
+import signal
+import subprocess
+import sys
+import time
+from dataclasses import replace
+from itertools import pairwise
+
+import pytest
+
+from contactd.alerts import AlertState, fold_alerts
+from contactd.alerts.channels.webhook import WebhookChannel
+from contactd.alerts.delivery import Attempt, Delivery, Terms
+from contactd.alerts.message import About, ChannelBusy, Message, pending
+from contactd.alerts.state import Outcome
+from contactd.core import record as kinds
+from contactd.core.alert import Alert, Severity
+from contactd.core.errors import DeliveryError
+from contactd.core.instants import from_text, from_unix
+from contactd.core.record import Record
+from contactd.records import Ledger
+from contactd.service.clock import SimulatedClock
+
+NOON = from_text("2026-12-03T12:00:00Z")
+
+
+class MachineClock:
+    def now(self) -> float:
+        return from_unix(time.time())
+
+    async def sleep(self, seconds: float) -> None:
+        await asyncio.sleep(seconds)
+
+
+class Wire:
+    """A channel that does what it is told: a list of errors to raise in turn, then success."""
+
+    def __init__(self, name: str, clock: SimulatedClock, *errors: DeliveryError, takes_s=0.0):
+        self.name = name
+        self.clock = clock
+        self.errors = list(errors)
+        self.takes_s = takes_s
+        self.sent: list[tuple[float, str]] = []
+        self.under_way = self.most_at_once = 0
+        self.closed = False
+
+    async def send(self, message: Message) -> None:
+        self.under_way += 1
+        self.most_at_once = max(self.most_at_once, self.under_way)
+        try:
+            self.sent.append((self.clock.now() - NOON, message.key))
+            if self.takes_s:
+                await self.clock.sleep(self.takes_s)
+            if self.errors:
+                raise self.errors.pop(0)
+        finally:
+            self.under_way -= 1
+
+    async def close(self) -> None:
+        self.closed = True
+
+
+def busy(again: bool = True) -> DeliveryError:
+    return DeliveryError("wire", "answered 500", again)
+
+
+def alert(number: int = 1, severity: Severity = Severity.CAUTION) -> Alert:
+    return Alert(f"a-{number}", "contact-coming", severity, "Lantern 3", "Lantern 3/Norrsund",
+                 "what", "advice", NOON, NOON + 60, NOON + 600)  # fmt: skip
+
+
+def message(number: int = 1, channel: str = "wire", since: float = NOON) -> Message:
+    return Message(f"a-{number}", channel, About.RAISED, (alert(number),), since)
+
+
+class Desk:
+    """A delivery on a simulated clock that keeps what it records."""
+
+    def __init__(self, *channels: Wire, clock: SimulatedClock, terms: Terms | None = None) -> None:
+        self.records: list[Record] = []
+        self.attempts: list[Attempt] = []
+        self.clock = clock
+        self.delivery = Delivery(self.record, clock, random.Random(4), self.attempts.append)
+        self.delivery.use((channel, terms or Terms()) for channel in channels)
+
+    async def record(self, records) -> None:
+        self.records.extend(records)
+
+    def outcomes(self) -> list[str]:
+        return [each.kind for each in self.records]
+
+    async def pass_time(self, seconds: float) -> None:
+        """Let time pass in small slices, and everything that is ready run between them."""
+        for _ in range(20):
+            for _ in range(40):
+                await asyncio.sleep(0)
+            await self.clock.advance(seconds / 20)
+        for _ in range(40):
+            await asyncio.sleep(0)
+
+
+@pytest.fixture
+def clock() -> SimulatedClock:
+    return SimulatedClock(NOON)
+
+
+async def test_a_message_is_recorded_as_sent_and_then_as_delivered(clock):
+    desk = Desk(Wire("wire", clock), clock=clock)
+    desk.delivery.offer([message()])
+    await desk.delivery.idle()
+    assert desk.outcomes() == [kinds.ALERT_SENT, kinds.ALERT_DELIVERED]
+    delivered = desk.records[1]
+    assert delivered.body == {"message": "a-1", "channel": "wire", "alerts": ["a-1"], "attempts": 1}
+    assert delivered.subject == "Lantern 3/Norrsund"
+    await desk.delivery.close()
+
+
+async def test_what_is_in_hand_or_done_is_not_sent_twice_by_this_process(clock):
+    wire = Wire("wire", clock, takes_s=5.0)
+    desk = Desk(wire, clock=clock)
+    for _ in range(3):
+        desk.delivery.offer([message()])
+        await desk.pass_time(1)
+    await desk.pass_time(10)
+    desk.delivery.offer([message()])
+    await desk.delivery.idle()
+    assert len(wire.sent) == 1
+    await desk.delivery.close()
+
+
+async def test_failures_wait_longer_and_longer_up_to_the_longest_wait(clock):
+    wire = Wire("wire", clock, *[busy() for _ in range(9)])
+    desk = Desk(wire, terms=Terms(first_wait_s=1.0, longest_wait_s=16.0), clock=clock)
+    desk.delivery.offer([message()])
+    for _ in range(200):
+        await desk.pass_time(1.0)
+    await desk.delivery.idle()
+    waits = [later[0] - earlier[0] for earlier, later in pairwise(wire.sent)]
+    assert len(waits) == 9
+    # Doubled each time and capped, less a random part of up to half.
+    for wait, bound in zip(waits, [1, 2, 4, 8, 16, 16, 16, 16, 16], strict=True):
+        assert bound / 2 <= wait <= bound
+    assert desk.records[-1].body["attempts"] == 10
+    assert [each.reason for each in desk.attempts] == ["answered 500"] * 9 + [""]
+    await desk.delivery.close()
+
+
+async def test_a_receiver_that_asks_for_patience_is_given_it_within_bounds(clock):
+    wire = Wire("wire", clock, ChannelBusy("wire", "429", 120.0), ChannelBusy("wire", "429", 1e9))
+    desk = Desk(wire, clock=clock)
+    desk.delivery.offer([message()])
+    for _ in range(100):
+        await desk.pass_time(10.0)
+    times = [at for at, _ in wire.sent]
+    assert times[1] - times[0] == pytest.approx(120.0, abs=0.1)
+    assert times[2] - times[1] == pytest.approx(600.0, abs=0.1)
+    await desk.delivery.close()
+
+
+async def test_what_is_not_worth_retrying_is_given_up_at_once_with_its_reason(clock):
+    desk = Desk(Wire("wire", clock, busy(again=False)), clock=clock)
+    desk.delivery.offer([message()])
+    await desk.delivery.idle()
+    assert desk.outcomes() == [kinds.ALERT_SENT, kinds.ALERT_FAILED]
+    assert desk.records[1].body["reason"] == "answered 500"
+    assert desk.attempts == [Attempt("wire", 0.0, "answered 500", final=True)]
+    await desk.delivery.close()
+
+
+async def test_a_message_is_not_tried_for_ever(clock):
+    wire = Wire("wire", clock, *[busy() for _ in range(10_000)])
+    desk = Desk(wire, terms=Terms(keep_trying_s=600.0), clock=clock)
+    desk.delivery.offer([message()])
+    for _ in range(200):
+        await desk.pass_time(10.0)
+    assert desk.outcomes() == [kinds.ALERT_SENT, kinds.ALERT_FAILED]
+    assert 600 < wire.sent[-1][0] < 700
+    await desk.delivery.close()
+
+
+async def test_an_attempt_that_hangs_is_cut_off_and_tried_again(clock):
+    wire = Wire("wire", clock, takes_s=1e6)
+    desk = Desk(wire, terms=Terms(attempt_s=10.0), clock=clock)
+    desk.delivery.offer([message()])
+    await desk.pass_time(10.5)
+    assert desk.attempts[0].reason == "no answer within 10 s"
+    assert wire.under_way <= 1
+    await desk.pass_time(5.0)
+    assert len(wire.sent) == 2
+    await desk.delivery.close()
+
+
+async def test_a_channel_with_a_bug_loses_nothing(clock):
+    wire = Wire("wire", clock, ZeroDivisionError("oh"))
+    desk = Desk(wire, clock=clock)
+    desk.delivery.offer([message()])
+    await desk.pass_time(5.0)
+    await desk.delivery.idle()
+    assert desk.attempts[0].reason == "ZeroDivisionError: oh"
+    assert desk.outcomes()[-1] == kinds.ALERT_DELIVERED
+    await desk.delivery.close()
+
+
+async def test_one_slow_channel_does_not_delay_another(clock):
+    slow, quick = Wire("slow", clock, takes_s=9.0), Wire("quick", clock)
+    desk = Desk(slow, quick, clock=clock, terms=Terms(at_once=2))
+    desk.delivery.offer([message(n, channel) for n in range(50) for channel in ("slow", "quick")])
+    await desk.pass_time(0.1)
+    assert len(quick.sent) == 50
+    assert max(at for at, _ in quick.sent) < 0.1
+    assert len(slow.sent) == slow.most_at_once == 2
+    await desk.delivery.close()
+
+
+async def test_a_message_to_a_channel_that_is_gone_is_recorded_as_failed(clock):
+    desk = Desk(clock=clock)
+    desk.delivery.offer([message()])
+    await desk.delivery.idle()
+    assert desk.records[-1].body["reason"] == "there is no such channel any more"
+    await desk.delivery.close()
+
+
+async def test_a_channel_that_is_replaced_finishes_and_is_closed(clock):
+    old, new = Wire("wire", clock, takes_s=5.0), Wire("wire", clock)
+    desk = Desk(old, clock=clock)
+    desk.delivery.offer([message(1)])
+    await desk.pass_time(1.0)
+    desk.delivery.use([(new, Terms())])
+    desk.delivery.offer([message(1), message(2)])
+    await desk.pass_time(1.0)
+    assert (len(old.sent), old.closed, len(new.sent)) == (1, False, 1)
+    await desk.pass_time(10.0)
+    assert old.closed
+    assert not new.closed
+    await desk.delivery.close()
+    assert new.closed
+
+
+async def test_closing_leaves_what_is_unfinished_to_the_next_start(clock):
+    wire = Wire("wire", clock, *[busy() for _ in range(100)])
+    desk = Desk(wire, clock=clock)
+    desk.delivery.offer([message()])
+    await desk.pass_time(3.0)
+    await desk.delivery.close()
+    assert desk.outcomes() == [kinds.ALERT_SENT]
+    assert desk.delivery.in_hand == 0
+
+
+# What is pending follows from the records alone.
+
+
+def raised(number: int, *channels: str, sort: str = "event", severity: str = "caution") -> Record:
+    body = {
+        "identity": f"a-{number}", "kind": "k", "sort": sort, "severity": severity, "target": "T",
+        "what": "w", "advice": "a", "due": "2026-12-03T12:00:00Z",
+        "concerns": "2026-12-03T12:00:00Z", "over_at": "2026-12-03T13:00:00Z", "late": False,
+        "facts": {}, "channels": list(channels), "series": f"s{number}", "begins": None,
+        "ends": None, "lead_s": 0.0, "rests_on": "",
+    }  # fmt: skip
+    return Record(NOON + number, kinds.ALERT_RAISED, "T", "contactd", body)
+
+
+def outcome(kind: str, key: str, channel: str) -> Record:
+    body = {"message": key, "channel": channel, "alerts": [key.split(".")[0]]}
+    return Record(NOON, kind, "T", "contactd", body)
+
+
+def keys(*records: Record) -> list[tuple[str, str]]:
+    state = fold_alerts(AlertState(), records)
+    return [(each.key, each.channel) for each in pending(state)]
+
+
+def test_an_alert_is_pending_for_each_channel_until_its_outcome_is_known():
+    start = raised(1, "log", "hook")
+    assert keys(start) == [("a-1", "log"), ("a-1", "hook")]
+    assert keys(start, outcome(kinds.ALERT_SENT, "a-1", "hook")) == [
+        ("a-1", "log"),
+        ("a-1", "hook"),
+    ]
+    assert keys(start, outcome(kinds.ALERT_DELIVERED, "a-1", "hook")) == [("a-1", "log")]
+    assert keys(start, outcome(kinds.ALERT_FAILED, "a-1", "log")) == [("a-1", "hook")]
+
+
+def test_a_late_report_of_failure_does_not_undo_a_delivery():
+    records = (raised(1, "log"), outcome(kinds.ALERT_DELIVERED, "a-1", "log"))
+    state = fold_alerts(AlertState(), (*records, outcome(kinds.ALERT_FAILED, "a-1", "log")))
+    assert state.told["a-1"].outcomes == {("a-1", "log"): Outcome.DELIVERED}
+
+
+def test_the_most_severe_goes_first_then_the_oldest():
+    records = [raised(1, "log"), raised(2, "log", severity="warning"), raised(3, "log")]
+    assert [key for key, _ in keys(*records)] == ["a-2", "a-1", "a-3"]
+
+
+def test_that_it_is_resolved_is_said_only_where_the_alert_was_delivered():
+    resolved = Record(NOON + 9, kinds.ALERT_RESOLVED, "T", "contactd", {"identity": "a-1"})
+    start = raised(1, "log", "hook", sort="condition")
+    delivered = outcome(kinds.ALERT_DELIVERED, "a-1", "log")
+    assert keys(start, delivered, resolved) == [("a-1", "hook"), ("a-1.resolved", "log")]
+    done = outcome(kinds.ALERT_DELIVERED, "a-1.resolved", "log")
+    assert keys(start, delivered, resolved, done) == [("a-1", "hook")]
+
+
+# Over a real ledger, real sockets and a real kill.
+
+
+async def serve(url: str, ledger: Ledger, until: int) -> AlertState:
+    """Deliver everything that is pending in the ledger, as a service would."""
+    state = fold_alerts(AlertState(), ledger.records())
+
+    async def record(records) -> None:
+        ledger.append(records)
+
+    delivery = Delivery(record, MachineClock(), random.Random(1))
+    delivery.use([(WebhookChannel("hook", url, timeout_s=2.0), Terms(first_wait_s=0.01))])
+    delivery.offer(pending(state))
+    await asyncio.wait_for(delivery.idle(), until)
+    await delivery.close()
+    return fold_alerts(AlertState(), ledger.records())
+
+
+async def test_a_webhook_that_answers_500_then_429_then_nothing_gets_it_all_the_same(receiver):
+    def hang_up(handler) -> None:
+        handler.connection.close()
+
+    receiver.answers = [500, (429, {"Retry-After": "0"}), hang_up, 200]
+    with Ledger.open("sqlite://") as ledger:
+        ledger.append([replace(raised(1, "hook"), at=MachineClock().now())])
+        state = await serve(receiver.url, ledger, 30)
+        assert state.told["a-1"].outcomes == {("a-1", "hook"): Outcome.DELIVERED}
+        last = ledger.since(0)[-1]
+        assert (last.kind, last.body["attempts"]) == (kinds.ALERT_DELIVERED, 4)
+    assert {request.headers["Idempotency-Key"] for request in receiver.requests} == {"a-1"}
+
+
+SENDER = """
+import asyncio, random, sys, time
+from contactd.alerts import AlertState, fold_alerts
+from contactd.alerts.channels.webhook import WebhookChannel
+from contactd.alerts.delivery import Delivery, Terms
+from contactd.alerts.message import pending
+from contactd.core.instants import from_unix
+from contactd.records import Ledger
+
+class Clock:
+    def now(self):
+        return from_unix(time.time())
+    async def sleep(self, seconds):
+        await asyncio.sleep(seconds)
+
+async def main(url, hook):
+    with Ledger.open(url) as ledger:
+        async def record(records):
+            ledger.append(records)
+        delivery = Delivery(record, Clock(), random.Random(2))
+        delivery.use([(WebhookChannel("hook", hook, timeout_s=5.0), Terms(at_once=1))])
+        delivery.offer(pending(fold_alerts(AlertState(), ledger.records())))
+        print("sending", flush=True)
+        await delivery.idle()
+        await delivery.close()
+    print("done", flush=True)
+
+asyncio.run(main(*sys.argv[1:]))
+"""
+
+
+@pytest.mark.process
+def test_a_sender_killed_again_and_again_still_delivers_everything_at_least_once(
+    tmp_path, receiver
+):
+    url = f"sqlite:///{tmp_path}/ledger.sqlite"
+    now = MachineClock().now()
+    with Ledger.open(url) as ledger:
+        ledger.append([replace(raised(n, "hook"), at=now) for n in range(1, 121)])
+    receiver.answers = [lambda handler: (time.sleep(0.005), answer_200(handler))]
+    rng = random.Random(5)
+    for turn in range(40):
+        sender = subprocess.Popen(
+            [sys.executable, "-c", SENDER, url, receiver.url], stdout=subprocess.PIPE, text=True
+        )
+        assert sender.stdout is not None
+        assert sender.stdout.readline() == "sending\n"
+        if turn < 4:
+            time.sleep(rng.uniform(0.02, 0.15))
+            os.kill(sender.pid, signal.SIGKILL)
+        output, _ = sender.communicate(timeout=60)
+        if output == "done\n":
+            break
+    with Ledger.open(url) as ledger:
+        state = fold_alerts(AlertState(), ledger.records())
+        assert {
+            told.outcomes[f"a-{n}", "hook"] for n, told in enumerate(state.told.values(), 1)
+        } == {Outcome.DELIVERED}
+        assert ledger.verify().intact
+        delivered = [each for each in ledger.records() if each.kind == kinds.ALERT_DELIVERED]
+        assert len(delivered) == 120, "one outcome for each message"
+    got = [request.headers["Idempotency-Key"] for request in receiver.requests]
+    assert set(got) == {f"a-{n}" for n in range(1, 121)}
+    # Only what was under way when the process was killed may come twice.
+    assert len(got) - len(set(got)) <= 4 * 10
+
+
+def answer_200(handler) -> None:
+    handler.send_response(200)
+    handler.send_header("Content-Length", "0")
+    handler.end_headers()
