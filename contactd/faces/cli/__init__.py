@@ -22,6 +22,9 @@ COMMANDS = {
     "contacts": Lazy(f"{_HERE}.contacts", "Contacts of targets over stations."),
     "forecast": Lazy(f"{_HERE}.forecast", "When each step runs out, and who will see it."),
     "record": Lazy(f"{_HERE}.record", "Enter what was learned into the ledger."),
+    "state": Lazy(f"{_HERE}.state", "What is known, or was known at an earlier time."),
+    "acknowledge": Lazy(f"{_HERE}.acknowledge", "Alerts that wait; take them in hand."),
+    "ledger": Lazy(f"{_HERE}.ledger", "Show, verify or export the ledger."),
     "demo": Lazy(f"{_HERE}.demo", "Write a demo configuration of the present day."),
 }
 

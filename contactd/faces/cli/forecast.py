@@ -42,8 +42,8 @@ def command(
     configuration = read_configuration(config_dir)
     targets = chosen("target", target_names, configuration.targets)
 
-    from contactd.faces.cli.ledger import state_of
     from contactd.faces.cli.progress import with_progress
+    from contactd.faces.cli.store import state_of
 
     now = current().now
     state = state_of(configuration, at if at < now else None)
@@ -67,7 +67,7 @@ def outlook_of(
 ) -> TargetOutlook:
     """The target's outlook at an instant (s), over the configured horizon."""
     from contactd.core.planning import look_ahead
-    from contactd.faces.cli.ledger import knowledge_of
+    from contactd.faces.cli.store import knowledge_of
 
     horizon = configuration.settings.horizon
     span = (at - horizon.back_s, at + horizon.ahead_s)

@@ -32,7 +32,7 @@ def as_json(document: object) -> None:
 def as_csv(fields: Sequence[str], rows: Iterable[Mapping[str, Any]]) -> None:
     """Print rows as CSV with a heading line.
 
-    None is empty, a list is joined by ``; ``. Text that a spreadsheet would take for a formula
+    None is empty, a list is joined by ``; ``, a mapping is JSON text. Text that a spreadsheet would take for a formula
     gets an apostrophe before it.
     """
     writer = csv.writer(sys.stdout, lineterminator="\n")
@@ -42,6 +42,8 @@ def as_csv(fields: Sequence[str], rows: Iterable[Mapping[str, Any]]) -> None:
 
 
 def _csv_cell(value: object) -> object:
+    if isinstance(value, dict):
+        value = json.dumps(value, ensure_ascii=False)
     if isinstance(value, list | tuple):
         value = "; ".join(str(each) for each in value)
     if isinstance(value, bool):

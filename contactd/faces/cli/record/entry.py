@@ -98,7 +98,7 @@ class Matter:
         """
         from contactd.core.sequences.statements import subject_of
         from contactd.faces.cli.forecast import outlook_of
-        from contactd.faces.cli.ledger import state_of
+        from contactd.faces.cli.store import state_of
         from contactd.records.state import fold
 
         now = current().now
@@ -121,7 +121,7 @@ def store(
         LedgerError: if the ledger cannot be written.
     """
     from contactd.core.record import Record
-    from contactd.faces.cli.ledger import author, open_ledger
+    from contactd.faces.cli.store import author, open_ledger
 
     noted = {"note": manner.note.strip()} if manner.note.strip() else {}
     record = Record(current().now, kind, subject, author(manner.by), {**body, **noted})

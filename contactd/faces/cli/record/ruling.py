@@ -50,7 +50,7 @@ def command(
 
     from contactd.core.record import RULING
     from contactd.core.sequences.statements import ruling
-    from contactd.faces.cli.ledger import knowledge_of, state_of
+    from contactd.faces.cli.store import knowledge_of, state_of
 
     known = knowledge_of(state_of(matter.configuration), matter.target)
     body = ruling(
