@@ -18,10 +18,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from contactd.core.ground.sight import Sight, sight
-from contactd.core.ground.station import Station
+from contactd.core.ground.station import NO_LIMITS, AntennaLimits, Station
 from contactd.core.intervals import EMPTY, IntervalSet, union
 from contactd.core.orbit.crossings import positive_intervals
 from contactd.core.orbit.track import Track
+
+__all__ = ["NO_LIMITS", "AntennaLimits", "followed_intervals", "keyhole_intervals"]
 
 FloatArray = NDArray[np.float64]
 
@@ -29,34 +31,6 @@ _SAMPLES_A_RADIAN: Final = 2_000.0
 _SHORTEST_STEP_S: Final = 0.2
 _LONGEST_STEP_S: Final = 20.0
 _CATCH_UP_STEPS: Final = 20_000
-
-
-@dataclass(frozen=True, slots=True)
-class AntennaLimits:
-    """What an elevation-over-azimuth mount can do.
-
-    Attributes:
-        highest_elevation_deg: it cannot point above this.
-        azimuth_rate_deg_s, elevation_rate_deg_s: greatest rates; None for no limit.
-        half_beam_deg: the target is held while the beam is off by no more than this.
-    """
-
-    highest_elevation_deg: float = 90.0
-    azimuth_rate_deg_s: float | None = None
-    elevation_rate_deg_s: float | None = None
-    half_beam_deg: float = 0.0
-
-    @property
-    def limits_nothing(self) -> bool:
-        """Whether the mount follows everything."""
-        return (
-            self.highest_elevation_deg >= 90.0
-            and self.azimuth_rate_deg_s is None
-            and self.elevation_rate_deg_s is None
-        )
-
-
-NO_LIMITS: Final = AntennaLimits()
 
 
 def followed_intervals(

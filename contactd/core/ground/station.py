@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import Final
 
 from contactd.core.intervals import EMPTY, IntervalSet
 
@@ -16,11 +17,42 @@ class ServiceTerms:
         least_elevation_deg: the service works at or above this geometric elevation.
         acquisition_s: from AOS until the service is really usable.
         guard_s: the service is not counted on in the last seconds before LOS.
+        link: name of the target's radio link that the service needs with its required margin; ""
+            if no link is looked at.
     """
 
     least_elevation_deg: float = 0.0
     acquisition_s: float = 0.0
     guard_s: float = 0.0
+    link: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class AntennaLimits:
+    """What an elevation-over-azimuth mount can do.
+
+    Attributes:
+        highest_elevation_deg: it cannot point above this.
+        azimuth_rate_deg_s, elevation_rate_deg_s: greatest rates; None for no limit.
+        half_beam_deg: the target is held while the beam is off by no more than this.
+    """
+
+    highest_elevation_deg: float = 90.0
+    azimuth_rate_deg_s: float | None = None
+    elevation_rate_deg_s: float | None = None
+    half_beam_deg: float = 0.0
+
+    @property
+    def limits_nothing(self) -> bool:
+        """Whether the mount follows everything."""
+        return (
+            self.highest_elevation_deg >= 90.0
+            and self.azimuth_rate_deg_s is None
+            and self.elevation_rate_deg_s is None
+        )
+
+
+NO_LIMITS: Final = AntennaLimits()
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,6 +68,8 @@ class Station:
         services: terms by service name (``telemetry``, ``command``, ``ranging``).
         outages: when the station cannot be used at all.
         refraction: whether elevation includes standard refraction.
+        antenna: what its mount can follow.
+        sun_exclusion_deg: nothing is done nearer than this to the Sun's centre; 0 for no limit.
     """
 
     name: str
@@ -47,3 +81,5 @@ class Station:
     services: Mapping[str, ServiceTerms] = field(default_factory=dict)
     outages: IntervalSet = EMPTY
     refraction: bool = False
+    antenna: AntennaLimits = NO_LIMITS
+    sun_exclusion_deg: float = 0.0

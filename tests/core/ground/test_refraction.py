@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from scipy.integrate import quad
 
 from contactd.core.ground.refraction import (
+    radio_refraction_deg,
     refraction_deg,
     refraction_of_apparent_deg,
     true_elevation_deg,
@@ -67,3 +69,42 @@ def test_thin_cold_air_bends_by_pressure_and_temperature() -> None:
     ratio = refraction_deg(10.0, 505.0, 10.0) / refraction_deg(10.0)
     assert ratio == pytest.approx(0.5)
     assert refraction_deg(10.0, 1010.0, -20.0) / refraction_deg(10.0) == pytest.approx(283 / 253)
+
+
+def bent_by_the_reference_atmosphere(apparent_deg: float, height_km: float) -> float:
+    """Refraction (deg) along a ray, by its integral."""
+
+    def index(x: float) -> float:
+        return 1 + 315e-6 * np.exp(-0.1361 * x)
+
+    earth_km = 6370.0
+    kept = (earth_km + height_km) * index(height_km) * np.cos(np.radians(apparent_deg))
+
+    def bending(x: float) -> float:
+        cosine = kept / ((earth_km + x) * index(x))
+        slope = -315e-6 * 0.1361 * np.exp(-0.1361 * x)
+        return -slope / index(x) * cosine / np.sqrt(1 - cosine**2)
+
+    return float(np.degrees(quad(bending, height_km, 200.0, limit=400)[0]))
+
+
+@pytest.mark.parametrize("height_km", [0.0, 1.0, 2.5])
+@pytest.mark.parametrize("apparent_deg", [0.5, 1.0, 2.0, 5.0, 9.0, 20.0, 45.0])
+def test_radio_waves_bend_as_the_integral_through_the_reference_atmosphere_says(
+    apparent_deg: float, height_km: float
+) -> None:
+    # Source: ITU-R P.834, bending integral in the exponential atmosphere of ITU-R P.453
+    # (n = 1 + 315e-6 exp(-0.1361 h)). The Recommendation's fit parts from it by a hundredth of a
+    # degree.
+    truth = bent_by_the_reference_atmosphere(apparent_deg, height_km)
+    found = radio_refraction_deg(apparent_deg - truth, height_km * 1000)
+    assert found == pytest.approx(truth, rel=0.05, abs=0.011)
+
+
+def test_radio_waves_bend_more_than_light_at_the_horizon_and_less_from_a_mountain() -> None:
+    assert radio_refraction_deg(0.0) > refraction_deg(0.0)
+    assert radio_refraction_deg(0.0, 3000.0) < radio_refraction_deg(0.0)
+    elevations = np.linspace(-5, 90, 2000)
+    bent = radio_refraction_deg(elevations)
+    assert (np.diff(bent) <= 0).all()
+    assert bent[-1] == pytest.approx(0.0, abs=1e-12)
