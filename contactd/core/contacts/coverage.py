@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,6 +19,9 @@ from contactd.core.intervals import IntervalSet, union
 from contactd.core.orbit.elements import TimingError
 from contactd.core.orbit.track import Track
 
+if TYPE_CHECKING:
+    from contactd.core.ground.links import Link
+
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 
@@ -30,12 +34,14 @@ def services(
     epoch: float,
     start: float,
     end: float,
+    links: Mapping[str, Link] | None = None,
 ) -> dict[str, dict[str, Coverage]]:
     """Coverage of one target by each service of each station.
 
     A service can be used from AOS + acquisition until LOS − guard, while the target stands at or
-    above the service's least elevation and the station is not out. Where a contact is cut by the
-    end of the span there is neither acquisition nor guard.
+    above the service's least elevation, the station is not out, its mount can follow, the Sun is
+    not in its beam, and the service's radio link has its required margin. Where a contact is cut by
+    the end of the span there is neither acquisition nor guard.
 
     Args:
         track: the target's motion; its name chooses its contacts.
@@ -43,6 +49,7 @@ def services(
         timing_error: of the elements: it moves a contact earlier or later as a whole.
         epoch: instant (s) that the timing error's age counts from.
         start, end: instants (s) between which coverage is wanted.
+        links: the target's radio links by name; a service whose link is not among them needs none.
 
     Returns:
         By service, then by station (every station that offers the service).
@@ -60,9 +67,19 @@ def services(
                     followed = motions(track, contacts.start, contacts.end)
                 raised = _raised(followed, station, terms.least_elevation_deg)
                 bounds.append((raised, ServiceTerms()))
-            result.setdefault(service, {})[station.name] = _coverage(
-                bounds, station.outages, timing_error, epoch, start, end
-            )
+            coverage = _coverage(bounds, station.outages, timing_error, epoch, start, end)
+            link = links.get(terms.link) if links else None
+            if link is not None or station.is_limited:
+                from contactd.core.ground.usable import usable_part
+
+                usable = usable_part(track, station, IntervalSet(rows.aos, rows.los), link)
+                error_s = max(timing_error.at_age_s(edge - epoch) for edge in (start, end))
+                coverage = Coverage(
+                    nominal=coverage.nominal & usable,
+                    certain=coverage.certain & usable.shrink(error_s, error_s),
+                    possible=coverage.possible & usable.grow(error_s, error_s),
+                )
+            result.setdefault(service, {})[station.name] = coverage
     return result
 
 

@@ -83,3 +83,8 @@ class Station:
     refraction: bool = False
     antenna: AntennaLimits = NO_LIMITS
     sun_exclusion_deg: float = 0.0
+
+    @property
+    def is_limited(self) -> bool:
+        """Whether mount or Sun may take a part of a contact."""
+        return not self.antenna.limits_nothing or self.sun_exclusion_deg > 0

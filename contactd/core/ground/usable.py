@@ -10,11 +10,6 @@ from contactd.core.intervals import IntervalSet, union
 from contactd.core.orbit.track import Track
 
 
-def limits_nothing(station: Station, link: Link | None = None) -> bool:
-    """Whether every contact of the station is usable from end to end."""
-    return station.antenna.limits_nothing and station.sun_exclusion_deg <= 0 and link is None
-
-
 def usable_part(
     track: Track, station: Station, contacts: IntervalSet, link: Link | None = None
 ) -> IntervalSet:

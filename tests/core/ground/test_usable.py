@@ -6,14 +6,17 @@ import json
 from dataclasses import replace
 from pathlib import Path
 
+from contactd.core.contacts.coverage import services
+from contactd.core.contacts.prediction import predict
 from contactd.core.ground.antenna import followed_intervals
 from contactd.core.ground.links import Direction, Link, usable_intervals
-from contactd.core.ground.station import AntennaLimits, Station
+from contactd.core.ground.station import AntennaLimits, ServiceTerms, Station
 from contactd.core.ground.sunblind import sun_exclusion_intervals
-from contactd.core.ground.usable import limits_nothing, usable_part
+from contactd.core.ground.usable import usable_part
 from contactd.core.instants import from_text
 from contactd.core.intervals import IntervalSet
 from contactd.core.orbit import parse_tle
+from contactd.core.orbit.elements import TimingError
 from contactd.core.orbit.sgp4_track import Sgp4Track
 
 DATA = Path(__file__).parents[2] / "reference" / "data"
@@ -31,7 +34,7 @@ LINK = Link("telemetry", Direction.DOWN, 2.2e9, power_dbw=-3.0, station_gain_dbi
 
 
 def test_without_limits_all_of_a_contact_is_usable() -> None:
-    assert limits_nothing(PLAIN)
+    assert not PLAIN.is_limited
     assert usable_part(TRACK, PLAIN, CONTACTS) == CONTACTS
 
 
@@ -41,8 +44,7 @@ def test_mount_sun_and_link_each_take_their_part() -> None:
         antenna=AntennaLimits(highest_elevation_deg=40.0, azimuth_rate_deg_s=1.0),
         sun_exclusion_deg=30.0,
     )
-    assert not limits_nothing(station)
-    assert not limits_nothing(PLAIN, LINK)
+    assert station.is_limited
     found = usable_part(TRACK, station, CONTACTS, LINK)
     expected = [
         followed_intervals(TRACK, station, station.antenna, start, end)
@@ -53,3 +55,26 @@ def test_mount_sun_and_link_each_take_their_part() -> None:
     for (start, end), part in zip(CONTACTS, expected, strict=True):
         assert found.clip(start, end) == part
     assert 0 < found.total_s < CONTACTS.total_s
+
+
+def test_a_services_coverage_leaves_out_what_cannot_be_used() -> None:
+    station = replace(
+        PLAIN,
+        services={"telemetry": ServiceTerms(link="telemetry"), "ranging": ServiceTerms()},
+        antenna=AntennaLimits(highest_elevation_deg=40.0),
+    )
+    start, end = CONTACTS.starts[0] - 600.0, CONTACTS.ends[-1] + 600.0
+    table = predict([TRACK], [station], start, end)
+    error = TimingError(at_epoch_s=2.0)
+    found = services(
+        TRACK, [station], table, error, TRACK.elements.epoch, start, end, {"telemetry": LINK}
+    )
+    contacts = IntervalSet.of((each.aos, each.los) for each in table)
+    by_link = found["telemetry"][station.name]
+    by_mount = found["ranging"][station.name]
+    assert by_mount.nominal == usable_part(TRACK, station, contacts)
+    assert by_link.nominal == usable_part(TRACK, station, contacts, LINK)
+    assert by_link.nominal.total_s < by_mount.nominal.total_s < contacts.total_s
+    for coverage in (by_link, by_mount):
+        assert not coverage.certain - coverage.nominal.shrink(1.99, 1.99)
+        assert not coverage.nominal.grow(1.99, 1.99) - coverage.possible
