@@ -32,8 +32,8 @@ def as_json(document: object) -> None:
 def as_csv(fields: Sequence[str], rows: Iterable[Mapping[str, Any]]) -> None:
     """Print rows as CSV with a heading line.
 
-    None is empty, a list is joined by ``; ``, a mapping is JSON text. Text that a spreadsheet would take for a formula
-    gets an apostrophe before it.
+    None is empty, a list is joined by ``; ``, a mapping is JSON text. Text that a spreadsheet
+    would take for a formula gets an apostrophe before it.
     """
     writer = csv.writer(sys.stdout, lineterminator="\n")
     writer.writerow(fields)
