@@ -13,7 +13,7 @@ from contactd.core.errors import PropagationError
 from contactd.core.orbit.sgp4_track import Sgp4Track
 from contactd.core.orbit.track import Track
 from contactd.core.outlook import Health, Snapshot
-from contactd.core.planning import Target
+from contactd.core.planning import Prediction, Target
 from contactd.core.record import Record
 from contactd.core.sequences.known import SequenceKnowledge
 from contactd.records import Ledger, fold
@@ -77,6 +77,9 @@ class DaemonView:
         if sequence not in {each.name for each in state.targets[target].sequences}:
             raise KeyError(sequence)
         return state.knowledge.sequences.get((target, sequence), SequenceKnowledge())
+
+    def prediction(self, target: str) -> Prediction:
+        return self._daemon.state.predictions[target]
 
     def track(self, target: str) -> Track:
         elements = self.target(target).elements_for(self.now())

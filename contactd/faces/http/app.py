@@ -17,6 +17,7 @@ from contactd.faces.http.middleware import Protection
 from contactd.faces.http.models import ProblemDocument
 from contactd.faces.http.payloads import Payloads
 from contactd.faces.http.routes import (
+    alignment,
     motions,
     outlooks,
     records,
@@ -64,7 +65,7 @@ def build_app(view: View, rules: Callable[[], AccessRules] = AccessRules) -> Fas
     app.add_middleware(GZipMiddleware, minimum_size=1000, compresslevel=6)
     app.add_middleware(Protection)
     app.include_router(_operation(view))
-    for part in (reference, sessions, outlooks, motions, records):
+    for part in (reference, sessions, outlooks, motions, records, alignment):
         app.include_router(part.router, prefix="/api/v1")
     app.include_router(page_router)
     app.mount("/static", static_files(), name="static")

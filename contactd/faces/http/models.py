@@ -276,3 +276,109 @@ class ProblemDocument(BaseModel):
     detail: str
     code: str
     instance: str | None = None
+
+
+class PlannedStep(Document):
+    """A step of a plan."""
+
+    step: str
+    earliest: str | None = Field(description=UTC)
+    nominal: str | None = Field(description=UTC)
+    latest: str | None = Field(description=UTC)
+    stations: list[str]
+    margin_s: float | None
+
+
+class Option(Document):
+    """Settings, and the start times that keep every step served."""
+
+    start_from: str = Field(description=UTC)
+    start_until: str = Field(description=UTC)
+    best_start: str = Field(description=UTC)
+    margin_s: float
+    settings: dict[str, float] = Field(examples=[{"receiver on": 28800.0}])
+    steps: list[PlannedStep]
+
+
+class Blocker(Document):
+    """What stands in the way of a plan, and the smallest change that would help."""
+
+    step: str
+    reason: str
+    relaxation: str
+
+
+class Alignment(Document):
+    """The best plans, best first, or what stands in the way."""
+
+    options: list[Option]
+    blocked_by: list[Blocker]
+    complete: bool = Field(description="False when the search was given up at its bound.")
+    robust_cost_s: float | None
+    notice: str
+
+
+class Exceeds(Document):
+    """Another dial that this one must exceed."""
+
+    step: str
+    by_s: float
+
+
+class Dial(Document):
+    """A setting, what it can take, and where it stands."""
+
+    step: str
+    least_s: float
+    greatest_s: float
+    resolution_s: float
+    value_s: float
+    exceeds: list[Exceeds]
+
+
+class RuleStarts(Document):
+    """The start times that one rule alone would allow."""
+
+    step: str
+    rule: str
+    starts: list[Span]
+
+
+class BestStart(Document):
+    """The best start for given settings."""
+
+    start: str = Field(description=UTC)
+    margin_s: float
+
+
+class StepWithReasons(Step):
+    """A step's forecast, and why."""
+
+    reasons: list[str]
+
+
+class Starts(Document):
+    """What given settings leave."""
+
+    target: str
+    sequence: str
+    allowed: Span
+    dials: list[Dial]
+    feasible: list[Span]
+    by_rule: list[RuleStarts]
+    best: BestStart | None
+    at: str = Field(description=UTC)
+    steps: list[StepWithReasons]
+
+
+class PlanPreview(Change):
+    """What a plan would change."""
+
+    ledger_at: int
+    records: list[Record]
+
+
+class PlanWritten(Change):
+    """What a plan changed."""
+
+    records: list[Record]

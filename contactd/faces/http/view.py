@@ -13,7 +13,7 @@ from typing import Protocol
 
 from contactd.core.orbit.track import Track
 from contactd.core.outlook import Health, Snapshot
-from contactd.core.planning import Target
+from contactd.core.planning import Prediction, Target
 from contactd.core.record import Record
 from contactd.core.sequences.known import SequenceKnowledge
 
@@ -105,6 +105,14 @@ class View(Protocol):
 
         Raises:
             KeyError: if there is no such sequence.
+        """
+        ...
+
+    def prediction(self, target: str) -> Prediction:
+        """The prediction that the target's outlook rests on, with the conditions of its steps.
+
+        Raises:
+            KeyError: if there is no such target, or no prediction of it yet.
         """
         ...
 
