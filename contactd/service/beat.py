@@ -8,11 +8,11 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from contactd.alerts.life import beat
-from contactd.alerts.rules import matters
+from contactd.alerts.rules import matters_again
 from contactd.core.outlook import Snapshot
 from contactd.core.planning import FARTHEST_AHEAD_S, Target
 from contactd.core.record import Record
-from contactd.service.state import ServiceState, refresh_forecasts, refresh_reaches
+from contactd.service.state import Quiet, ServiceState, refresh_forecasts, refresh_reaches
 from contactd.service.telling import Telling
 
 # A prediction reaches this many planning periods further than it must, so that a target is
@@ -48,10 +48,36 @@ def step(
     """
     state, predict = _ask_predictions(refresh_reaches(state), now)
     state = refresh_forecasts(state, now)
+    state, records = _decide(state, telling, now, was_down_since)
+    return Beat(state, state.snapshot(now), records, predict)
+
+
+def _decide(
+    state: ServiceState, telling: Telling, now: float, was_down_since: float | None
+) -> tuple[ServiceState, tuple[Record, ...]]:
+    """What is to be recorded now; nothing is looked at as long as nothing can have come due."""
+    seen = (
+        telling,
+        state.outlooks,
+        state.alerts,
+        state.refused,
+        state.clock.trusted,
+        state.ledger_trouble,
+        state.planned_at is None,
+    )
+    quiet = state.quiet
+    if (
+        quiet is not None
+        and was_down_since is None
+        and now < quiet.until
+        and all(one is other for one, other in zip(quiet.seen, seen, strict=True))
+    ):
+        return state, ()
     snapshot = state.snapshot(now)
-    found = matters(snapshot, telling.policy, now, was_down_since)
-    records = beat(state.alerts, found, now, was_down_since, telling.reaches)
-    return Beat(state, snapshot, tuple(records), predict)
+    found, kept = matters_again(snapshot, telling.policy, now, was_down_since, state.kept)
+    records = tuple(beat(state.alerts, found, now, was_down_since, telling.reaches))
+    still = Quiet(found.next_due(now), seen) if not records else None
+    return replace(state, kept=kept, quiet=still), records
 
 
 def _ask_predictions(

@@ -10,6 +10,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
+from contactd.alerts.rules import NOTHING_KEPT, Kept
 from contactd.alerts.state import AlertState
 from contactd.config import Configuration
 from contactd.core.outlook import (
@@ -30,6 +31,14 @@ from contactd.records import State
 
 
 @dataclass(frozen=True, slots=True)
+class Quiet:
+    """Nothing is to be told until an instant (s), as long as all of this stays the same object."""
+
+    until: float
+    seen: tuple[object, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class ServiceState:
     """Everything between two beats.
 
@@ -43,6 +52,8 @@ class ServiceState:
         asked: spans of predictions that are being computed, by target.
         turns: when each target's forecast must be made anew, by target.
         reaches: until when each target's steps want predictions (instants, s), by target.
+        kept: what the rules of alerts need not look at again.
+        quiet: what was seen when there was last nothing to tell, and until when that holds.
         planned_at: when every target last had a prediction for the whole horizon.
         clock: trust in the wall clock.
         ledger_trouble: what is wrong with the ledger, or "".
@@ -59,6 +70,8 @@ class ServiceState:
     asked: Mapping[str, tuple[float, float]] = field(default_factory=dict)
     turns: Mapping[str, float] = field(default_factory=dict)
     reaches: Mapping[str, float] = field(default_factory=dict)
+    kept: Kept = NOTHING_KEPT
+    quiet: Quiet | None = None
     planned_at: float | None = None
     clock: ClockTrust = field(default_factory=ClockTrust)
     ledger_trouble: str = ""
