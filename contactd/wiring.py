@@ -92,6 +92,7 @@ async def _serve(
     from contactd.service.daemon import Daemon
     from contactd.service.metrics import Instruments, SnapshotCollector
     from contactd.service.notify import ServiceManager
+    from contactd.service.pacing import MachinePace
     from contactd.service.reload import Reloader
     from contactd.service.server import HttpServer
     from contactd.service.view import DaemonView
@@ -108,6 +109,7 @@ async def _serve(
         clock,
         Instruments(registry),
         ServiceManager(os.environ),
+        MachinePace(clock),
     )
     registry.register(SnapshotCollector(daemon.snapshot, clock.now))
     with Ledger.open(configuration.store_url) as reader:

@@ -1,23 +1,18 @@
-"""The daemon: performs what the beat asks for, and keeps the beat going.
+"""The daemon: performs what the beat asks for.
 
-APScheduler triggers the periodic jobs (beat, files, feeds) from memory only; what is due is
-decided by the beat from the wall clock, never by a scheduled date, so that a step of the clock or
-a suspend can neither lose nor delay an alert. Because APScheduler counts its waits by the wall
-clock, a pulse on the monotonic clock looks at it twice a second and sets all jobs going again
-after a step.
+What is due is decided by the beat from the clock, at least once a second; the pace only keeps the
+beat going.
 """
 
 from __future__ import annotations
 
 import asyncio
 from collections.abc import Callable, Coroutine, Iterable, Sequence
-from concurrent.futures import ThreadPoolExecutor
+from concurrent.futures import Executor, ThreadPoolExecutor
 from dataclasses import replace
-from datetime import UTC, datetime
 from typing import Any
 
 import structlog
-from apscheduler.schedulers.asyncio import AsyncIOScheduler
 
 from contactd import __version__
 from contactd.alerts.delivery import Attempt, Delivery
@@ -36,6 +31,7 @@ from contactd.service.clock import Clock, ClockWatch
 from contactd.service.feeding import Feeding, elements_record
 from contactd.service.metrics import Instruments
 from contactd.service.notify import ServiceManager
+from contactd.service.pacing import Job, Pace
 from contactd.service.reload import Loaded, Reloader
 from contactd.service.state import (
     ServiceState,
@@ -50,7 +46,6 @@ from contactd.service.telling import Channels, telling_of
 BEAT_S = 1.0
 LOOK_AT_FILES_S = 2.0
 LOOK_AT_FEEDS_S = 5.0
-PULSE_S = 0.5
 LIVE_WITHIN_S = 30.0
 # A longer time than this between two beats, for whatever reason, is time in which nobody looked.
 GAP_S = 5.0
@@ -60,7 +55,6 @@ AUTHOR = "contactd"
 log = structlog.get_logger("contactd")
 
 Observer = Callable[[ServiceState, Snapshot], None]
-Job = Callable[[], Coroutine[Any, Any, None]]
 
 
 class Daemon:
@@ -73,6 +67,9 @@ class Daemon:
         configuration: what it starts with; ``refused`` are the errors of the files beside it.
         store: the ledger, open.
         reloader: looks at the files.
+        pace: keeps the beat and the other jobs going.
+        predictors: where predictions are computed; threads of its own if None.
+        channels: how channels are made; the real ones if None.
     """
 
     def __init__(
@@ -84,6 +81,9 @@ class Daemon:
         clock: Clock,
         instruments: Instruments,
         manager: ServiceManager,
+        pace: Pace,
+        predictors: Executor | None = None,
+        channels: Channels | None = None,
     ) -> None:
         now = clock.now()
         self.clock = clock
@@ -95,21 +95,21 @@ class Daemon:
         self._feeding = Feeding(clock)
         rules = configuration.settings.clock
         self._watch = ClockWatch(clock, rules.tolerance_s, rules.settle_s)
-        self._predictors = ThreadPoolExecutor(PREDICTORS, thread_name_prefix="predict")
+        self._pace = pace
+        self._predictors = predictors or ThreadPoolExecutor(PREDICTORS, "predict")
         self._telling = telling_of(configuration)
         self._ledger_fold: tuple[State, AlertState] = (State(), AlertState())
         self._state = ServiceState(configuration, now, refused, targets=configuration.targets)
         self._snapshot = Snapshot(at=now)
         self._down_since: float | None = None
         self._last_beat_at: float | None = None
-        self._channels = Channels()
+        self._channels = channels or Channels()
         self._delivery = Delivery(self._exchange, clock, observe=self._count_attempt)
         self._delivery.use(self._channels.of(configuration))
         self._ledger_lock = asyncio.Lock()
         self._beat_lock = asyncio.Lock()
         self._stopping = asyncio.Event()
         self._tasks: set[asyncio.Task[None]] = set()
-        self._scheduler = AsyncIOScheduler(timezone=UTC)
 
     # What others may see.
 
@@ -160,15 +160,13 @@ class Daemon:
     async def run(self) -> None:
         """Start, beat until :meth:`stop`, and finish what is under way."""
         await self.begin()
-        self._schedule()
-        pulse = asyncio.create_task(self._pulse())
+        self._pace.start(self._jobs())
         self._manager.tell("READY=1", "STATUS=watching")
         try:
             await self._stopping.wait()
         finally:
             self._manager.tell("STOPPING=1")
-            self._scheduler.shutdown(wait=False)
-            pulse.cancel()
+            await self._pace.stop()
             await self.end()
 
     def stop(self) -> None:
@@ -208,34 +206,12 @@ class Daemon:
         await self._delivery.close()
         await self._exchange([self._record(kinds.SERVICE_STOPPED, "contactd", {})])
 
-    def _schedule(self) -> None:
-        jobs: list[tuple[Job, float]] = [
-            (self.beat, BEAT_S),
-            (self.look_at_files, LOOK_AT_FILES_S),
-            (self.look_at_feeds, LOOK_AT_FEEDS_S),
+    def _jobs(self) -> list[Job]:
+        return [
+            Job("beat", BEAT_S, self.beat),
+            Job("files", LOOK_AT_FILES_S, self.look_at_files),
+            Job("feeds", LOOK_AT_FEEDS_S, self.look_at_feeds),
         ]
-        for job, every_s in jobs:
-            self._scheduler.add_job(
-                job,
-                "interval",
-                seconds=every_s,
-                id=job.__name__,
-                coalesce=True,
-                max_instances=1,
-                misfire_grace_time=None,
-            )
-        # A beat that outlasts its second is no reason for a line in the log each time.
-        self._scheduler.start()
-
-    async def _pulse(self) -> None:
-        """Set all jobs going again when the wall clock was moved under the scheduler."""
-        watch = ClockWatch(self.clock)
-        watch.look()
-        while True:
-            await self.clock.sleep(PULSE_S)
-            if watch.look():
-                for job in self._scheduler.get_jobs():
-                    job.modify(next_run_time=datetime.now(UTC))
 
     # The beat.
 

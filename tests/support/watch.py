@@ -14,6 +14,7 @@ from contactd.service.clock import SimulatedClock
 from contactd.service.daemon import Daemon
 from contactd.service.metrics import Instruments, SnapshotCollector
 from contactd.service.notify import ServiceManager
+from contactd.service.pacing import ClockPace
 from contactd.service.reload import Reloader
 from contactd.service.store import Store
 
@@ -36,6 +37,7 @@ class Watch:
             clock,
             Instruments(self.registry),
             ServiceManager({}),
+            ClockPace(clock),
         )
         self.registry.register(SnapshotCollector(self.daemon.snapshot, clock.now))
 
