@@ -11,6 +11,7 @@ import time
 from pathlib import Path
 
 import outside_programs
+import readme
 from debian_packages import PackagesUnavailable
 from python_environment import PythonEnvironment, SetupFailed, say
 
@@ -28,6 +29,7 @@ def main(arguments: list[str]) -> int:
     tasks = parser.add_subparsers(dest="task", required=True, metavar="TASK")
     tasks.add_parser("demo", help="set up, then run the service on the demo (Ctrl-C ends it)")
     tasks.add_parser("setup", help="set up .venv with all that development needs")
+    tasks.add_parser("generate", help="make anew what is generated: README's output, dashboard")
     tasks.add_parser(
         "test",
         help="set up, then run every check and every test",
@@ -43,6 +45,8 @@ def main(arguments: list[str]) -> int:
         if given.task == "setup":
             environment.ensure(DEVELOPMENT)
             return 0
+        if given.task == "generate":
+            return generate(environment)
         return check(environment, rest)
     except SetupFailed as error:
         print(f"dev: {error}", file=sys.stderr)
@@ -78,6 +82,18 @@ def fresh_demo(contactd: str) -> Path:
     subprocess.run([contactd, "demo", str(draft)], check=True, stdout=subprocess.DEVNULL)
     draft.rename(config)
     return config
+
+
+def generate(environment: PythonEnvironment) -> int:
+    """Make anew what is generated from the running program."""
+    environment.ensure(DEVELOPMENT)
+    text = readme.README.read_text()
+    readme.README.write_text(readme.rewritten(environment.command("contactd"), text))
+    folder = PROJECT / "deploy" / "dashboard"
+    command = [str(environment.python), str(folder / "generate.py")]
+    made = subprocess.run(command, check=True, capture_output=True, text=True).stdout
+    (folder / "contactd.json").write_text(made)
+    return 0
 
 
 def check(environment: PythonEnvironment, pytest_arguments: list[str]) -> int:
