@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import datetime
 from difflib import get_close_matches
@@ -178,7 +178,7 @@ def instant_of(field: Field, time_system: str) -> float:
     return label + float(second) - TIME_SYSTEMS[time_system]
 
 
-def suggestion(word: str, known: Iterator[str] | tuple[str, ...] | frozenset[str]) -> str:
+def suggestion(word: str, known: Iterable[str]) -> str:
     """`` (did you mean X?)`` for the nearest known word, or "" when none is near."""
     near = get_close_matches(word.upper(), list(known), n=1, cutoff=0.7)
     return f" (did you mean {near[0]}?)" if near else ""
