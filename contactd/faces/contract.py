@@ -7,12 +7,15 @@ None. Both the command line and the service's interface give these very forms.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from contactd.core import instants
 from contactd.core.contacts.contact import Contact
 from contactd.core.record import Record
 from contactd.core.sequences.model import SequenceForecast, StepForecast
+
+if TYPE_CHECKING:
+    from contactd.core.sequences.align import Alignment, Option
 
 CONTACT_FIELDS = (
     "target",
@@ -122,4 +125,37 @@ def record_form(record: Record) -> dict[str, Any]:
         "author": record.author,
         "identity": record.identity,
         "body": dict(record.body),
+    }
+
+
+def alignment_form(alignment: Alignment) -> dict[str, Any]:
+    """An alignment: its options, best first, and what blocks it where there is none."""
+    return {
+        "options": [option_form(option) for option in alignment.options],
+        "blocked_by": [
+            {"step": each.step, "reason": each.reason, "relaxation": each.relaxation}
+            for each in alignment.blocked_by
+        ],
+    }
+
+
+def option_form(option: Option) -> dict[str, Any]:
+    """One option of an alignment; settings in seconds, by step."""
+    return {
+        "start_from": time_text(option.start_from),
+        "start_until": time_text(option.start_until),
+        "best_start": time_text(option.best_start),
+        "margin_s": _rounded(option.margin_s, 3),
+        "settings": dict(option.settings),
+        "steps": [
+            {
+                "step": step.step,
+                "earliest": time_text(step.earliest),
+                "nominal": time_text(step.nominal),
+                "latest": time_text(step.latest),
+                "stations": list(step.stations),
+                "margin_s": _rounded(step.margin_s, 3),
+            }
+            for step in option.steps
+        ],
     }

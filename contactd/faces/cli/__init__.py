@@ -21,6 +21,7 @@ COMMANDS = {
     "check": Lazy(f"{_HERE}.check", "Check all configuration and say what it holds."),
     "contacts": Lazy(f"{_HERE}.contacts", "Contacts of targets over stations."),
     "forecast": Lazy(f"{_HERE}.forecast", "When each step runs out, and who will see it."),
+    "align": Lazy(f"{_HERE}.align", "Settings and start times that keep every step in view."),
     "record": Lazy(f"{_HERE}.record", "Enter what was learned into the ledger."),
     "state": Lazy(f"{_HERE}.state", "What is known, or was known at an earlier time."),
     "acknowledge": Lazy(f"{_HERE}.acknowledge", "Alerts that wait; take them in hand."),

@@ -57,6 +57,24 @@ class Duration(_Seconds):
             self.fail(str(problem), param, ctx)
 
 
+class SignedDuration(_Seconds):
+    """A length of time that may point backwards (``-5min``); converts to seconds."""
+
+    name = "duration"
+
+    def convert(
+        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+    ) -> float:
+        if isinstance(value, float):
+            return value
+        written = value.strip()
+        try:
+            size = duration_s(written.lstrip("+-") if written[:1] in ("+", "-") else written)
+        except ValueError as problem:
+            self.fail(str(problem), param, ctx)
+        return -size if written.startswith("-") else size
+
+
 def last_digit_s(text: str) -> float:
     """What one step of the last digit of a written duration is worth: 60 s in ``3h 12min``."""
     number, unit = re.findall(r"(\d+(?:[.,]\d+)?)\s*([a-zA-Z]+)", text)[-1]

@@ -1,0 +1,113 @@
+"""An alignment as an operator reads it: options with their settings, or what blocks them."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from contactd.config.durations import duration_text
+from contactd.faces.cli.forecast_table import span_text
+from contactd.faces.cli.tables import STYLES, Cell, Column, say, show
+from contactd.faces.cli.times import later_on, length, moment, moment_after, moment_before
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from contactd.core.sequences.align import Alignment, Option, Slip
+    from contactd.core.sequences.model import Sequence, StepForecast
+
+_COLUMNS = (
+    Column("Step", wraps=True),
+    Column("Set to"),
+    Column("Earliest", "UTC"),
+    Column("Latest", "UTC"),
+    Column("Margin", right=True),
+    Column("Stations", wraps=True, optional=1),
+)
+
+
+def show_alignment(
+    screen: Console,
+    sequence: Sequence,
+    aligned: Alignment,
+    slipped: Slip | None,
+    allowed: tuple[float, float],
+    day_of_year: bool = False,
+) -> None:
+    """Print the options, best first, or why there is none."""
+    say(screen, f"{sequence.target} / {sequence.name}", style="bold")
+    known_to = length(sequence.start.give_or_take_s)
+    say(
+        screen,
+        f"Starts {span_text(*allowed, day_of_year)}, each known to give or take {known_to}.",
+        hang=2,
+    )
+    for number, option in enumerate(aligned.options, 1):
+        say(screen, "")
+        _option(screen, number, option, day_of_year)
+    if not aligned.options:
+        _blocked(screen, aligned)
+    if aligned.robust_cost_s is not None:
+        say(screen, "")
+        say(screen, f"To survive that costs {length(max(aligned.robust_cost_s, 0.0))} of margin.")
+    if slipped is not None:
+        _slip(screen, slipped)
+    if aligned.notice:
+        say(screen, "")
+        say(screen, f"caution: {aligned.notice}", style=STYLES["caution"], hang=2)
+
+
+def _option(screen: Console, number: int, option: Option, day_of_year: bool) -> None:
+    say(
+        screen,
+        f"{number}. Start {moment(option.best_start, day_of_year)}, give or take "
+        f"{length(option.margin_s)}",
+        style="bold",
+    )
+    # The inside of the interval is what keeps every step served, so it is rounded inwards.
+    first = moment_after(option.start_from, day_of_year)
+    last = later_on(moment_before(option.start_until, day_of_year), first)
+    say(screen, f"from {first} to {last}", indent=3)
+    rows = [_row(step, option, day_of_year) for step in option.steps]
+    show(_COLUMNS, rows, screen)
+
+
+def _row(step: StepForecast, option: Option, day_of_year: bool) -> list[Cell]:
+    setting_s = option.settings.get(step.step)
+    bounds: list[Cell] = ["-", "-"]
+    if step.earliest is not None and step.latest is not None:
+        earliest = moment_before(step.earliest, day_of_year)
+        bounds = [earliest, later_on(moment_after(step.latest, day_of_year), earliest)]
+    return [
+        step.step,
+        "-" if setting_s is None else duration_text(setting_s),
+        *bounds,
+        "-" if step.margin_s is None else length(step.margin_s),
+        ", ".join(step.stations) or "-",
+    ]
+
+
+def _blocked(screen: Console, aligned: Alignment) -> None:
+    say(screen, "")
+    say(screen, "No start keeps every step served.", style=STYLES["warning"])
+    if aligned.blocked_by:
+        say(screen, "These stand in the way together; relaxing any one is enough where it says so:")
+    for blocker in aligned.blocked_by:
+        say(screen, "")
+        say(screen, f"{blocker.step} ({blocker.rule})", style="bold", indent=2)
+        say(screen, f"{'because':<12}{blocker.reason}", indent=4, hang=12)
+        say(screen, f"{'relax':<12}{blocker.relaxation}", indent=4, hang=12)
+
+
+def _slip(screen: Console, slipped: Slip) -> None:
+    say(screen, "")
+    way = "later" if slipped.slip_s >= 0 else "earlier"
+    head = f"If option 1 starts {length(abs(slipped.slip_s))} {way}:"
+    if not slipped.lost and not slipped.danger:
+        say(screen, f"{head} every step stays served.")
+        return
+    if slipped.lost:
+        text = f"{head} no longer surely served: {', '.join(slipped.lost)}."
+        say(screen, text, style=STYLES["caution"], hang=2)
+    if slipped.danger:
+        text = f"{head} people near within the keep-clear of {', '.join(slipped.danger)}."
+        say(screen, f"warning: {text}", style=STYLES["warning"], hang=2)
