@@ -32,7 +32,7 @@ from contactd.service.feeding import Feeding, elements_record
 from contactd.service.metrics import Instruments
 from contactd.service.notify import ServiceManager
 from contactd.service.pacing import Job, Pace
-from contactd.service.reload import Loaded, Reloader
+from contactd.service.reload import Files, Loaded
 from contactd.service.state import (
     ServiceState,
     adopt_configuration,
@@ -76,7 +76,7 @@ class Daemon:
         self,
         configuration: Configuration,
         refused: tuple[str, ...],
-        reloader: Reloader,
+        reloader: Files,
         store: Store,
         clock: Clock,
         instruments: Instruments,
@@ -108,6 +108,7 @@ class Daemon:
         self._delivery.use(self._channels.of(configuration))
         self._ledger_lock = asyncio.Lock()
         self._beat_lock = asyncio.Lock()
+        self._reload_lock = asyncio.Lock()
         self._stopping = asyncio.Event()
         self._tasks: set[asyncio.Task[None]] = set()
 
@@ -353,11 +354,12 @@ class Daemon:
         self._spawn(self.reload())
 
     async def _reload(self, load: Callable[[], Loaded | None]) -> None:
-        loaded = await asyncio.to_thread(load)
-        if loaded is None:
-            return
-        async with self._beat_lock:
-            await self._adopt(loaded)
+        async with self._reload_lock:
+            loaded = await asyncio.get_running_loop().run_in_executor(self._predictors, load)
+            if loaded is None:
+                return
+            async with self._beat_lock:
+                await self._adopt(loaded)
         await self.beat()
 
     async def _adopt(self, loaded: Loaded) -> None:

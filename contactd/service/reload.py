@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Protocol
 
 from contactd.config import Configuration, Watch, load
 from contactd.core.errors import InputErrors
@@ -21,6 +22,18 @@ class Loaded:
 
     configuration: Configuration | None
     problems: tuple[str, ...] = ()
+
+
+class Files(Protocol):
+    """The configuration's files, as the daemon looks at them. Both calls may block."""
+
+    def changed(self, around: float) -> Loaded | None:
+        """Load the files if they differ from those last loaded; None if they do not."""
+        ...
+
+    def load(self, around: float) -> Loaded:
+        """Load the files now, whether they have changed or not."""
+        ...
 
 
 class Reloader:

@@ -9,14 +9,30 @@ from __future__ import annotations
 import asyncio
 from collections import deque
 from collections.abc import Sequence
-from concurrent.futures import ThreadPoolExecutor
+from concurrent.futures import Executor, ThreadPoolExecutor
+from typing import Protocol
 
 from contactd.core.errors import LedgerError
 from contactd.core.record import Record
-from contactd.records import Ledger
 
 MOST_HELD = 20_000
 READ_AT_ONCE = 5_000
+
+
+class LedgerLike(Protocol):
+    """What the daemon needs of a ledger: see :class:`contactd.records.Ledger`."""
+
+    def append(self, records: Sequence[Record]) -> list[Record]:
+        """Store records, all or none."""
+        ...
+
+    def since(self, number: int, limit: int) -> list[Record]:
+        """The records after a number."""
+        ...
+
+    def close(self) -> None:
+        """Let go of it."""
+        ...
 
 
 class Store:
@@ -28,9 +44,9 @@ class Store:
         dropped: records lost because more than ``MOST_HELD`` had to be held.
     """
 
-    def __init__(self, ledger: Ledger) -> None:
+    def __init__(self, ledger: LedgerLike, thread: Executor | None = None) -> None:
         self._ledger = ledger
-        self._thread = ThreadPoolExecutor(1, thread_name_prefix="ledger")
+        self._thread = thread or ThreadPoolExecutor(1, thread_name_prefix="ledger")
         self._held: deque[Record] = deque()
         self._held_identities: set[str] = set()
         self.number = 0
