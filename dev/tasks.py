@@ -17,8 +17,8 @@ from python_environment import PythonEnvironment, SetupFailed, say
 
 PROJECT = Path(__file__).resolve().parent.parent
 DEVELOPMENT = frozenset({"dev"})
-DEMO_LASTS_S = 3600.0
-"""A demo begins with the moment it was made for: later there is less to see."""
+DEMO_KEPT_S = 86_400.0
+LATEST_DEMO = "var/demo/latest/config"
 
 
 def main(arguments: list[str]) -> int:
@@ -62,26 +62,31 @@ def demo(environment: PythonEnvironment) -> int:
     contactd = str(environment.command("contactd"))
     config = fresh_demo(contactd)
     shown = Path(contactd).relative_to(PROJECT)
-    say(f"in another terminal: {shown} contacts --config {config}   (or forecast, or check)")
-    say(f"{shown} run --config {config}   (Ctrl-C ends it)")
+    say("in another terminal:")
+    for command in ("forecast", "contacts"):
+        say(f"  {shown} {command} --config {LATEST_DEMO}")
+    say(f"Ctrl-C ends {shown} run --config {config}")
     os.execv(contactd, [contactd, "run", "--config", str(config)])
 
 
 def fresh_demo(contactd: str) -> Path:
-    """Folder of a demo configuration that is not stale; an older one is moved aside."""
-    folder = Path("var/demo")
-    config = folder / "config"
-    if config.exists():
-        made = config.stat().st_mtime
-        if time.time() - made < DEMO_LASTS_S:
-            return config
-        folder.rename(f"var/demo-{time.strftime('%Y%m%dT%H%M%SZ', time.gmtime(made))}")
-    folder.mkdir(parents=True, exist_ok=True)
-    draft = folder / "draft"
-    shutil.rmtree(draft, ignore_errors=True)
-    subprocess.run([contactd, "demo", str(draft)], check=True, stdout=subprocess.DEVNULL)
-    draft.rename(config)
-    return config
+    """Folder of a demo configuration made for this moment; those of days past are removed.
+
+    Each run has a folder, and so a ledger, of its own: a demo that still runs keeps its files, and
+    a new one says everything from the beginning.
+    """
+    demos = PROJECT / "var" / "demo"
+    latest = demos / "latest"
+    for old in demos.glob("*Z"):
+        if time.time() - old.stat().st_mtime > DEMO_KEPT_S:
+            shutil.rmtree(old)
+    made = demos / time.strftime("%Y%m%dT%H%M%SZ", time.gmtime())
+    config = str(made / "config")
+    subprocess.run([contactd, "demo", config], check=True, stdout=subprocess.DEVNULL)
+    link = demos / f"{made.name}.link"
+    link.symlink_to(made.name)
+    link.replace(latest)
+    return made.relative_to(PROJECT) / "config"
 
 
 def generate(environment: PythonEnvironment) -> int:
