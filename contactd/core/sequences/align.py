@@ -9,90 +9,37 @@ none, :mod:`contactd.core.sequences.blocked` says why and what the smallest rela
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from contactd.core.errors import InputError
 from contactd.core.intervals import IntervalSet, intersection
-from contactd.core.sequences.blocked import Blocker, blockers
+from contactd.core.sequences.blocked import blockers
 from contactd.core.sequences.cautions import NOTICE
 from contactd.core.sequences.clocks import ClockScale
 from contactd.core.sequences.forecast import forecast
 from contactd.core.sequences.known import SequenceKnowledge
 from contactd.core.sequences.model import Sequence, Start, StartStatus, StepForecast
 from contactd.core.sequences.problem import build, offsets
+from contactd.core.sequences.results import Alignment, Blocker, Option, Slip
 from contactd.core.sequences.search import Found, Rank, Search
 from contactd.core.sequences.statements import dialled
 from contactd.core.sequences.stopping import LightTime
 from contactd.core.sequences.viewing import Conditions, Services
 from contactd.core.sequences.wanted import Question, Robust, rules
 
-__all__ = ["Alignment", "Blocker", "Option", "Rank", "Robust", "Slip", "align", "remaining_starts"]
+__all__ = [
+    "Alignment",
+    "Blocker",
+    "Option",
+    "Rank",
+    "Robust",
+    "Slip",
+    "align",
+    "remaining_starts",
+    "slip",
+]
 
 MOST_OPTIONS = 100
-
-
-@dataclass(frozen=True, slots=True)
-class Option:
-    """Settings, and start times that keep every step served.
-
-    Attributes:
-        start_from, start_until: the starts that do (instants, s).
-        best_start: in their middle.
-        margin_s: how much earlier or later than ``best_start`` it may start.
-        settings: seconds on every dial, by step.
-        steps: the forecast of every step for a start at ``best_start``.
-        stations_least: how many stations could each serve any one step alone, at the least.
-    """
-
-    start_from: float
-    start_until: float
-    best_start: float
-    margin_s: float
-    settings: Mapping[str, float]
-    steps: tuple[StepForecast, ...]
-    stations_least: int
-
-    @property
-    def finish(self) -> float:
-        """Latest expiry of the last step for a start at ``best_start`` (instant, s)."""
-        return max(step.latest for step in self.steps if step.latest is not None)
-
-
-@dataclass(frozen=True, slots=True)
-class Alignment:
-    """The answer.
-
-    Attributes:
-        options: best first; empty when nothing is feasible.
-        blocked_by: why nothing is feasible, the smallest relaxation first.
-        complete: no option that ranks higher than these exists. False only when the search was
-            given up at its bound.
-        robust_cost_s: margin that a robust plan gives up against the best plan that is not; None
-            unless a robust plan was asked for and found.
-        notice: the caution to show with it, or "" where no step is hazardous.
-    """
-
-    options: tuple[Option, ...]
-    blocked_by: tuple[Blocker, ...] = ()
-    complete: bool = True
-    robust_cost_s: float | None = None
-    notice: str = ""
-
-
-@dataclass(frozen=True, slots=True)
-class Slip:
-    """What a start later (or earlier) than planned does.
-
-    Attributes:
-        lost: steps that were served and no longer surely are.
-        steps: the forecast of every step after the slip.
-        danger: steps whose keep-clear then meets people near.
-    """
-
-    slip_s: float
-    lost: tuple[str, ...]
-    danger: tuple[str, ...]
-    steps: tuple[StepForecast, ...]
 
 
 def align(

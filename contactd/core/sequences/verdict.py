@@ -133,18 +133,18 @@ def _at_risk(view: View, earliest: float, latest: float) -> str:
     )
 
 
-def duration_text(seconds: float) -> str:
-    """A duration for people: ``2 d 4 h``, ``3 h 12 min``, ``4 min 10 s``, ``12.5 s``."""
+def duration_text(seconds: float, parts: int = 2) -> str:
+    """A duration for people: ``2 d 4 h``, ``3 h 12 min``, ``4 min 10 s``, ``12.5 s``.
+
+    ``parts`` is how many units are given at the most; 4 for an exact number of seconds.
+    """
     left = abs(seconds)
     if left < 60:
         return f"{left:.1f} s" if left % 1 and left < 59.95 else f"{left:.0f} s"
-    left = round(left)
-    for big, size, small, part in (
-        ("d", 86_400, "h", 3_600),
-        ("h", 3_600, "min", 60),
-        ("min", 60, "s", 1),
-    ):
-        if left >= size:
-            rest = left % size // part
-            return f"{left // size} {big}" + (f" {rest} {small}" if rest else "")
-    return f"{left} s"
+    whole = round(left)
+    counts: list[tuple[int, str]] = []
+    for unit, size in (("d", 86_400), ("h", 3_600), ("min", 60), ("s", 1)):
+        count, whole = divmod(whole, size)
+        if count or counts:
+            counts.append((count, unit))
+    return " ".join(f"{count} {unit}" for count, unit in counts[:parts] if count)

@@ -36,6 +36,7 @@ class RuleKind(StrEnum):
     STARTS = "allowed start times"
     DIAL = "dial"
     ROBUST = "robustness"
+    MARGIN = "margin"
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,58 +97,55 @@ def served_instants(step: Step, question: Question) -> IntervalSet:
     lost = [_view(needs, question, frozenset({name})).certain for name in names]
     if question.robust is Robust.STATION:
         return intersection([whole.certain, whole.known, *lost])
-    return _without_any_contact(whole, needs, question) & whole.known
+    return _without_any_contact(whole, needs, question, names, lost) & whole.known
 
 
 def _view(needs: Row[Need], question: Question, without: frozenset[str] = frozenset()) -> View:
     return view(needs, question.services, question.span, question.conditions, without)
 
 
-def _without_any_contact(whole: View, needs: Row[Need], question: Question) -> IntervalSet:
+def _without_any_contact(
+    whole: View, needs: Row[Need], question: Question, names: list[str], lost: list[IntervalSet]
+) -> IntervalSet:
     """Instants that stay served whichever single contact is missed."""
     before = max(need.before_s for need in needs)
     after = max(need.after_s for need in needs)
     good = whole.certain
     spoilt: list[IntervalSet] = []
-    for name in sorted(
-        {each for need in needs for each in question.services.get(need.service, {})}
-    ):
-        offered = [
-            question.services[need.service][name].possible
-            for need in needs
-            if name in question.services.get(need.service, {})
-        ]
-        for start, end in union(offered):
-            near = good.clip(start - after, end + before)
-            if not near:
-                continue
-            fewer = _missing(question, name, start, end, before, after)
-            left = _view(needs, fewer).certain
-            spoilt.append(near - left)
+    for name, without in zip(names, lost, strict=True):
+        contacts = union(
+            stations[name].possible for stations in question.services.values() if name in stations
+        )
+        for start, end in contacts:
+            near = good.clip(start - after, end + before) - without
+            if near:
+                # It matters; what other contacts of the station may save is looked at closely.
+                fewer = _missing(needs, question, name, start, end, before, after)
+                spoilt.append(near - _view(needs, fewer).certain)
     return good - union(spoilt)
 
 
 def _missing(
-    question: Question, name: str, start: float, end: float, before: float, after: float
+    needs: Row[Need],
+    question: Question,
+    name: str,
+    start: float,
+    end: float,
+    before: float,
+    after: float,
 ) -> Question:
     """The question without one contact, and without all that is far from it."""
     low, high = start - 2 * (before + after) - 1, end + 2 * (before + after) + 1
     near = IntervalSet([low], [high])
     gone = near - IntervalSet([start], [end])
     services = {
-        service: {
-            each: _within(coverage, gone if each == name else near)
-            for each, coverage in stations.items()
+        need.service: {
+            each: Coverage(certain=coverage.certain & (gone if each == name else near))
+            for each, coverage in question.services.get(need.service, {}).items()
         }
-        for service, stations in question.services.items()
+        for need in needs
     }
     return replace(question, services=services)
-
-
-def _within(coverage: Coverage, instants: IntervalSet) -> Coverage:
-    return Coverage(
-        coverage.nominal & instants, coverage.certain & instants, coverage.possible & instants
-    )
 
 
 def _acts(sequence: Sequence, step: Step, instants: IntervalSet) -> Iterator[IntervalSet]:
