@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from typing import TYPE_CHECKING
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING, Any
 
 from contactd.core.contacts.contact import Contact
 from contactd.faces.cli.tables import Cell, Column, say, show
@@ -20,12 +20,12 @@ _COLUMNS = (
     Column("Station", wraps=True),
     Column("AOS", "UTC"),
     Column("LOS", "UTC"),
-    Column("Lasts", right=True),
+    Column("Lasts", right=True, optional=2),
     Column("Max el", "deg", right=True, optional=1),
-    Column("Az AOS-LOS", "deg", right=True, optional=2),
-    Column("TCA", "UTC", optional=3),
-    Column("Range", "km at TCA", right=True, optional=4),
-    Column("Az TCA", "deg", right=True, optional=5),
+    Column("Az AOS-LOS", "deg", right=True, optional=3),
+    Column("TCA", "UTC", optional=4),
+    Column("Range", "km at TCA", right=True, optional=5),
+    Column("Az TCA", "deg", right=True, optional=6),
 )
 
 
@@ -35,10 +35,23 @@ def show_contacts(
     *,
     with_target: bool = True,
     day_of_year: bool = False,
+    names: Sequence[str] = (),
+    extras: Sequence[Mapping[str, Any]] = (),
 ) -> None:
-    """Print contacts in the order given; ``with_target`` False leaves the target's name out."""
+    """Print contacts in the order given; ``with_target`` False leaves the target's name out.
+
+    Args:
+        names: columns on request, see ``contact_columns``.
+        extras: their values, one mapping a contact.
+    """
     rows = [_row(contact, day_of_year) for contact in contacts]
     columns: tuple[Column, ...] = _COLUMNS
+    if names:
+        from contactd.faces.cli.contact_columns import cells_of, columns_of
+
+        columns = (*columns, *columns_of(names))
+        for contact, row, values in zip(contacts, rows, extras, strict=True):
+            row += cells_of(names, values, moment(contact.aos, day_of_year))
     if with_target:
         columns = (_TARGET, *columns)
         rows = [[contact.target, *row] for contact, row in zip(contacts, rows, strict=True)]

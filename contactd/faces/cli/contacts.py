@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -10,10 +11,14 @@ from contactd.faces.cli import options
 from contactd.faces.cli.output import as_csv, as_json, complain, refuse
 from contactd.faces.cli.session import current
 from contactd.faces.cli.situation import chosen, read_configuration
-from contactd.faces.cli.times import moment
+from contactd.faces.cli.times import Duration, moment
 
 if TYPE_CHECKING:
+    from contactd.config.configuration import Configuration
     from contactd.core.contacts.contact import Contact
+    from contactd.core.ground.station import Station
+    from contactd.core.orbit.track import Track
+    from contactd.core.planning import Target
 
 
 @click.command("contacts")
@@ -21,6 +26,38 @@ if TYPE_CHECKING:
 @options.stations
 @options.instant("from", "Contacts from this time on.", "now")
 @options.instant("to", "Contacts until this time.  [default: the configured horizon after --from]")
+@click.option(
+    "--next", "most", type=click.IntRange(1), metavar="COUNT", help="Only the first so many."
+)
+@click.option(
+    "--columns",
+    "written",
+    metavar="LIST",
+    default="",
+    help="More columns, by name with commas between, or all; a wrong name lists them.",
+)
+@click.option(
+    "--pointing",
+    is_flag=True,
+    help="Where to point during each contact instead (the next one, unless --next says more).",
+)
+@click.option(
+    "--every",
+    "every_s",
+    type=Duration(),
+    default="10s",
+    show_default=True,
+    metavar="DURATION",
+    help="Distance of a pointing table's rows.",
+)
+@click.option(
+    "--frequency",
+    "frequencies_mhz",
+    type=click.FloatRange(min=0, min_open=True, max=1e6),
+    multiple=True,
+    metavar="MHZ",
+    help="Add this frequency's Doppler shift to pointing (repeatable).",
+)
 @options.day_of_year
 @options.output_format
 @options.config
@@ -29,6 +66,11 @@ def command(
     station_names: tuple[str, ...],
     start: float,
     to: float | None,
+    most: int | None,
+    written: str,
+    pointing: bool,
+    every_s: float,
+    frequencies_mhz: tuple[float, ...],
     day_of_year: bool,
     form: str,
     config_dir: str,
@@ -39,48 +81,113 @@ def command(
     or a distance from now (+6h, -1d). Elevations are geometric unless a station asks for
     refraction.
     """
+    names: list[str] = []
+    if written:
+        from contactd.faces.cli.contact_columns import names_of
+
+        names = names_of(written)
+    if pointing and every_s <= 0:
+        refuse("found --every 0s; expected a duration above zero")
     configuration = read_configuration(config_dir)
     targets = chosen("target", target_names, configuration.targets)
     stations = chosen("station", station_names, configuration.stations)
     end = start + configuration.settings.horizon.ahead_s if to is None else to
     if end <= start:
         refuse(f"--to {moment(end)} is not after --from {moment(start)}")
+    found = _find(configuration, targets, stations, start, end)
+    if pointing:
+        from contactd.faces.cli.pointing import print_pointing
 
+        found.contacts = found.contacts[: most or 1]
+        tracks = {name: track for name, (_, track) in found.targets.items()}
+        by_name = {station.name: station for station in stations}
+        print_pointing(found.contacts, tracks, by_name, every_s, frequencies_mhz, day_of_year, form)
+        return
+    found.contacts = found.contacts[:most]
+    found.add_columns(names, stations)
+    if form == "table":
+        heading = _heading(found.contacts, targets, stations)
+        span = f"from {moment(start, day_of_year)} to {moment(end, day_of_year)}"
+        _show(found, heading, span, len(targets) > 1, day_of_year)
+    else:
+        from contactd.faces.contract import CONTACT_FIELDS, contact_form
+
+        forms = [
+            {**contact_form(contact), **extras}
+            for contact, extras in zip(found.contacts, found.extras, strict=True)
+        ]
+        as_json(forms) if form == "json" else as_csv([*CONTACT_FIELDS, *names], forms)
+
+
+@dataclass
+class _Found:
+    """Contacts, and the columns that were asked for beside them."""
+
+    contacts: list[Contact] = field(default_factory=list)
+    targets: dict[str, tuple[Target, Track]] = field(default_factory=dict)
+    names: list[str] = field(default_factory=list)
+    extras: list[dict[str, Any]] = field(default_factory=list)
+
+    def add_columns(self, names: list[str], stations: list[Station]) -> None:
+        """Work out the columns of these names."""
+        self.names = names
+        self.extras = [{} for _ in self.contacts]
+        if names:
+            from contactd.faces.cli.contact_columns import extras_of
+
+            by_name = {station.name: station for station in stations}
+            self.extras = extras_of(names, self.contacts, self.targets, by_name)
+
+
+def _find(
+    configuration: Configuration,
+    targets: list[Target],
+    stations: list[Station],
+    start: float,
+    end: float,
+) -> _Found:
+    """All contacts in a span (instants, s), in the order of AOS."""
     from contactd.core.contacts.prediction import predict
     from contactd.faces.cli.motion import Tracks
     from contactd.faces.cli.progress import with_progress
 
     tracks = Tracks(configuration, current().now)
-    found: list[Contact] = []
+    found = _Found()
     for target in with_progress(targets, "Predicting"):
         track = tracks.of(target, start, end)
         if track is None:
             continue
+        found.targets[target.name] = target, track
         table = predict([track], stations, start, end)
         for problem in table.problems:
             complain(str(problem))
-        found.extend(table)
-    found.sort(key=lambda each: (each.aos, each.target, each.station))
-    if form == "table":
-        from contactd.faces.cli.contact_table import show_contacts
-        from contactd.faces.cli.tables import console, say
-
-        screen = console()
-        names = targets[0].name if len(targets) == 1 else f"{len(targets)} targets"
-        places = stations[0].name if len(stations) == 1 else f"{len(stations)} stations"
-        say(screen, f"{_count(found)} of {names} over {places}", style="bold")
-        say(screen, f"from {moment(start, day_of_year)} to {moment(end, day_of_year)}")
-        if found:
-            say(screen, "")
-            show_contacts(found, screen, with_target=len(targets) > 1, day_of_year=day_of_year)
-    else:
-        from contactd.faces.contract import CONTACT_FIELDS, contact_form
-
-        forms = [contact_form(contact) for contact in found]
-        as_json(forms) if form == "json" else as_csv(CONTACT_FIELDS, forms)
+        found.contacts.extend(table)
+    found.contacts.sort(key=lambda each: (each.aos, each.target, each.station))
+    return found
 
 
-def _count(contacts: list[Contact]) -> str:
-    if not contacts:
-        return "No contacts"
-    return "1 contact" if len(contacts) == 1 else f"{len(contacts)} contacts"
+def _heading(contacts: list[Contact], targets: list[Target], stations: list[Station]) -> str:
+    counts = {0: "No contacts", 1: "1 contact"}
+    count = counts.get(len(contacts), f"{len(contacts)} contacts")
+    names = targets[0].name if len(targets) == 1 else f"{len(targets)} targets"
+    places = stations[0].name if len(stations) == 1 else f"{len(stations)} stations"
+    return f"{count} of {names} over {places}"
+
+
+def _show(found: _Found, heading: str, span: str, with_target: bool, day_of_year: bool) -> None:
+    from contactd.faces.cli.contact_table import show_contacts
+    from contactd.faces.cli.tables import console, say
+
+    screen = console()
+    say(screen, heading, style="bold")
+    say(screen, span)
+    if found.contacts:
+        say(screen, "")
+        show_contacts(
+            found.contacts,
+            screen,
+            with_target=with_target,
+            day_of_year=day_of_year,
+            names=found.names,
+            extras=found.extras,
+        )

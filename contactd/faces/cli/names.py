@@ -6,8 +6,10 @@ import difflib
 from collections.abc import Sequence
 
 
-def resolve(kind: str, given: str, known: Sequence[str]) -> str:
+def resolve(kind: str, given: str, known: Sequence[str], most: int = 8) -> str:
     """The known name that was meant; capitals and blanks round it do not matter.
+
+    At most so many of the known ones are listed where none was.
 
     Raises:
         ValueError: if there is none; the message names the nearest.
@@ -24,6 +26,6 @@ def resolve(kind: str, given: str, known: Sequence[str]) -> str:
     near = difflib.get_close_matches(wanted.casefold(), by_fold, n=1)
     if near:
         raise ValueError(f"found {kind} {given!r}; did you mean {by_fold[near[0]]!r}?")
-    listed = ", ".join(repr(name) for name in list(known)[:8])
-    more = f" and {len(known) - 8} more" if len(known) > 8 else ""
+    listed = ", ".join(repr(name) for name in list(known)[:most])
+    more = f" and {len(known) - most} more" if len(known) > most else ""
     raise ValueError(f"found {kind} {given!r}; expected one of {listed}{more}")

@@ -1,0 +1,156 @@
+"""Pointing tables: where an antenna looks during a contact, and what its receiver tunes to."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING, Any
+
+from contactd.core.contacts.contact import Contact
+from contactd.faces.cli.output import as_csv, as_json, refuse
+from contactd.faces.cli.tables import Cell, Column, console, say, show
+from contactd.faces.cli.times import moment
+from contactd.faces.contract import time_text
+
+if TYPE_CHECKING:
+    from contactd.core.ground.pointing import PointingTable
+    from contactd.core.ground.station import Station
+    from contactd.core.orbit.track import Track
+
+MOST_ROWS = 200_000
+
+FIGURES = {
+    "azimuth_deg": 4,
+    "elevation_deg": 4,
+    "azimuth_rate_deg_s": 5,
+    "elevation_rate_deg_s": 5,
+    "range_km": 4,
+    "range_rate_km_s": 7,
+    "light_time_s": 7,
+    "sun_separation_deg": 3,
+    "sunlit": 4,
+}
+
+_COLUMNS = (
+    Column("Time", "UTC"),
+    Column("Az", "deg", right=True),
+    Column("El", "deg", right=True),
+    Column("Range", "km", right=True),
+    Column("Rate", "km/s", right=True),
+    Column("Sun off", "deg", right=True, optional=2),
+    Column("Sunlit", right=True, optional=1),
+)
+
+
+def print_pointing(
+    contacts: Sequence[Contact],
+    tracks: Mapping[str, Track],
+    stations: Mapping[str, Station],
+    every_s: float,
+    frequencies_mhz: Sequence[float],
+    day_of_year: bool,
+    form: str,
+) -> None:
+    """Print the pointing table of each contact.
+
+    Raises:
+        click.UsageError: if there would be too many rows.
+    """
+    from contactd.core.ground.pointing import pointing_table
+
+    rows = sum(contact.duration_s / every_s + 2 for contact in contacts)
+    if rows > MOST_ROWS:
+        refuse(
+            f"found {rows:.0f} rows of pointing; expected at most {MOST_ROWS}: ask for fewer "
+            "contacts with --next, or a longer --every"
+        )
+    tables = [
+        pointing_table(tracks[each.target], stations[each.station], each, every_s)
+        for each in contacts
+    ]
+    if form == "table":
+        for table in tables:
+            _show(table, frequencies_mhz, day_of_year)
+        return
+    forms = [list(_rows(table, frequencies_mhz)) for table in tables]
+    if form == "json":
+        as_json(
+            [
+                {"target": table.target, "station": table.station, "rows": rows_of}
+                for table, rows_of in zip(tables, forms, strict=True)
+            ]
+        )
+        return
+    shifts = [name for mhz in frequencies_mhz for name in _shift_names(mhz)]
+    as_csv(
+        ["target", "station", "at", *FIGURES, *shifts],
+        (
+            {"target": table.target, "station": table.station, **row}
+            for table, rows_of in zip(tables, forms, strict=True)
+            for row in rows_of
+        ),
+    )
+
+
+def _shift_names(mhz: float) -> tuple[str, str]:
+    return f"received_shift_hz_at_{mhz:g}_mhz", f"uplink_correction_hz_at_{mhz:g}_mhz"
+
+
+def _shifts(table: PointingTable, mhz: float) -> tuple[Any, Any]:
+    from contactd.core.ground.doppler import received_shift_hz, uplink_correction_hz
+
+    rate = table.range_rate_km_s
+    return received_shift_hz(mhz * 1e6, rate), uplink_correction_hz(mhz * 1e6, rate)
+
+
+def _rows(table: PointingTable, frequencies_mhz: Sequence[float]) -> list[dict[str, Any]]:
+    columns: dict[str, Any] = {
+        name: [round(value, digits) for value in getattr(table, name).tolist()]
+        for name, digits in FIGURES.items()
+    }
+    for mhz in frequencies_mhz:
+        for name, shift in zip(_shift_names(mhz), _shifts(table, mhz), strict=True):
+            columns[name] = [round(value, 3) for value in shift.tolist()]
+    return [
+        {"at": time_text(at), **{name: column[index] for name, column in columns.items()}}
+        for index, at in enumerate(table.instants.tolist())
+    ]
+
+
+def _show(table: PointingTable, frequencies_mhz: Sequence[float], day_of_year: bool) -> None:
+    screen = console()
+    day = moment(float(table.instants[0]), day_of_year).split(" ")[0] if len(table) else ""
+    say(screen, f"{table.target} over {table.station}, from {day}", style="bold")
+    shifts = [_shifts(table, mhz) for mhz in frequencies_mhz]
+    columns = [
+        *_COLUMNS,
+        *(
+            column
+            for mhz in frequencies_mhz
+            for column in (
+                Column("Down", f"Hz at {mhz:g}", right=True),
+                Column("Up", f"Hz at {mhz:g}", right=True),
+            )
+        ),
+    ]
+    rows: list[list[Cell]] = []
+    for index, at in enumerate(table.instants.tolist()):
+        rows.append(
+            [
+                moment(at, day_of_year).split(" ")[1],
+                f"{table.azimuth_deg[index]:.2f}",
+                f"{table.elevation_deg[index]:.2f}",
+                f"{table.range_km[index]:.1f}",
+                f"{table.range_rate_km_s[index]:+.4f}",
+                f"{table.sun_separation_deg[index]:.1f}",
+                f"{table.sunlit[index]:.2f}",
+                *(f"{shift[index]:+.0f}" for pair in shifts for shift in pair),
+            ]
+        )
+    show(columns, rows, screen)
+    if frequencies_mhz:
+        say(
+            screen,
+            "Down: add to the nominal MHz to receive. Up: add to the nominal MHz to send, so that "
+            "the nominal frequency arrives aboard.",
+        )
+    say(screen, "")
