@@ -25,9 +25,9 @@ _RATE_SLACK: Final = 1.05
 _END_SLACK_S: Final = 1e-6
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Segment:
-    """States that may be interpolated among each other.
+    """States that may be interpolated among each other; two of the same content are equal.
 
     Attributes:
         instants: ascending, shape ``[n]`` (s), at least two.
@@ -43,6 +43,25 @@ class Segment:
     usable: tuple[float, float]
     method: Method = "HERMITE"
     degree: int = 7
+
+    def __eq__(self, other: object) -> bool:
+        if not isinstance(other, Segment):
+            return NotImplemented
+        return self is other or (
+            (self.usable, self.method, self.degree) == (other.usable, other.method, other.degree)
+            and all(
+                np.array_equal(mine, theirs)
+                for mine, theirs in zip(self.tables, other.tables, strict=True)
+            )
+        )
+
+    def __hash__(self) -> int:
+        return hash((self.usable, self.method, self.degree, len(self.instants)))
+
+    @property
+    def tables(self) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """Instants, positions and velocities."""
+        return self.instants, self.position_km, self.velocity_km_s
 
     def states(self, at: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Positions (km) and velocities (km/s), each ``[m, 3]``, at instants ``[m]``."""

@@ -20,7 +20,7 @@ from contactd.core.contacts.contact import Coverage
 from contactd.core.intervals import EMPTY, IntervalSet, intersection, union
 from contactd.core.orbit.forces import Forces
 from contactd.core.orbit.inertial import to_teme
-from contactd.core.orbit.numerical import NumericalTrack
+from contactd.core.orbit.numerical import propagated
 from contactd.core.orbit.states import Spacecraft, StateVector, Vector, orbital_axes
 from contactd.core.orbit.track import Track
 
@@ -144,7 +144,7 @@ def manoeuvred(
     Args:
         base: such as from elements; used up to the first manoeuvre.
         manoeuvres: in any order.
-        until: instant (s) to which the track is wanted.
+        until: instant (s) to which the track is wanted; it may go on a little beyond.
 
     Raises:
         ValueError: if the base has no state at a manoeuvre, or there are too many of them.
@@ -160,7 +160,7 @@ def manoeuvred(
         after = each.changed(position[0], velocity[0])
         pieces.append((since, each.at, track))
         state = StateVector(each.at, _vector(position[0]), _vector(after))
-        track = NumericalTrack(
+        track = propagated(
             base.name,
             state,
             (each.at, max(until, each.at)),

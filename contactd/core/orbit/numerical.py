@@ -8,7 +8,7 @@ the state's epoch; states are handed out in TEME of their own date.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from functools import cached_property
+from functools import cached_property, lru_cache
 from typing import Any, Final
 
 import numpy as np
@@ -27,6 +27,8 @@ MAX_SPAN_S: Final = 60 * DAY_S
 LOWEST_ALTITUDE_KM: Final = 90.0
 """Below it the satellite is lost, and the track ends."""
 EARTH_RATE_RAD_S: Final = 7.292115e-5
+ROUNDED_TO_S: Final = DAY_S / 4
+MOST_KEPT: Final = 64
 
 _RELATIVE_TOLERANCE: Final = 1e-10
 _ABSOLUTE_TOLERANCE: Final = (1e-7,) * 3 + (1e-10,) * 3  # km, km/s
@@ -145,6 +147,36 @@ class NumericalTrack:
             np.einsum("nij,nj->ni", turn, state[:, :3]),
             np.einsum("nij,nj->ni", turn, state[:, 3:]),
         )
+
+
+def propagated(
+    name: str,
+    state: StateVector,
+    span: tuple[float, float],
+    spacecraft: Spacecraft,
+    forces: Forces,
+) -> NumericalTrack:
+    """The track over at least a span (instants, s), the same object for as long as that will do.
+
+    Integration costs half a second a day, and a plan asks again and again as it rolls forward; so
+    spans are rounded out to quarters of a day, and the last ``MOST_KEPT`` tracks are kept.
+    """
+    low = state.epoch
+    if span[0] < low:
+        low = float(np.floor(span[0] / ROUNDED_TO_S)) * ROUNDED_TO_S
+    high = float(np.ceil(span[1] / ROUNDED_TO_S)) * ROUNDED_TO_S
+    return _kept(name, state, (low, max(high, low)), spacecraft, forces)
+
+
+@lru_cache(maxsize=MOST_KEPT)
+def _kept(
+    name: str,
+    state: StateVector,
+    span: tuple[float, float],
+    spacecraft: Spacecraft,
+    forces: Forces,
+) -> NumericalTrack:
+    return NumericalTrack(name, state, span, spacecraft, forces)
 
 
 def _between(nodes: FloatArray) -> FloatArray:

@@ -12,7 +12,7 @@ from contactd.core.orbit.elements import ElementSet
 from contactd.core.orbit.ephemeris import EphemerisTrack
 from contactd.core.orbit.forces import Forces
 from contactd.core.orbit.manoeuvres import Fan, Manoeuvre, fan, manoeuvred
-from contactd.core.orbit.numerical import NumericalTrack
+from contactd.core.orbit.numerical import propagated
 from contactd.core.orbit.sgp4_track import Sgp4Track
 from contactd.core.orbit.states import Spacecraft, StateVector
 from contactd.core.orbit.track import Track
@@ -86,11 +86,12 @@ class OrbitSource:
         if self.ephemeris is not None:
             return replace(self.ephemeris, name=name)
         if self.state is not None:
-            first = min(
-                (m.at - m.give_or_take_s for m in self._planned(now, span)), default=span[0]
-            )
-            whole = (min(span[0], first), span[1])
-            return NumericalTrack(name, self.state, whole, self.spacecraft, self.forces)
+            # Each version of a manoeuvre needs a state to start from.
+            planned = self._planned(now, span)
+            first = min((m.at - m.give_or_take_s for m in planned), default=span[0])
+            last = max((m.at + m.give_or_take_s for m in planned), default=span[1])
+            whole = (min(span[0], first), max(span[1], last))
+            return propagated(name, self.state, whole, self.spacecraft, self.forces)
         nearest = self._nearest(now)
         return Sgp4Track(nearest, name) if nearest else None
 
@@ -98,4 +99,8 @@ class OrbitSource:
         epoch = self.epoch(now)
         if epoch is None or self.ephemeris is not None:
             return []
-        return [each for each in self.manoeuvres if epoch < each.at < span[1]]
+        return [
+            each
+            for each in self.manoeuvres
+            if epoch < each.at and each.at - each.give_or_take_s < span[1]
+        ]

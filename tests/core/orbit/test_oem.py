@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -334,3 +335,13 @@ def test_a_changed_or_missing_stretch_never_gives_anything_but_a_track_or_an_inp
     except InputError:
         return
     assert not np.isnan(track.states(np.array([track.validity.starts[0]]))[0]).any()
+
+
+def test_messages_of_the_same_content_give_equal_tracks() -> None:
+    text = (DATA / "S03.oem").read_text()
+    one, same = parse_oem(text), parse_oem(text)
+    assert one == same
+    assert hash(one) == hash(same)
+    segment = one.segments[0]
+    moved = replace(segment, position_km=segment.position_km + 1e-3)
+    assert replace(one, segments=(moved,)) != one

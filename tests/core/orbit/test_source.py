@@ -77,6 +77,25 @@ def test_a_fan_opens_only_where_something_is_uncertain() -> None:
             assert not np.isnan(track.states(np.array([NOW]))[0]).any()
 
 
+def test_a_manoeuvre_that_may_slip_past_the_end_of_the_plan_has_all_its_versions() -> None:
+    late = Manoeuvre(SPAN[1] - 10.0, (0.0, 5.0, 0.0), give_or_take_s=30_000.0)
+    early = Manoeuvre(SPAN[1] + 10.0, (0.0, 5.0, 0.0), give_or_take_s=3000.0)
+    for push in (late, early):
+        found = OrbitSource(state=STATE, manoeuvres=(push,)).fan("x", NOW, SPAN)
+        assert found is not None
+        assert len(found.members) == 3
+
+
+def test_a_plan_that_rolls_forward_does_not_integrate_anew() -> None:
+    source = OrbitSource(state=STATE)
+    first = source.track("x", NOW, SPAN)
+    assert source.track("x", NOW + 60.0, (SPAN[0] + 60.0, SPAN[1] + 60.0)) is first
+    far = source.track("x", NOW, (SPAN[0], SPAN[1] + 86_400.0))
+    assert far is not first
+    at = np.linspace(*SPAN, 50)
+    assert np.abs(far.states(at)[0] - first.states(at)[0]).max() < 1e-6
+
+
 def test_data_grow_stale_from_their_own_epoch() -> None:
     assert OrbitSource(elements=(MEAN,)).epoch(NOW) == MEAN.epoch
     assert OrbitSource(state=STATE).epoch(NOW) == STATE.epoch
