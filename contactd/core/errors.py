@@ -86,6 +86,10 @@ class PropagationError(ContactdError):
         self.reason = reason
         self.from_instant = from_instant
 
+    def __reduce__(self) -> tuple[type[PropagationError], tuple[str, str, float | None]]:
+        # An exception is pickled by its message otherwise; fleets pass these between processes.
+        return type(self), (self.target, self.reason, self.from_instant)
+
 
 class LedgerError(ContactdError):
     """The ledger cannot be read or written; ``passing`` says whether it may work again later."""

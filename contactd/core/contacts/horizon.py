@@ -92,6 +92,14 @@ class Horizon:
         seen = np.maximum(mask_elevation_deg(self.station, azimuth_deg), self.least_deg)
         return true_elevation_deg(seen) if self.station.refraction else seen
 
+    def piece(self, position: FloatArray) -> NDArray[np.intp]:
+        """Number of the mask's straight piece that each target is seen over, ``[n]``."""
+        away = (position - self.foot_km) @ self.axes.T
+        azimuth_deg = np.degrees(np.arctan2(away[:, 0], away[:, 1])) % 360.0
+        # The piece across north has one number, not two.
+        number = np.searchsorted(self.corners_deg, azimuth_deg, side="right")
+        return number % max(len(self.corners_deg), 1)
+
     def _mask_slope(self, azimuth_deg: FloatArray) -> FloatArray:
         step = 1e-4
         return (self.mask_deg(azimuth_deg + step) - self.mask_deg(azimuth_deg - step)) / (2 * step)

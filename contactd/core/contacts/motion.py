@@ -75,17 +75,26 @@ class Motion:
         return teme_to_fixed(instants, *self.track.states(instants))
 
 
+def step_of(fastest_rate_rad_s: float, start: float, end: float) -> tuple[float, int]:
+    """Seconds between nodes, and how many segments there are between two instants.
+
+    Raises:
+        ValueError: if there would be more than five million.
+    """
+    step_s = min(ANGLE_PER_STEP_RAD / fastest_rate_rad_s, LONGEST_STEP_S)
+    segments = max(1, math.ceil((end - start) / step_s))
+    if segments > MOST_NODES:
+        raise ValueError(f"{segments} nodes are too many; predict a shorter span")
+    return (end - start) / segments, segments
+
+
 def follow(track: Track, start: float, end: float) -> Motion:
     """The motion of a track over ``[start, end]``, which must lie within its validity.
 
     Raises:
         ValueError: if the span would take more than five million nodes.
     """
-    step_s = min(ANGLE_PER_STEP_RAD / track.fastest_rate_rad_s, LONGEST_STEP_S)
-    segments = max(1, math.ceil((end - start) / step_s))
-    if segments > MOST_NODES:
-        raise ValueError(f"{segments} nodes are too many; predict a shorter span")
-    step_s = (end - start) / segments
+    step_s, segments = step_of(track.fastest_rate_rad_s, start, end)
     instants = start + step_s * np.arange(segments + 1, dtype=np.float64)
     instants[-1] = end
     position, velocity = _node_states(track, instants)
@@ -134,6 +143,15 @@ def earth_acceleration(position_km: FloatArray) -> FloatArray:
     result[:, 1] = across * position_km[:, 1]
     result[:, 2] = level * (1.0 + oblate * (3.0 - 5.0 * z_share)) * position_km[:, 2]
     return result
+
+
+def rotating_acceleration(position_km: FloatArray, velocity_km_s: FloatArray) -> FloatArray:
+    """Acceleration (km/s²) as the rotating Earth sees it, at Earth-fixed states ``[n, 3]``."""
+    push = earth_acceleration(position_km)
+    rate = EARTH_RATE_RAD_S
+    push[:, 0] += 2.0 * rate * velocity_km_s[:, 1] + rate * rate * position_km[:, 0]
+    push[:, 1] += -2.0 * rate * velocity_km_s[:, 0] + rate * rate * position_km[:, 1]
+    return push
 
 
 def _fixed(

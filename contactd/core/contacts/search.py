@@ -16,7 +16,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from contactd.core.contacts.horizon import Horizon
-from contactd.core.contacts.motion import EARTH_RATE_RAD_S, MU_KM3_S2, Motion
+from contactd.core.contacts.motion import (
+    EARTH_RATE_RAD_S,
+    MU_KM3_S2,
+    Motion,
+    rotating_acceleration,
+)
 
 FloatArray = NDArray[np.float64]
 Measure = Callable[[FloatArray, FloatArray], tuple[FloatArray, FloatArray]]
@@ -28,6 +33,7 @@ _CORNER_SIDE_S = 5e-4  # a mask may jump: each corner is seen from both sides
 _NEAR_GRAZING = 2e-5  # sine or radians: below this, only exact states can tell
 _CONVERGED_S = 1e-5
 _MOST_ROUNDS = 60
+_LONGEST_SUMMIT_STEP_S = 5.0
 PARABOLA_HALF_RAD = 2e-3
 
 
@@ -185,17 +191,20 @@ def _with_turning_points(
 def _exact_turning(
     exact: Function, guess: FloatArray, motion: Motion
 ) -> tuple[FloatArray, FloatArray]:
-    """Turning points near guesses by a parabola through exact clearances."""
+    """Turning points near guesses by parabolas through exact clearances."""
     radius = np.linalg.norm(motion.states(guess)[0], axis=1)
     half = np.minimum(PARABOLA_HALF_RAD * np.sqrt(radius**3 / MU_KM3_S2), motion.step_s / 4.0)
-    at = np.clip(guess, motion.start + half, np.maximum(motion.end - half, motion.start + half))
-    low, _ = exact(at - half)
-    here, _ = exact(at)
-    high, _ = exact(at + half)
-    bend = low - 2.0 * here + high
-    with np.errstate(divide="ignore", invalid="ignore"):
-        shift = np.where(bend != 0.0, 0.5 * half * (low - high) / bend, 0.0)
-    at = at + np.clip(shift, -half, half)
+    first, last = motion.start + half, np.maximum(motion.end - half, motion.start + half)
+    at = np.clip(guess, first, last)
+    for _ in range(8):
+        low, here, high = exact(at - half)[0], exact(at)[0], exact(at + half)[0]
+        bend = low - 2.0 * here + high
+        with np.errstate(divide="ignore", invalid="ignore"):
+            shift = np.where(bend != 0.0, 0.5 * half * (low - high) / bend, 0.0)
+        far = np.abs(shift) > 0.02 * half
+        at = np.clip(at + np.clip(shift, -8.0 * half, 8.0 * half), first, last)
+        if not far.any():
+            break
     return at, exact(at)[0]
 
 
@@ -239,7 +248,8 @@ def _polished(
     roof = np.minimum(high + play, motion.end)
     busy = np.arange(len(at))
     for _ in range(8):
-        value, rate = exact_subset(exact, at[busy])
+        position, velocity = motion.exact_states(at[busy])
+        value, rate = _or_below(*horizon.clearance(position, velocity))
         with np.errstate(divide="ignore", invalid="ignore"):
             step = np.where(rate != 0.0, -value / rate, 0.0)
         wrong_way = (rate > 0.0) != rising[busy]
@@ -248,6 +258,10 @@ def _polished(
         stuck = ~np.isfinite(moved)
         moved = np.where(stuck, at[busy], moved)
         settled = (np.abs(moved - at[busy]) < 1e-3) & ~stuck
+        if not horizon.is_flat:
+            # Beyond a corner of the mask the slope is another one.
+            beyond = position + velocity * (moved - at[busy])[:, None]
+            settled &= horizon.piece(position) == horizon.piece(beyond)
         # Newton's error after a step is the square of the step's: one below 1 ms is the last.
         at[busy] = moved
         busy = busy[~settled]
@@ -257,9 +271,8 @@ def _polished(
     return at
 
 
-def exact_subset(exact: Function, instants: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Clearance and rate; where the propagator has no state, far below and falling."""
-    value, rate = exact(instants)
+def _or_below(value: FloatArray, rate: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Clearance and rate; where the propagator had no state, far below and level."""
     lost = ~np.isfinite(value)
     return np.where(lost, -1.0, value), np.where(lost, 0.0, rate)
 
@@ -273,14 +286,23 @@ def _bisected(
 ) -> FloatArray:
     """Crossings by halving the bracket with exact clearances (grazing passes)."""
     low, high = low.copy(), high.copy()
-    at_low = exact_subset(exact, low)[0]
-    at_high = exact_subset(exact, high)[0]
-    sound = (at_low >= 0.0) != (at_high >= 0.0)
+    sound = np.zeros(len(low), dtype=np.bool_)
+    play = 1e-3
+    for _ in range(8):
+        early = (_or_below(*exact(low))[0] >= 0.0) == rising
+        late = (_or_below(*exact(high))[0] >= 0.0) != rising
+        sound = ~(early | late)
+        if sound.all():
+            break
+        # The polynomials' error has put the crossing before the bracket, or after it.
+        low = np.where(early, low - play, low)
+        high = np.where(late & ~early, high + play, high)
+        play *= 4.0
     for _ in range(_MOST_ROUNDS):
         if not (high - low > _CONVERGED_S).any():
             break
         middle = 0.5 * (low + high)
-        above = exact_subset(exact, middle)[0] >= 0.0
+        above = _or_below(*exact(middle))[0] >= 0.0
         to_low = above != rising
         low = np.where(to_low, middle, low)
         high = np.where(to_low, high, middle)
@@ -308,8 +330,11 @@ def _peaks(motion: Motion, horizon: Horizon, starts: FloatArray, ends: FloatArra
         rate[summit + 1],
         1e-4,
     )
-    if len(tops) and motion.track_is_slow:
-        tops = _exact_turning(_exactly(motion, horizon.height), tops, motion)[0]
+    if len(tops):
+        if motion.track_is_slow:
+            tops = _exact_turning(_exactly(motion, horizon.height), tops, motion)[0]
+        else:
+            tops = tops + _step_to_summit(motion, horizon, tops)
         tops = np.clip(tops, starts[owner[summit]], ends[owner[summit]])
     candidates = np.concatenate([tops, starts, ends])
     heights = height(candidates)[0]
@@ -318,6 +343,24 @@ def _peaks(motion: Motion, horizon: Horizon, starts: FloatArray, ends: FloatArra
     order = np.lexsort((heights, owners))
     last = np.flatnonzero(np.diff(owners[order], append=-1))
     return np.asarray(candidates[order][last], dtype=np.float64)
+
+
+def _step_to_summit(motion: Motion, horizon: Horizon, tops: FloatArray) -> FloatArray:
+    """Seconds from instants close to summits to where the exact rate of the elevation vanishes."""
+    position, velocity = motion.exact_states(tops)
+    push = rotating_acceleration(position, velocity) @ horizon.axes.T
+    away, moving = horizon.local(position, velocity)
+    range_km = np.sqrt(np.einsum("ni,ni->n", away, away))
+    along = np.einsum("ni,ni->n", away, moving) / range_km
+    speed = np.einsum("ni,ni->n", moving, moving)
+    outward = (speed + np.einsum("ni,ni->n", away, push) - along * along) / range_km
+    sine = away[:, 2] / range_km
+    rate = (moving[:, 2] - sine * along) / range_km
+    bend = (push[:, 2] - 2.0 * rate * along - sine * outward) / range_km
+    with np.errstate(divide="ignore", invalid="ignore"):
+        step = -rate / bend
+    sound = (bend < 0.0) & (np.abs(step) < _LONGEST_SUMMIT_STEP_S)
+    return np.where(sound, step, 0.0)
 
 
 def solve(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, fields, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -120,23 +121,39 @@ def joined(tables: Sequence[ContactTable], start: float, end: float) -> ContactT
     """
     targets = _names(each.targets for each in tables)
     stations = _names(each.stations for each in tables)
-    columns: dict[str, NDArray[np.generic]] = {
-        name: np.concatenate([getattr(each, name) for each in tables])
-        if tables
-        else getattr(ContactTable(start, end), name)
-        for name in _VALUES
-    }
-    columns["target"] = _renumbered(tables, "target", "targets", targets)
-    columns["station"] = _renumbered(tables, "station", "stations", stations)
-    order = np.lexsort((columns["station"], columns["target"], columns["aos"]))
+    target = _renumbered(tables, "target", "targets", targets)
+    station = _renumbered(tables, "station", "stations", stations)
+    order = _order(_column(tables, "aos"), target, station)
+    # One column after the other, so that a large table is held twice and not three times.
     return ContactTable(
         start=start,
         end=end,
         targets=targets,
         stations=stations,
+        target=target[order],
+        station=station[order],
         problems=tuple(problem for each in tables for problem in each.problems),
-        **{name: column[order] for name, column in columns.items()},  # type: ignore[arg-type]
+        **{name: _column(tables, name)[order] for name in _VALUES},
     )
+
+
+def _column(tables: Sequence[ContactTable], name: str) -> NDArray[Any]:
+    if not tables:
+        return np.asarray(getattr(ContactTable(0.0, 0.0), name))
+    return np.concatenate([getattr(each, name) for each in tables])
+
+
+def _order(aos: FloatArray, target: IndexArray, station: IndexArray) -> NDArray[np.intp]:
+    """Rows by AOS, then target, then station."""
+    order = np.argsort(aos, kind="stable")
+    ascending = aos[order]
+    same = ascending[1:] == ascending[:-1]
+    if same.any():
+        # Contacts cut by the span's start share its AOS; few others share any.
+        tied = np.flatnonzero(np.concatenate([[False], same]) | np.concatenate([same, [False]]))
+        rows = order[tied]
+        order[tied] = rows[np.lexsort((station[rows], target[rows], aos[rows]))]
+    return order
 
 
 def _names(groups: Iterable[tuple[str, ...]]) -> tuple[str, ...]:

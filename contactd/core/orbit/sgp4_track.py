@@ -47,6 +47,9 @@ class Sgp4Track:
         self._name = elements.name if name is None else name
         self._satellite = _initialised(elements)
 
+    def __reduce__(self) -> tuple[type[Sgp4Track], tuple[ElementSet, str]]:
+        return type(self), (self.elements, self._name)
+
     @property
     def name(self) -> str:
         """The target's name."""
