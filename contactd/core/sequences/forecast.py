@@ -7,20 +7,18 @@ from dataclasses import replace
 from contactd.core.instants import to_text
 from contactd.core.intervals import EMPTY
 from contactd.core.sequences.cautions import NOTICE
-from contactd.core.sequences.expiry import Expiry, Timeline, delay_of, timeline
+from contactd.core.sequences.expiry import Expiry, Timeline, timeline
+from contactd.core.sequences.explaining import facts_of
 from contactd.core.sequences.known import SequenceKnowledge
 from contactd.core.sequences.model import (
-    Fact,
     Sequence,
     SequenceForecast,
-    Start,
-    StartStatus,
     Step,
     StepForecast,
     StepStatus,
 )
 from contactd.core.sequences.order import earlier_steps
-from contactd.core.sequences.spreading import spread_of
+from contactd.core.sequences.spreading import Spreads
 from contactd.core.sequences.status import Standing, standings
 from contactd.core.sequences.stopping import (
     COMMAND,
@@ -31,7 +29,7 @@ from contactd.core.sequences.stopping import (
     longest_silence,
     stop_window,
 )
-from contactd.core.sequences.verdict import duration_text, judge
+from contactd.core.sequences.verdict import judge
 from contactd.core.sequences.viewing import Conditions, Services, view
 
 __all__ = ["Conditions", "forecast"]
@@ -101,6 +99,7 @@ class _Maker:
         self.conditions = conditions
         self.light_time_s = light_time_s
         self.line = line
+        self.spreads = Spreads(sequence, knowledge, line)
 
     def step(self, step: Step, standing: Standing) -> StepForecast:
         bare = StepForecast(
@@ -120,18 +119,21 @@ class _Maker:
             nominal=expiry.nominal,
             latest=expiry.latest,
             later_acts=standing.later_acts,
-            facts=self._facts(step, expiry),
         )
         made = self._in_view(made, step, expiry)
         made = self._confirmed(made, expiry)
         made = self._kept_clear(made, step, standing)
-        return self._stopped_by(made, step, standing)
+        made = self._stopped_by(made, step, standing)
+        facts = facts_of(
+            self.sequence, self.knowledge, self.line, step, expiry, made, self.services
+        )
+        return replace(made, facts=facts)
 
     def _in_view(self, made: StepForecast, step: Step, expiry: Expiry) -> StepForecast:
         if not step.needs:
             return made
         seen = view(step.needs, self.services, self.span, self.conditions)
-        spread = spread_of(self.sequence, self.knowledge, self.line, step, expiry)
+        spread = self.spreads.of(step, expiry)
         verdict = judge(seen, expiry.earliest, expiry.latest, spread)
         return replace(
             made,
@@ -223,33 +225,3 @@ class _Maker:
         if begins is None or not ends:
             return None
         return longest_silence(self.services, max(begins, self.now), max(ends), self.span)
-
-    def _facts(self, step: Step, expiry: Expiry) -> tuple[Fact, ...]:
-        start = self.line.start
-        assert start.earliest is not None
-        assert start.latest is not None
-        source = f"record {start.record}" if start.record else "configuration"
-        facts = [
-            Fact(
-                "start",
-                f"the start is {start.status}, from {to_text(start.earliest)} to "
-                f"{to_text(start.latest)}",
-                source,
-            )
-        ]
-        delay = delay_of(step, self.knowledge)
-        if delay is not None:
-            chosen = step.name in self.knowledge.settings
-            origin = ", ".join(step.after) or "the start"
-            text = f"it acts {duration_text(delay)} after {origin}"
-            facts.append(Fact("delay", text, "record" if chosen else "configuration"))
-        facts += [
-            Fact("reading", "a reading narrows it", f"record {number}")
-            for number in expiry.readings
-        ]
-        return tuple(facts)
-
-
-def started(start: Start) -> bool:
-    """Whether the sequence runs or may run."""
-    return start.status in (StartStatus.OBSERVED, StartStatus.IN_DOUBT)

@@ -10,6 +10,7 @@ readings, sightings, holds and power losses of the run before no longer count. S
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping
 from dataclasses import replace
 from typing import Any, Final
@@ -34,7 +35,8 @@ __all__ = ["CONCERNS_SEQUENCES", "SequenceKnowledge", "learn", "parts_of"]
 
 STARTED, NOT_STARTED = "started", "not started"
 ACTED, DID_NOT_ACT = "acted", "did not act"
-RULINGS_ON_SEQUENCE: Final = (STARTED, NOT_STARTED)
+READING_WRONG = "reading wrong"
+RULINGS_ON_SEQUENCE: Final = (STARTED, NOT_STARTED, READING_WRONG)
 RULINGS_ON_STEP: Final = (ACTED, DID_NOT_ACT)
 
 
@@ -76,6 +78,7 @@ def _new_run(knowledge: SequenceKnowledge, start: Start) -> SequenceKnowledge:
         return SequenceKnowledge(
             start=start,
             settings=knowledge.settings,
+            setting_records=knowledge.setting_records,
             rulings=knowledge.rulings,
             conflicts=knowledge.conflicts,
         )
@@ -83,10 +86,25 @@ def _new_run(knowledge: SequenceKnowledge, start: Start) -> SequenceKnowledge:
 
 
 def _bounds(body: Mapping[str, Any]) -> tuple[float, float]:
-    earliest, latest = from_text(body["earliest"]), from_text(body["latest"])
+    earliest, latest = _instant(body, "earliest"), _instant(body, "latest")
     if earliest > latest:
         raise ValueError(f"earliest {body['earliest']} lies after latest {body['latest']}")
     return earliest, latest
+
+
+def _instant(body: Mapping[str, Any], key: str) -> float:
+    text = body[key]
+    if not isinstance(text, str):
+        raise TypeError(f"{key} is {text!r}; a UTC time is expected")
+    return from_text(text)
+
+
+def _seconds(body: Mapping[str, Any], key: str) -> float:
+    """Seconds under a key, zero where it is absent."""
+    value = float(body.get(key, 0.0))
+    if not 0 <= value < math.inf:
+        raise ValueError(f"{key} is {value}; a duration is expected")
+    return value
 
 
 def _event(record: Record) -> Bounded:
@@ -97,7 +115,7 @@ def _event(record: Record) -> Bounded:
 def _start_of(record: Record, status: StartStatus) -> Start:
     body = record.body
     earliest, latest = _bounds(body)
-    nominal = from_text(body["nominal"]) if body.get("nominal") else earliest + latest
+    nominal = _instant(body, "nominal") if body.get("nominal") else earliest + latest
     if not body.get("nominal"):
         nominal /= 2
     if not earliest - 1e-5 <= nominal <= latest + 1e-5:
@@ -109,8 +127,8 @@ def _start_of(record: Record, status: StartStatus) -> Start:
         nominal=min(max(nominal, earliest), latest),
         latest=latest,
         record=record.number,
-        give_or_take_s=float(body.get("give_or_take_s", 0.0)),
-        sigma_s=None if sigma is None else float(sigma),
+        give_or_take_s=_seconds(body, "give_or_take_s"),
+        sigma_s=None if sigma is None else _seconds(body, "sigma_s"),
     )
 
 
@@ -148,7 +166,7 @@ def _refuted(knowledge: SequenceKnowledge, record: Record) -> SequenceKnowledge:
 
 
 def _stopped(knowledge: SequenceKnowledge, record: Record) -> SequenceKnowledge:
-    at = from_text(record.body["at"])
+    at = _instant(record.body, "at")
     step = parts_of(record.subject)[2]
     if step is not None:
         seen = knowledge.seen.get(step)
@@ -170,10 +188,14 @@ def _stopped(knowledge: SequenceKnowledge, record: Record) -> SequenceKnowledge:
 
 def _setting(knowledge: SequenceKnowledge, record: Record) -> SequenceKnowledge:
     step = _step_of(record)
-    seconds = float(record.body["setting_s"])
-    if not seconds >= 0:
-        raise ValueError(f"a setting of {seconds} s")
-    return replace(knowledge, settings={**knowledge.settings, step: seconds})
+    if "setting_s" not in record.body:
+        raise KeyError("setting_s")
+    seconds = _seconds(record.body, "setting_s")
+    return replace(
+        knowledge,
+        settings={**knowledge.settings, step: seconds},
+        setting_records={**knowledge.setting_records, step: record.number},
+    )
 
 
 def _attempted(knowledge: SequenceKnowledge, record: Record) -> SequenceKnowledge:
@@ -199,12 +221,12 @@ def _reading(knowledge: SequenceKnowledge, record: Record) -> SequenceKnowledge:
         raise ValueError("either remaining_s or elapsed_s is expected")
     reading = Reading(
         step=parts_of(record.subject)[2],
-        at=from_text(body["at"]),
-        remaining_s=None if remaining is None else float(remaining),
-        elapsed_s=None if elapsed is None else float(elapsed),
-        error_s=float(body.get("error_s", 0.0)),
-        at_error_s=float(body.get("at_error_s", 0.0)),
-        unit=body.get("unit"),
+        at=_instant(body, "at"),
+        remaining_s=None if remaining is None else _seconds(body, "remaining_s"),
+        elapsed_s=None if elapsed is None else _seconds(body, "elapsed_s"),
+        error_s=_seconds(body, "error_s"),
+        at_error_s=_seconds(body, "at_error_s"),
+        unit=None if body.get("unit") is None else str(body["unit"]),
         record=record.number,
     )
     if reading.at - reading.at_error_s > record.at:
@@ -219,8 +241,8 @@ def _reading(knowledge: SequenceKnowledge, record: Record) -> SequenceKnowledge:
 
 def _was_seen(knowledge: SequenceKnowledge, record: Record) -> SequenceKnowledge:
     body, step = record.body, _step_of(record)
-    earliest = from_text(body["earliest"]) if body.get("earliest") else None
-    seen = Seen(from_text(body["at"]), earliest, record.number)
+    earliest = _instant(body, "earliest") if body.get("earliest") else None
+    seen = Seen(_instant(body, "at"), earliest, record.number)
     if earliest is not None and earliest > seen.latest:
         raise ValueError(f"earliest {body['earliest']} lies after {body['at']}")
     if (seen.latest if earliest is None else earliest) > record.at:
@@ -251,8 +273,8 @@ def _was_seen(knowledge: SequenceKnowledge, record: Record) -> SequenceKnowledge
 def _was_not_seen(knowledge: SequenceKnowledge, record: Record) -> SequenceKnowledge:
     body, step = record.body, _step_of(record)
     not_seen = NotSeen(
-        start=from_text(body["from"]),
-        end=from_text(body["until"]),
+        start=_instant(body, "from"),
+        end=_instant(body, "until"),
         refutes=bool(body.get("refutes", False)),
         why=str(body.get("why", "")),
         record=record.number,
@@ -303,7 +325,7 @@ def _resumed(knowledge: SequenceKnowledge, record: Record) -> SequenceKnowledge:
 def _command(knowledge: SequenceKnowledge, record: Record) -> SequenceKnowledge:
     body = record.body
     command = Command(
-        at=from_text(body["at"]),
+        at=_instant(body, "at"),
         command=str(body["command"]),
         step=parts_of(record.subject)[2],
         station=str(body.get("station", "")),
@@ -320,11 +342,17 @@ def _ruled(knowledge: SequenceKnowledge, record: Record) -> SequenceKnowledge:
         raise ValueError(f"there is no ruling {verdict!r}")
     ruling = Ruling(verdict, step, record.author, str(body.get("why", "")), record.number)
     known = replace(knowledge, rulings=(*knowledge.rulings, ruling))
+    if verdict == READING_WRONG:
+        number = int(body["reading"])
+        kept = tuple(each for each in known.readings if each.record != number)
+        if len(kept) == len(known.readings):
+            raise _Contradiction(f"record {number} is no reading that counts")
+        return replace(known, readings=kept)
     if verdict == DID_NOT_ACT and step is not None:
         seen = {name: each for name, each in known.seen.items() if name != step}
         return replace(known, seen=seen, inert_steps=known.inert_steps | {step})
     if verdict == ACTED and step is not None:
-        latest = from_text(body["at"]) if body.get("at") else record.at
+        latest = _instant(body, "at") if body.get("at") else record.at
         seen = {**known.seen, step: Seen(latest, None, record.number)}
         return replace(known, seen=seen, inert_steps=known.inert_steps - {step})
     if verdict == NOT_STARTED:

@@ -114,6 +114,7 @@ class SequenceKnowledge:
         start: what is known of the start; None while the records say nothing of it, and the
             configured start holds.
         settings: chosen settings in seconds, by step; they override the configured ones.
+        setting_records: numbers of the records that chose them, by step.
         seen, not_seen: by step.
         stopped_steps: when each step was stopped by itself (instant, s), by step.
         inert_steps: steps that were ruled not to act.
@@ -133,3 +134,4 @@ class SequenceKnowledge:
     commands: tuple[Command, ...] = ()
     rulings: tuple[Ruling, ...] = ()
     conflicts: tuple[Conflict, ...] = ()
+    setting_records: Mapping[str, int] = field(default_factory=dict)

@@ -15,7 +15,12 @@ from typing import Any, NoReturn
 
 from contactd.core.errors import InputError
 from contactd.core.instants import to_text
-from contactd.core.sequences.knowledge import RULINGS_ON_SEQUENCE, RULINGS_ON_STEP, STARTED
+from contactd.core.sequences.knowledge import (
+    READING_WRONG,
+    RULINGS_ON_SEQUENCE,
+    RULINGS_ON_STEP,
+    STARTED,
+)
 from contactd.core.sequences.known import SequenceKnowledge
 from contactd.core.sequences.model import Sequence, Step, bound_of
 
@@ -232,16 +237,18 @@ def ruling(
     earliest: float | None = None,
     latest: float | None = None,
     at: float | None = None,
+    reading_record: int | None = None,
     knowledge: SequenceKnowledge | None = None,
 ) -> Statement:
     """Body for RULING: an operator decides what is the case, and says why.
 
     Args:
-        verdict: ``started`` or ``not started`` for a sequence; ``acted`` or ``did not act`` for
-            a step.
+        verdict: ``started``, ``not started`` or ``reading wrong`` for a sequence; ``acted`` or
+            ``did not act`` for a step.
         earliest, latest: bounds of the start, for ``started``; needed where none are known.
         at: by when the step had acted, for ``acted``.
-        knowledge: what is known so far, to refuse a start without bounds.
+        reading_record: number of the record of the reading that is wrong, for ``reading wrong``.
+        knowledge: what is known so far, to refuse a start without bounds, or an unknown reading.
     """
     allowed = RULINGS_ON_SEQUENCE if step is None else RULINGS_ON_STEP
     if verdict not in allowed:
@@ -261,6 +268,13 @@ def ruling(
     if at is not None:
         _past("at", at, recorded_at)
         body["at"] = _text("at", at)
+    if verdict == READING_WRONG:
+        known = [each.record for each in knowledge.readings] if knowledge is not None else None
+        if reading_record is None or (known is not None and reading_record not in known):
+            there = "" if known is None else f" ({', '.join(map(str, known)) or 'there is none'})"
+            found = "nothing" if reading_record is None else str(reading_record)
+            _refuse("reading", found, f"the number of a reading's record{there}")
+        body["reading"] = reading_record
     return body
 
 

@@ -135,6 +135,12 @@ def _by_time(
         reasons.append("the planned start has passed and no record says whether it happened")
     if step.only_if_seen is not None and step.only_if_seen not in knowledge.seen:
         reasons.append(f"it acts only if {step.only_if_seen} is seen, which has not been yet")
+    for command in knowledge.commands:
+        if command.command == "stop" and command.step in (None, step.name):
+            reasons.append(
+                f"a stop was sent at {to_text(command.at, 0)} (record {command.record}); until it "
+                "is confirmed, the step counts as running"
+            )
     not_seen = knowledge.not_seen.get(step.name)
     if not_seen is not None:
         span = f"{to_text(not_seen.start, 0)} to {to_text(not_seen.end, 0)}"

@@ -9,7 +9,7 @@ import numpy as np
 from contactd.core.instants import to_text
 from contactd.core.intervals import IntervalSet
 from contactd.core.sequences.model import Served
-from contactd.core.sequences.probability import Spread
+from contactd.core.sequences.spreading import Distribution
 from contactd.core.sequences.viewing import View
 
 
@@ -29,7 +29,7 @@ class Verdict:
     reasons: tuple[str, ...]
 
 
-def judge(view: View, earliest: float, latest: float, spread: Spread) -> Verdict:
+def judge(view: View, earliest: float, latest: float, spread: Distribution) -> Verdict:
     """The verdict on an expiry somewhere from ``earliest`` to ``latest`` (instants, s)."""
     reasons: list[str] = []
     predicted = view.known.covers(earliest, latest)
