@@ -2,22 +2,25 @@
 
 What is to be sent follows from the ledger's state, so that nothing is lost with the process: a
 message is offered until its outcome stands in the ledger. Each message is a task of its own; a
-channel lets only so many of them try at once, and a failure waits longer and longer, so that one
-slow channel delays no other.
+channel lets only so many of them try at once, a failure waits longer and longer, and a channel that
+fails again and again is left alone for a while, so that none delays another.
 """
 
 from __future__ import annotations
 
 import asyncio
 import random
-from collections.abc import Awaitable, Callable, Iterable, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Awaitable, Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from functools import partial
-from typing import Any, Protocol
+from typing import Any
 
-from contactd.alerts.message import Channel, ChannelBusy, Message
-from contactd.alerts.state import SERVICE
+from contactd.alerts.circuit import Circuit, CircuitTerms, Clock, Passage
+from contactd.alerts.message import About, Channel, ChannelBusy, Message
+from contactd.alerts.told import SERVICE
+from contactd.alerts.words import as_text
 from contactd.core import record as kinds
+from contactd.core.alert import Alert
 from contactd.core.errors import DeliveryError
 from contactd.core.record import Record
 
@@ -25,18 +28,7 @@ MOST_IN_HAND = 5_000
 MOST_ATTEMPTS = 10_000
 LONGEST_BUSY_S = 600.0
 MOST_REASON_LENGTH = 500
-
-
-class Clock(Protocol):
-    """What delivery needs of a clock."""
-
-    def now(self) -> float:
-        """The present, as an instant (s)."""
-        ...
-
-    async def sleep(self, seconds: float) -> None:
-        """Wait."""
-        ...
+REMINDER_TRIED_S = 300.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,6 +48,7 @@ class Terms:
     first_wait_s: float = 0.5
     longest_wait_s: float = 60.0
     keep_trying_s: float = 6 * 3600.0
+    circuit: CircuitTerms = field(default_factory=CircuitTerms)
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,13 +61,38 @@ class Attempt:
     final: bool = True
 
 
+@dataclass(frozen=True, slots=True)
+class ChannelStatus:
+    """How a channel is doing.
+
+    Attributes:
+        failing_since: instant (s) of the first of the failures in a row, or None.
+        reason: why the last attempt failed, or "".
+        waiting: messages in hand.
+    """
+
+    channel: str
+    passage: Passage
+    failing_since: float | None
+    reason: str
+    waiting: int
+
+
+class _NotPermitted(Exception):
+    """This service may not send at present: another one leads."""
+
+
 class _Lane:
     """A channel, and how many may use it at once."""
 
-    def __init__(self, channel: Channel, terms: Terms) -> None:
+    def __init__(self, channel: Channel, terms: Terms, clock: Clock, rng: random.Random) -> None:
         self.channel = channel
         self.terms = terms
         self.room = asyncio.Semaphore(terms.at_once)
+        self.circuit = Circuit(terms.circuit, clock, rng)
+
+
+Place = tuple[str, str]
 
 
 class Delivery:
@@ -85,6 +103,8 @@ class Delivery:
         clock: what waiting and the present are taken from.
         rng: where the random part of each wait comes from.
         observe: told of each attempt.
+        link: where an alert can be acknowledged by whoever reads a channel, or None.
+        permit: asked before each attempt whether this service may send at all.
     """
 
     def __init__(
@@ -93,14 +113,19 @@ class Delivery:
         clock: Clock,
         rng: random.Random | None = None,
         observe: Callable[[Attempt], None] = lambda _: None,
+        link: Callable[[Alert, str], str | None] = lambda _alert, _channel: None,
+        permit: Callable[[], Awaitable[bool]] | None = None,
     ) -> None:
         self._record = record
         self._clock = clock
         self._rng = rng or random.Random()  # noqa: S311 - spreads waits, guards nothing
         self._observe = observe
+        self._link = link
+        self._permit = permit
         self._lanes: dict[str, _Lane] = {}
-        self._in_hand: dict[tuple[str, str], asyncio.Task[None]] = {}
-        self._settled: set[tuple[str, str]] = set()
+        self._in_hand: dict[Place, asyncio.Task[None]] = {}
+        self._parts: set[Place] = set()
+        self._settled: set[Place] = set()
         self._outbox: list[Record] = []
         self._flushing: asyncio.Task[None] | None = None
         self._closing: set[asyncio.Task[None]] = set()
@@ -114,8 +139,9 @@ class Delivery:
         self._lanes = {}
         for channel, terms in channels:
             old = before.get(channel.name)
-            same = old is not None and old.channel is channel and old.terms == terms
-            self._lanes[channel.name] = old if same and old is not None else _Lane(channel, terms)
+            if old is None or old.channel is not channel or old.terms != terms:
+                old = _Lane(channel, terms, self._clock, self._rng)
+            self._lanes[channel.name] = old
         kept = {id(lane.channel) for lane in self._lanes.values()}
         for lane in before.values():
             if id(lane.channel) not in kept:
@@ -128,17 +154,18 @@ class Delivery:
 
         To be called with the whole list after each change; what is in hand is not taken twice.
         """
-        wanted: set[tuple[str, str]] = set()
+        wanted: set[Place] = set()
         for message in messages:
-            place = (message.key, message.channel)
-            wanted.add(place)
-            if place in self._in_hand or place in self._settled:
+            places = {(part, message.channel) for part in message.parts}
+            wanted |= places
+            if places & self._parts or places & self._settled:
                 continue
             if len(self._in_hand) >= MOST_IN_HAND:
                 continue
+            self._parts |= places
             task = asyncio.ensure_future(self._bring(message))
-            self._in_hand[place] = task
-            task.add_done_callback(partial(self._done, place))
+            self._in_hand[message.key, message.channel] = task
+            task.add_done_callback(partial(self._done, message))
         # What is settled and no longer offered stands in the ledger.
         self._settled &= wanted
 
@@ -146,6 +173,22 @@ class Delivery:
     def in_hand(self) -> int:
         """How many messages are being sent or wait for their next attempt."""
         return len(self._in_hand)
+
+    def statuses(self) -> tuple[ChannelStatus, ...]:
+        """How each channel is doing."""
+        waiting: dict[str, int] = {}
+        for _, channel in self._in_hand:
+            waiting[channel] = waiting.get(channel, 0) + 1
+        return tuple(
+            ChannelStatus(
+                channel=name,
+                passage=lane.circuit.passage,
+                failing_since=lane.circuit.failing_since,
+                reason=lane.circuit.reason,
+                waiting=waiting.get(name, 0),
+            )
+            for name, lane in self._lanes.items()
+        )
 
     async def idle(self) -> None:
         """Wait until nothing is in hand and every outcome is recorded."""
@@ -158,9 +201,10 @@ class Delivery:
 
     async def close(self) -> None:
         """Stop trying; what is not delivered is offered again after the next start."""
-        for task in list(self._in_hand.values()):
+        tasks = list(self._in_hand.values())
+        for task in tasks:
             task.cancel()
-        await asyncio.gather(*self._in_hand.values(), return_exceptions=True)
+        await asyncio.gather(*tasks, return_exceptions=True)
         while self._flushing is not None:
             await self._flushing
         lanes, self._lanes = self._lanes, {}
@@ -168,10 +212,12 @@ class Delivery:
             await lane.channel.close()
         await asyncio.gather(*self._closing, return_exceptions=True)
 
-    def _done(self, place: tuple[str, str], task: asyncio.Task[None]) -> None:
-        self._in_hand.pop(place, None)
+    def _done(self, message: Message, task: asyncio.Task[None]) -> None:
+        self._in_hand.pop((message.key, message.channel), None)
+        places = {(part, message.channel) for part in message.parts}
+        self._parts -= places
         if not task.cancelled() and task.exception() is None:
-            self._settled.add(place)
+            self._settled |= places
 
     async def _retire(self, lane: _Lane) -> None:
         for _ in range(lane.terms.at_once):
@@ -183,17 +229,24 @@ class Delivery:
         from tenacity import AsyncRetrying, RetryCallState, retry_if_exception
 
         attempts = 0
+        begun = as_text(self._clock.now())
 
         def wait(state: RetryCallState) -> float:
+            if state.attempt_number == 1 and len(message.parts) == 1:
+                self._note(kinds.ALERT_SENT, message, {})
             return self._wait_s(message.channel, state)
 
         def enough(state: RetryCallState) -> bool:
-            return self._is_enough(message, state.attempt_number)
+            return state.attempt_number >= MOST_ATTEMPTS or self._is_too_old(message)
 
         def again(error: BaseException) -> bool:
             return isinstance(error, DeliveryError) and error.worth_retrying
 
-        self._note(kinds.ALERT_SENT, message, {})
+        if len(message.parts) > 1:
+            # After a restart the same alerts must go together again, under the same key.
+            self._note(kinds.ALERT_SENT, message, {})
+            if self._flushing is not None:
+                await asyncio.shield(self._flushing)
         try:
             async for attempt in AsyncRetrying(
                 sleep=self._clock.sleep,
@@ -207,15 +260,19 @@ class Delivery:
                     await self._try(message)
         except DeliveryError as error:
             reason = error.reason[:MOST_REASON_LENGTH]
-            self._note(kinds.ALERT_FAILED, message, {"attempts": attempts, "reason": reason})
+            body = {"attempts": attempts, "sent_at": begun, "reason": reason}
+            self._note(kinds.ALERT_FAILED, message, body)
         else:
-            self._note(kinds.ALERT_DELIVERED, message, {"attempts": attempts})
+            self._note(kinds.ALERT_DELIVERED, message, {"attempts": attempts, "sent_at": begun})
 
-    def _is_enough(self, message: Message, attempts: int) -> bool:
+    def _is_too_old(self, message: Message) -> bool:
         lane = self._lanes.get(message.channel)
-        if lane is None or attempts >= MOST_ATTEMPTS:
+        if lane is None:
             return True
-        return self._clock.now() - message.since > lane.terms.keep_trying_s
+        keep_trying_s = lane.terms.keep_trying_s
+        if message.about is About.REMINDER:
+            keep_trying_s = min(keep_trying_s, REMINDER_TRIED_S)
+        return self._clock.now() - message.since > keep_trying_s
 
     def _wait_s(self, channel: str, state: Any) -> float:
         lane = self._lanes.get(channel)
@@ -239,20 +296,45 @@ class Delivery:
         if lane is None:
             raise DeliveryError(message.channel, "there is no such channel any more", False)
         async with lane.room:
-            begun = self._clock.now()
+            waited = await lane.circuit.pass_through()
+            settled = False
             try:
-                await self._within(lane.terms.attempt_s, lane.channel, message)
+                if waited and self._is_too_old(message):
+                    raise DeliveryError(message.channel, lane.circuit.reason, False)
+                await self._attempt(lane, message)
+                settled = True
+                lane.circuit.succeeded()
             except DeliveryError as error:
-                took_s = self._clock.now() - begun
-                self._observe(
-                    Attempt(message.channel, took_s, error.reason, not error.worth_retrying)
-                )
+                if error.worth_retrying:
+                    settled = True
+                    lane.circuit.failed(error.reason)
                 raise
-            self._observe(Attempt(message.channel, self._clock.now() - begun))
+            finally:
+                if not settled:
+                    lane.circuit.abandoned()
+
+    async def _attempt(self, lane: _Lane, message: Message) -> None:
+        if self._permit is not None and not await self._permit():
+            raise _NotPermitted
+        begun = self._clock.now()
+        links = {
+            alert.identity: url
+            for alert in message.alerts
+            if (url := self._link(alert, message.channel)) is not None
+        }
+        try:
+            ready = replace(message, at=begun, links=links)
+            await self._within(lane.terms.attempt_s, lane.channel, ready)
+        except DeliveryError as error:
+            took_s = self._clock.now() - begun
+            final = not error.worth_retrying
+            self._observe(Attempt(message.channel, took_s, error.reason, final))
+            raise
+        self._observe(Attempt(message.channel, self._clock.now() - begun))
 
     async def _within(self, seconds: float, channel: Channel, message: Message) -> None:
         """Send, but not for longer than ``seconds`` of the clock."""
-        sending = asyncio.ensure_future(channel.send(replace(message, at=self._clock.now())))
+        sending = asyncio.ensure_future(channel.send(message))
         bell = asyncio.ensure_future(self._clock.sleep(seconds))
         try:
             await asyncio.wait((sending, bell), return_when=asyncio.FIRST_COMPLETED)
@@ -270,18 +352,22 @@ class Delivery:
                 task.cancel()
             await asyncio.gather(sending, bell, return_exceptions=True)
 
-    def _note(self, kind: str, message: Message, body: dict[str, Any]) -> None:
+    def _note(self, kind: str, message: Message, body: Mapping[str, Any]) -> None:
         """Have an outcome recorded, together with others that come at the same time."""
+        now = self._clock.now()
         self._outbox.append(
             Record(
-                at=self._clock.now(),
+                at=now,
                 kind=kind,
                 subject=message.alerts[0].subject,
                 author=SERVICE,
-                identity=f"{kind}:{message.channel}:{message.key}",
+                # A message that is tried again after it was given up has another outcome.
+                identity=f"{kind}:{message.channel}:{message.key}:{as_text(message.since)}",
                 body={
                     "message": message.key,
                     "channel": message.channel,
+                    "about": message.about.value,
+                    "parts": list(message.parts),
                     "alerts": [alert.identity for alert in message.alerts],
                     **body,
                 },

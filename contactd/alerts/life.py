@@ -12,8 +12,8 @@ from dataclasses import dataclass
 
 from contactd.alerts import matter as alert_kinds
 from contactd.alerts.matter import Matter, Matters, Sort
-from contactd.alerts.state import SERVICE, AlertState, Told, as_text
-from contactd.alerts.words import duration, moment
+from contactd.alerts.told import SERVICE, AlertState, Told
+from contactd.alerts.words import as_text, duration, moment
 from contactd.core import record as kinds
 from contactd.core.alert import Severity
 from contactd.core.record import Record

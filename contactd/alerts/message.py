@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass
+import hashlib
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import Any, Protocol
 
-from contactd.alerts.matter import Sort
-from contactd.alerts.state import AlertState, Outcome, Told, as_text
-from contactd.alerts.words import exact, from_now, moment
+from contactd.alerts.words import as_text, exact, from_now, moment
 from contactd.core.alert import Alert, Severity
 from contactd.core.errors import DeliveryError
 
@@ -18,6 +17,9 @@ class About(StrEnum):
     """What a message says of its alerts."""
 
     RAISED = "raised"
+    ESCALATED = "escalated"
+    REMINDER = "reminder"
+    ACKNOWLEDGED = "acknowledged"
     RESOLVED = "resolved"
 
 
@@ -28,7 +30,11 @@ class Message:
     Attributes:
         key: idempotency key: a receiver that has seen it has seen the whole message.
         channel: the channel's name.
+        alerts: at least one.
+        parts: a key for each alert in it, by which its outcome is known.
         since: instant (s) at which there was something to say.
+        remark: what else is to be said, such as who acknowledged.
+        links: where each alert can be acknowledged, by identity.
         at: instant (s) at which it is being sent; relative times count from here.
     """
 
@@ -36,7 +42,10 @@ class Message:
     channel: str
     about: About
     alerts: tuple[Alert, ...]
+    parts: tuple[str, ...]
     since: float
+    remark: str = ""
+    links: Mapping[str, str] = field(default_factory=dict)
     at: float = 0.0
 
     @property
@@ -75,30 +84,12 @@ class Channel(Protocol):
         ...
 
 
-def pending(state: AlertState) -> list[Message]:
-    """Messages that are due and of which no channel's outcome is known, most severe first.
-
-    That an alert is resolved is said only where it was delivered.
-    """
-    found = [message for told in state.told.values() for message in _pending(told)]
-    order = list(Severity)
-    return sorted(found, key=lambda each: (-order.index(each.severity), each.since, each.key))
-
-
-def _pending(told: Told) -> Iterator[Message]:
-    identity = told.alert.identity
-    for channel in told.channels:
-        outcome = told.outcomes.get((identity, channel))
-        if outcome is None or outcome is Outcome.SENT:
-            yield Message(identity, channel, About.RAISED, (told.alert,), told.raised_at)
-        elif (
-            outcome is Outcome.DELIVERED
-            and told.sort is Sort.CONDITION
-            and told.resolved_at is not None
-        ):
-            key = f"{identity}.resolved"
-            if told.outcomes.get((key, channel)) in (None, Outcome.SENT):
-                yield Message(key, channel, About.RESOLVED, (told.alert,), told.resolved_at)
+def key_of(parts: Iterable[str]) -> str:
+    """Idempotency key of a message: its only part's, or one made of all of them."""
+    given = sorted(parts)
+    if len(given) == 1:
+        return given[0]
+    return f"together-{hashlib.sha256('|'.join(given).encode()).hexdigest()[:20]}"
 
 
 def payload(message: Message) -> dict[str, Any]:
@@ -108,6 +99,7 @@ def payload(message: Message) -> dict[str, Any]:
         "about": message.about.value,
         "sent_at": exact(message.at),
         "severity": message.severity.value,
+        "remark": message.remark,
         "alerts": [_alert_payload(alert, message) for alert in message.alerts],
     }
 
@@ -127,6 +119,7 @@ def _alert_payload(alert: Alert, message: Message) -> dict[str, Any]:
         "over_at": as_text(alert.over_at),
         "late": alert.late,
         "facts": dict(alert.facts),
+        "acknowledge": message.links.get(alert.identity),
     }
 
 

@@ -24,6 +24,11 @@ def exact(instant: float) -> str:
     return to_text(instant, 3)
 
 
+def as_text(instant: float) -> str | None:
+    """RFC 3339 UTC text with microseconds, as it stands in records; None for no finite instant."""
+    return to_text(instant, 6) if math.isfinite(instant) else None
+
+
 def span(start: float, end: float) -> str:
     """``2026-12-03 08:00:00Z to 08:02:10Z (337)``, widened to whole seconds."""
     first, last = moment(start), moment(math.ceil(end))

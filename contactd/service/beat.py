@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 
 from contactd.alerts.life import beat
 from contactd.alerts.rules import matters_again
+from contactd.alerts.tending import next_tending, tend
 from contactd.core.outlook import Snapshot
 from contactd.core.planning import FARTHEST_AHEAD_S, Target
 from contactd.core.record import Record
@@ -75,8 +76,13 @@ def _decide(
         return state, ()
     snapshot = state.snapshot(now)
     found, kept = matters_again(snapshot, telling.policy, now, was_down_since, state.kept)
-    records = tuple(beat(state.alerts, found, now, was_down_since, telling.reaches))
-    still = Quiet(found.next_due(now), seen) if not records else None
+    alerts, care = state.alerts, telling.care
+    records = (
+        *beat(alerts, found, now, was_down_since, telling.reaches),
+        *tend(alerts, care, now, telling.manners),
+    )
+    until = min(found.next_due(now), next_tending(alerts, care, now))
+    still = Quiet(until, seen) if not records else None
     return replace(state, kept=kept, quiet=still), records
 
 

@@ -15,9 +15,9 @@ from typing import Any
 import structlog
 
 from contactd import __version__
+from contactd.alerts.composing import compose
 from contactd.alerts.delivery import Attempt, Delivery
 from contactd.alerts.matter import Sort
-from contactd.alerts.message import pending
 from contactd.alerts.state import AlertState, fold_alerts
 from contactd.config import Configuration
 from contactd.core import instants
@@ -176,8 +176,7 @@ class Daemon:
 
     async def begin(self) -> None:
         """Read the ledger, say who is watching, and beat for the first time."""
-        while await self._exchange():
-            pass
+        await self._read_ledger()
         self._down_since = self._ledger_fold[1].looked_at
         digest = self._state.configuration.digest
         records = [self._record(kinds.SERVICE_STARTED, "contactd", {"configuration": digest})]
@@ -196,6 +195,17 @@ class Daemon:
         for problem in self._state.refused:
             log.error("configuration refused", problem=problem)
         await self.beat()
+
+    async def _read_ledger(self) -> None:
+        """Read all that the ledger knows. To watch without that would be to say what is not so."""
+        said = ""
+        while await self._exchange() or self.store.trouble:
+            if self.store.trouble:
+                self._state = replace(self._state, ledger_trouble=self.store.trouble)
+                if said != self.store.trouble:
+                    said = self.store.trouble
+                    log.error("waiting for the ledger", trouble=said)
+                await self.clock.sleep(BEAT_S)
 
     async def end(self) -> None:
         """Finish what is under way and record the stop."""
@@ -249,7 +259,8 @@ class Daemon:
         if made.state.planned_at is not None:
             self._down_since = None
         self._snapshot = self._state.snapshot(now)
-        self._delivery.offer(pending(self._state.alerts))
+        telling = self._telling
+        self._delivery.offer(compose(self._state.alerts, now, telling.manners, telling.care))
         for observer in self.observers:
             observer(self._state, self._snapshot)
 

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass, fields
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field, fields
 from pathlib import Path
 from typing import Any
 
+from contactd.alerts.care import Care, Manner
 from contactd.alerts.channels.log import LogChannel
 from contactd.alerts.channels.webhook import WebhookChannel
 from contactd.alerts.delivery import Terms
@@ -21,10 +22,12 @@ LOG_CHANNEL = "log"
 
 @dataclass(frozen=True, slots=True)
 class Telling:
-    """What is told and when, and which channel is told what."""
+    """What is told and when, which channel is told what and how, and what nobody acknowledges."""
 
     policy: Policy
     reaches: tuple[Reach, ...] = ()
+    manners: Mapping[str, Manner] = field(default_factory=dict)
+    care: Care = field(default_factory=Care)
 
 
 def telling_of(configuration: Configuration) -> Telling:

@@ -11,7 +11,7 @@ import pytest
 
 from contactd.core.contacts.contact import Contact, Coverage
 from contactd.core.instants import from_text
-from contactd.core.intervals import EMPTY, IntervalSet
+from contactd.core.intervals import IntervalSet
 from contactd.core.outlook import ElementsInUse, Snapshot, TargetOutlook
 from contactd.core.sequences.model import (
     SequenceForecast,
@@ -108,9 +108,6 @@ def world() -> World:
     return World()
 
 
-assert EMPTY is not None
-
-
 @dataclass
 class Request:
     """What a receiver got."""
@@ -150,10 +147,7 @@ class Receiver:
                     answer(self)
                     return
                 status, headers = answer if isinstance(answer, tuple) else (answer, {})
-                self.send_response(status)
-                for name, value in {"Content-Length": "0", **headers}.items():
-                    self.send_header(name, value)
-                self.end_headers()
+                receiver.answer(self, status, headers)
 
             def log_message(self, *_: object) -> None:
                 pass
@@ -168,6 +162,13 @@ class Receiver:
         self._thread = threading.Thread(target=self._server.serve_forever, args=(0.01,))
         self._thread.start()
         self.url = f"http://127.0.0.1:{self._server.server_port}/hook"
+
+    @staticmethod
+    def answer(handler: BaseHTTPRequestHandler, status: int = 200, headers=None) -> None:
+        handler.send_response(status)
+        for name, value in {"Content-Length": "0", **(headers or {})}.items():
+            handler.send_header(name, value)
+        handler.end_headers()
 
     def close(self) -> None:
         self._server.shutdown()

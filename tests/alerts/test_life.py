@@ -294,8 +294,8 @@ def test_what_is_long_over_is_forgotten_but_for_the_last_thousand(watch, world):
         near = contacts[max(n - 3, 0) : n + 2]
         watch.beat(world.snapshot(at=at, contacts=near), policy=policy)
     assert len(watch.raised(alert_kinds.CONTACT_COMING)) == 2199
-    # A thousand in any case, the contacts of the last 2 days, and the stale elements.
-    assert len(watch.state.told) == 1000 + 58 + 1
+    # A thousand in any case, the contacts of the last 6 hours, and the stale elements.
+    assert len(watch.state.told) == 1000 + 8 + 1
     assert len(watch.state.by_series) == 2
     whole = fold_alerts(AlertState(), watch.ledger.records())
     assert whole == watch.state

@@ -33,7 +33,9 @@ async def written(alert: Alert, about: About = About.RAISED) -> dict:
         processors=[structlog.processors.add_log_level, structlog.processors.JSONRenderer()],
     )
     channel = LogChannel(logger=logger)
-    await channel.send(Message(alert.identity, "log", about, (alert,), NOW, at=NOW))
+    await channel.send(
+        Message(alert.identity, "log", about, (alert,), (alert.identity,), NOW, at=NOW)
+    )
     await channel.close()
     return json.loads(out.getvalue())
 

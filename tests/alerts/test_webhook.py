@@ -26,7 +26,16 @@ ALERT = Alert(
     over_at=NOW + 3060,
     facts={"margin_s": -720.0},
 )
-MESSAGE = Message(ALERT.identity, "hook", About.RAISED, (ALERT,), since=NOW - 1, at=NOW)
+MESSAGE = Message(
+    key=ALERT.identity,
+    channel="hook",
+    about=About.RAISED,
+    alerts=(ALERT,),
+    parts=(ALERT.identity,),
+    since=NOW - 1,
+    links={ALERT.identity: "https://watch.example/a/1"},
+    at=NOW,
+)
 
 
 async def send(url: str, **more) -> None:
@@ -50,6 +59,7 @@ async def test_the_body_says_everything_and_the_headers_carry_key_and_signature(
         "about": "raised",
         "sent_at": "2026-12-03T12:00:00.000Z",
         "severity": "warning",
+        "remark": "",
         "alerts": [
             {
                 "identity": "step-out-of-view-0123",
@@ -65,6 +75,7 @@ async def test_the_body_says_everything_and_the_headers_carry_key_and_signature(
                 "over_at": "2026-12-03T12:51:00.000000Z",
                 "late": False,
                 "facts": {"margin_s": -720.0},
+                "acknowledge": "https://watch.example/a/1",
             }
         ],
     }

@@ -1,0 +1,192 @@
+"""From what has been told to the messages that are due now: a pure function of the state.
+
+A part is what one channel is to hear of one alert. Parts that are already in a message that is
+being tried stay in that message, across restarts too, so that its key stays the same. New parts go
+alone, or together where the channel wants the alerts of one contact in one message, or where there
+is a flood of them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass
+
+from contactd.alerts.care import Care, Manner
+from contactd.alerts.learning import (
+    acknowledged_part,
+    escalation_part,
+    reminder_part,
+    resolved_part,
+    told_to,
+)
+from contactd.alerts.matter import Sort
+from contactd.alerts.message import About, Message, key_of
+from contactd.alerts.told import AlertState, Fate, Outcome, Told
+from contactd.core.alert import Severity
+
+PLAIN = Manner()
+NO_CARE = Care()
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """What one channel is to hear of one alert."""
+
+    key: str
+    channel: str
+    about: About
+    told: Told
+    since: float
+    fate: Fate | None
+    remark: str = ""
+
+    @property
+    def group(self) -> str:
+        """Parts of one group may go together: those of one contact, or of one sequence."""
+        return "/".join(self.told.alert.subject.split("/")[:2])
+
+
+MakePart = Callable[[str, str, About, float, str], Part]
+
+
+def compose(
+    state: AlertState,
+    now: float,
+    manners: Mapping[str, Manner] | None = None,
+    care: Care = NO_CARE,
+) -> list[Message]:
+    """Messages that are due and whose outcome is not known, most severe first, then the oldest.
+
+    Args:
+        now: instant (s).
+        manners: how each channel is spoken to, by name; plainly where none is given.
+        care: how often what nobody acknowledges is told again.
+    """
+    spoken = manners or {}
+    under_way: dict[tuple[str, str], list[Part]] = {}
+    new: dict[tuple[str, About, str], list[Part]] = {}
+    for part in _parts(state, now, spoken, care):
+        if part.fate is not None:
+            under_way.setdefault((part.channel, part.fate.message), []).append(part)
+        else:
+            new.setdefault((part.channel, part.about, part.remark), []).append(part)
+    messages = [_message(parts, key) for (_, key), parts in under_way.items()]
+    for (channel, _, _), parts in new.items():
+        messages.extend(_gathered(parts, spoken.get(channel, PLAIN), now))
+    order = list(Severity)
+    return sorted(messages, key=lambda each: (-order.index(each.severity), each.since))
+
+
+def _parts(
+    state: AlertState, now: float, manners: Mapping[str, Manner], care: Care
+) -> Iterator[Part]:
+    wanted = state.unsettled | state.waiting if care.remind_every_s else state.unsettled
+    for identity in sorted(wanted):
+        told = state.told[identity]
+        silenced = state.silence_of(told.alert, now) is not None
+        for part in _parts_of(told, now, manners, care):
+            fate = part.fate
+            if fate is not None and fate.outcome.is_final:
+                continue
+            manner = manners.get(part.channel, PLAIN)
+            held = silenced or manner.is_quiet(told.alert.severity, now)
+            # What was sent already is tried to the end.
+            if fate is not None or not held:
+                yield part
+
+
+def _parts_of(told: Told, now: float, manners: Mapping[str, Manner], care: Care) -> Iterator[Part]:
+    identity = told.alert.identity
+
+    def part(key: str, channel: str, about: About, since: float, remark: str = "") -> Part:
+        fate = told.fates.get((key, channel))
+        if fate is not None and fate.outcome is Outcome.RETRIED:
+            since = fate.at
+        return Part(key, channel, about, told, since, fate, remark)
+
+    for channel in told.channels:
+        yield part(identity, channel, About.RAISED, told.raised_at)
+    for each in told.escalations:
+        remark = f"nobody has acknowledged it; now told to: {each.role}"
+        for channel in each.channels:
+            escalated = part(
+                escalation_part(identity, each.rung), channel, About.ESCALATED, each.at, remark
+            )
+            if escalated.fate is not None or told.is_open(now):
+                yield escalated
+    heard = told_to(told)
+    if told.is_open(now):
+        yield from _reminders(told, heard, now, manners, care, part)
+    for channel in heard:
+        manner = manners.get(channel, PLAIN)
+        if told.acknowledged_at is not None and manner.tell_acknowledged:
+            remark = f"{told.acknowledged_by} has it in hand"
+            key = acknowledged_part(identity)
+            yield part(key, channel, About.ACKNOWLEDGED, told.acknowledged_at, remark)
+        if told.resolved_at is not None and told.sort is Sort.CONDITION and manner.tell_resolved:
+            yield part(resolved_part(identity), channel, About.RESOLVED, told.resolved_at)
+
+
+def _reminders(
+    told: Told,
+    heard: list[str],
+    now: float,
+    manners: Mapping[str, Manner],
+    care: Care,
+    part: MakePart,
+) -> Iterator[Part]:
+    """The latest reminder that is due; earlier ones that were not sent are needless."""
+    every_s = care.remind_every_s.get(told.alert.severity)
+    if not every_s:
+        return
+    count = int((now - told.raised_at) / every_s)
+    if not 1 <= count <= care.most_reminders:
+        return
+    for channel in heard:
+        if manners.get(channel, PLAIN).tell_reminders:
+            key = reminder_part(told.alert.identity, count)
+            remark = f"nobody has acknowledged it; reminder {count}"
+            yield part(key, channel, About.REMINDER, told.raised_at + count * every_s, remark)
+
+
+def _gathered(parts: list[Part], manner: Manner, now: float) -> Iterator[Message]:
+    """New parts of one sort to one channel, as messages."""
+    if len(parts) > manner.flood_from:
+        groups = [parts]
+    elif manner.together:
+        by_group: dict[str, list[Part]] = {}
+        for part in parts:
+            by_group.setdefault(part.group, []).append(part)
+        groups = [group for group in by_group.values() if _is_gathered(group, manner, now)]
+    else:
+        groups = [[part] for part in parts]
+    order = list(Severity)
+    for group in groups:
+        group.sort(key=lambda each: (-order.index(each.told.alert.severity), each.since, each.key))
+        for first in range(0, len(group), manner.most_alerts):
+            some = group[first : first + manner.most_alerts]
+            yield _message(some, key_of(each.key for each in some))
+
+
+def _is_gathered(group: list[Part], manner: Manner, now: float) -> bool:
+    """Whether a group need not wait any longer for others to join it."""
+    if len(group) >= manner.most_alerts:
+        return True
+    return any(
+        each.told.alert.severity is Severity.WARNING
+        or now >= each.since + manner.gather_s
+        or now + manner.gather_s >= each.told.alert.concerns
+        for each in group
+    )
+
+
+def _message(parts: list[Part], key: str) -> Message:
+    return Message(
+        key=key,
+        channel=parts[0].channel,
+        about=parts[0].about,
+        alerts=tuple(each.told.alert for each in parts),
+        parts=tuple(each.key for each in parts),
+        since=min(each.since for each in parts),
+        remark=parts[0].remark,
+    )
