@@ -26,6 +26,7 @@ COMMANDS = {
     "state": Lazy(f"{_HERE}.state", "What is known, or was known at an earlier time."),
     "acknowledge": Lazy(f"{_HERE}.acknowledge", "Alerts that wait; take them in hand."),
     "ledger": Lazy(f"{_HERE}.ledger", "Show, verify or export the ledger."),
+    "export": Lazy(f"{_HERE}.export", "Calendars, elements and ephemerides for other programs."),
     "demo": Lazy(f"{_HERE}.demo", "Write a demo configuration of the present day."),
 }
 
