@@ -12,6 +12,9 @@ from contactd.core.sequences.model import Served
 from contactd.core.sequences.spreading import Distribution
 from contactd.core.sequences.viewing import View
 
+MOMENT_S = 1e-3
+"""An expiry that is known exactly is looked at as a millisecond."""
+
 
 @dataclass(frozen=True, slots=True)
 class Verdict:
@@ -45,6 +48,10 @@ def judge(view: View, earliest: float, latest: float, spread: Distribution) -> V
     else:
         served = Served.AT_RISK
         reasons.append(_at_risk(view, earliest, latest))
+    if served is Served.AT_RISK and latest >= view.open_from:
+        reasons.append(
+            f"coverage from {to_text(view.open_from, 0)} on depends on how a planned manoeuvre goes"
+        )
     reasons += view.unchecked
     probability = spread.widened(timing_error_s(view, earliest, latest)).within(view.nominal)
     return Verdict(
@@ -88,8 +95,7 @@ def _meets(instants: IntervalSet, earliest: float, latest: float) -> bool:
 
 def _stations(view: View, earliest: float, latest: float) -> tuple[str, ...]:
     """Stations that cover a part of what is needed, somewhere in the interval."""
-    moment = 1e-3  # an expiry known exactly is looked at as a millisecond
-    met = view.possible.clip(earliest, latest + moment)
+    met = view.possible.clip(earliest, latest + MOMENT_S)
     around = met.grow(view.before_s, view.after_s)
     return tuple(name for name, coverage in view.stations.items() if coverage & around)
 
@@ -102,6 +108,16 @@ def _beyond(view: View, earliest: float, latest: float) -> str:
         return (
             f"the prediction ends too early, at {to_text(last + view.after_s, 0)}, to tell "
             "whether its needs are met"
+        )
+    if earliest >= first:
+        unknown = view.known.complement().next_from(
+            float(view.known.gaps(earliest, latest + MOMENT_S).starts[0])
+        )
+        assert unknown is not None
+        start, end = unknown[0] + view.after_s, unknown[1] - view.before_s
+        return (
+            f"nothing is known of the target's motion from {to_text(start, 0)} to "
+            f"{to_text(end, 0)}, and so not whether its needs are met"
         )
     return f"the prediction begins only at {to_text(first - view.before_s, 0)}, after the expiry"
 
@@ -122,6 +138,8 @@ def _nearest(view: View, earliest: float, latest: float) -> str:
 
 def _at_risk(view: View, earliest: float, latest: float) -> str:
     if view.possible.covers(earliest, latest):
+        if latest >= view.open_from:
+            return "its needs are met by some outcomes of a planned manoeuvre, but not by all"
         return "its needs are met only if the elements' timing error is on the good side"
     met = view.possible.clip(earliest, latest)
     if not view.certain.meets(earliest, latest):

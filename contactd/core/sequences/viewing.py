@@ -6,6 +6,7 @@ coverage shrunk by both; for several needs, what their sets have in common.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 
@@ -24,11 +25,15 @@ class Conditions:
         sunlit: when the target is in sunlight; with penumbra counting as shadow.
         dark: by station, when it is in darkness (Sun at or below −6°).
         above: by (station, elevation in degrees), when the target stands at least so high.
+        gaps: when nothing is known of the target's motion.
+        open_from: instant (s) from which coverage depends on how a planned manoeuvre goes.
     """
 
     sunlit: IntervalSet | None = None
     dark: Mapping[str, IntervalSet] | None = None
     above: Mapping[tuple[str, float], Coverage] = field(default_factory=dict)
+    gaps: IntervalSet = EMPTY
+    open_from: float = math.inf
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,6 +46,7 @@ class View:
         stations: by station, the coverage that it could possibly give to any of the needs.
         before_s, after_s: the greatest reach of the needs around the expiry.
         unchecked: what could not be checked, in words.
+        open_from: instant (s) from which coverage depends on how a planned manoeuvre goes.
     """
 
     certain: IntervalSet
@@ -51,6 +57,7 @@ class View:
     before_s: float
     after_s: float
     unchecked: tuple[str, ...] = ()
+    open_from: float = math.inf
 
 
 def view(
@@ -68,7 +75,8 @@ def view(
         without: stations to be left out.
     """
     given = tuple(needs)
-    parts = [_coverages(need, services, conditions or Conditions(), without) for need in given]
+    under = conditions or Conditions()
+    parts = [_coverages(need, services, under, without) for need in given]
     sets = [
         [
             _met(need, [pick(each) for each in part.values()])
@@ -83,13 +91,14 @@ def view(
         certain=intersection(sets[0]),
         nominal=intersection(sets[1]),
         possible=intersection(sets[2]),
-        known=IntervalSet([span[0] + before], [span[1] - after]),
+        known=(IntervalSet([span[0]], [span[1]]) - under.gaps).shrink(before, after),
         stations={
             name: union(part[name].possible for part, _ in parts if name in part) for name in names
         },
         before_s=before,
         after_s=after,
         unchecked=tuple(text for _, texts in parts for text in texts),
+        open_from=under.open_from,
     )
 
 
