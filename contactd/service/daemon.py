@@ -99,6 +99,7 @@ class Daemon:
         self._predictors = predictors or ThreadPoolExecutor(PREDICTORS, "predict")
         self._telling = telling_of(configuration)
         self._ledger_fold: tuple[State, AlertState] = (State(), AlertState())
+        self._held_fold: tuple[tuple[State, AlertState], int, State, AlertState] | None = None
         self._state = ServiceState(configuration, now, refused, targets=configuration.targets)
         self._snapshot = Snapshot(at=now)
         self._down_since: float | None = None
@@ -284,11 +285,23 @@ class Daemon:
         if news:
             state, alerts = self._ledger_fold
             self._ledger_fold = fold(state, news), fold_alerts(alerts, news)
-        knowledge, alerts = self._ledger_fold
+        self._state = adopt_knowledge(self._state, *self._with_held())
+
+    def _with_held(self) -> tuple[State, AlertState]:
+        """The ledger's folds, and on top of them what is held because it cannot be written."""
         held = self.store.held
-        if held:
-            knowledge, alerts = fold(knowledge, held), fold_alerts(alerts, held)
-        self._state = adopt_knowledge(self._state, knowledge, alerts)
+        if not held:
+            self._held_fold = None
+            return self._ledger_fold
+        before = self._held_fold
+        if before is None or before[0] is not self._ledger_fold or before[1] > len(held):
+            before = (self._ledger_fold, 0, *self._ledger_fold)
+        base, count, knowledge, alerts = before
+        new = held[count:]
+        if new:
+            knowledge, alerts = fold(knowledge, new), fold_alerts(alerts, new)
+        self._held_fold = (base, len(held), knowledge, alerts)
+        return knowledge, alerts
 
     def _count(self, records: Sequence[Record], now: float) -> None:
         for record in records:
