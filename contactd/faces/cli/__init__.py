@@ -25,6 +25,7 @@ COMMANDS = {
     "record": Lazy(f"{_HERE}.record", "Enter what was learned into the ledger."),
     "state": Lazy(f"{_HERE}.state", "What is known, or was known at an earlier time."),
     "acknowledge": Lazy(f"{_HERE}.acknowledge", "Alerts that wait; take them in hand."),
+    "silence": Lazy(f"{_HERE}.silence", "Hold alerts back for a while."),
     "ledger": Lazy(f"{_HERE}.ledger", "Show, verify or export the ledger."),
     "export": Lazy(f"{_HERE}.export", "Calendars, elements and ephemerides for other programs."),
     "demo": Lazy(f"{_HERE}.demo", "Write a demo configuration of the present day."),

@@ -15,7 +15,7 @@ from contactd.faces.cli.times import from_now, moment
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from contactd.alerts.state import Told
+    from contactd.alerts.told import Told
     from contactd.core.record import Record
 
 FIELDS = ("number", "severity", "kind", "subject", "what", "advice", "concerns", "identity")

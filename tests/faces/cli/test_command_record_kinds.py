@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 from command_line import Watch, lay_watch
 
-from contactd.core.instants import from_text
+from contactd.core.instants import from_text, to_text
 from contactd.faces.cli.times import last_digit_s
 from contactd.records.ledger import Ledger
 
@@ -245,3 +245,50 @@ def test_a_plan_replaces_the_expected_start(watch: Watch) -> None:
     assert after["status"] == "planned"
     assert seconds(after["earliest"]) == pytest.approx(seconds("2026-11-25T11:30:00Z"), abs=1)
     assert seconds(after["latest"]) == pytest.approx(seconds("2026-11-25T12:30:00Z"), abs=1)
+
+
+def in_doubt_within_a_contact(watch: Watch) -> dict[str, Any]:
+    """Put the sequence in doubt so that ``receiver on`` may have acted only within a contact."""
+    long = [
+        each
+        for each in watch(
+            "contacts", "--from", "-6h", "--to", "now", "--target", "Lantern 3", "--format", "json"
+        ).json
+        if each["duration_s"] > 400 and not each["cut_at_end"]
+    ]
+    contact: dict[str, Any] = long[-1]
+    middle = from_text(contact["tca"]) - 5400.0
+    earliest, latest = to_text(middle - 10), to_text(middle + 10)
+    assert watch("record", "attempt", *ABOUT, "--earliest", earliest, "--latest", latest).code == 0
+    return contact
+
+
+def test_not_seeing_what_was_surely_in_view_refutes_the_start(watch: Watch) -> None:
+    contact = in_doubt_within_a_contact(watch)
+    watched = ("--from", contact["aos"], "--until", contact["los"], "--station", contact["station"])
+    after = entered(watch, "not-seen", *ABOUT, "receiver on", *watched)["after"]
+    assert {step["status"] for step in after} == {"stopped"}
+    assert last_record(watch).body["refutes"] is True
+
+
+@pytest.mark.parametrize("spoiled", ["too short a watch", "another station", "the contact missed"])
+def test_not_seeing_what_may_have_been_out_of_view_proves_nothing(
+    watch: Watch, spoiled: str
+) -> None:
+    contact = in_doubt_within_a_contact(watch)
+    start, station = contact["aos"], contact["station"]
+    if spoiled == "too short a watch":
+        start = contact["tca"]
+    elif spoiled == "another station":
+        station = next(name for name in ("Mirador", "Kelp Bay") if name != station)
+    else:
+        watch("record", "missed", "Lantern 3", station, "--at", contact["tca"])
+    answer = watch(
+        "record", "not-seen", *ABOUT, "receiver on", "--from", start, "--until", contact["los"],
+        "--station", station,
+    )  # fmt: skip
+    assert answer.code == 0
+    assert answer.err.startswith("caution: this proves nothing: ")
+    assert last_record(watch).body["refutes"] is False
+    steps = watch("forecast", "--format", "json").json
+    assert steps[1]["status"] in ("running", "expired", "expiring")

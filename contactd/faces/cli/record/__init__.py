@@ -16,6 +16,7 @@ KINDS = {
     "setting": Lazy(f"{_HERE}.setting", "A dial has been set."),
     "reading": Lazy(f"{_HERE}.reading", "A countdown showed so much."),
     "seen": Lazy(f"{_HERE}.seen", "A step's effect was seen."),
+    "not-seen": Lazy(f"{_HERE}.not_seen", "A step was watched for, and not seen."),
     "sent": Lazy(f"{_HERE}.sent", "A command was sent."),
     "stop": Lazy(f"{_HERE}.stop", "A stop has taken effect."),
     "held": Lazy(f"{_HERE}.held", "Countdowns stand still."),

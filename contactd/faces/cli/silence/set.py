@@ -1,0 +1,67 @@
+"""``contactd silence set``: hold alerts back until a time."""
+
+from __future__ import annotations
+
+import uuid
+
+import click
+
+from contactd.faces.cli import options
+from contactd.faces.cli.output import refuse, tell
+from contactd.faces.cli.record.entry import Manner, need_text, print_record, recording, store, why
+from contactd.faces.cli.session import current
+from contactd.faces.cli.situation import chosen, read_configuration
+from contactd.faces.cli.times import moment
+
+
+@click.command("set")
+@options.instant("from", "Silent from this time on.", "now")
+@options.instant("until", "Until this time.")
+@options.targets
+@click.option(
+    "--kind", "kinds", multiple=True, metavar="KIND", help="Only this kind of alert (repeatable)."
+)
+@click.option("--warnings", is_flag=True, help="Hold back warnings too. Think twice.")
+@why
+@recording
+def command(
+    start: float,
+    until: float | None,
+    target_names: tuple[str, ...],
+    kinds: tuple[str, ...],
+    warnings: bool,
+    why: str,
+    manner: Manner,
+) -> None:
+    """Hold alerts back until a time (--until), and say why (--why)."""
+    reason = need_text("--why", why)
+    if until is None:
+        refuse("found no end; expected --until TIME")
+    if until <= max(start, current().now):
+        refuse(f"found --until {moment(until)}; expected a time after --from and after now")
+    configuration = read_configuration(manner.config_dir)
+    targets = chosen("target", target_names, configuration.targets) if target_names else []
+
+    from contactd.alerts import matter
+    from contactd.core.record import SILENCE_SET
+    from contactd.faces.contract import time_text
+
+    known = {
+        value: value
+        for name, value in vars(matter).items()
+        if name.isupper() and isinstance(value, str)
+    }
+    chosen_kinds = chosen("kind of alert", kinds, known) if kinds else []
+    body = {
+        "silence": uuid.uuid4().hex,
+        "from": time_text(start),
+        "until": time_text(until),
+        "why": reason,
+        "targets": [target.name for target in targets] or None,
+        "kinds": chosen_kinds or None,
+        "warnings": warnings,
+    }
+    if warnings:
+        tell("caution: warnings are held back too; nobody is told of them by any channel")
+    subject = targets[0].name if len(targets) == 1 else "contactd"
+    print_record(store(configuration, SILENCE_SET, subject, body, manner), manner)
