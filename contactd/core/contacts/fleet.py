@@ -98,8 +98,8 @@ def predict_fleet(
 ) -> ContactTable:
     """All contacts of the tracks with the stations in ``[start, end)``.
 
-    The same table as :func:`contactd.core.contacts.prediction.predict` gives, to a hundredth of a
-    millisecond at rise and set.
+    The same table as :func:`contactd.core.contacts.prediction.predict` gives, to some hundredths of
+    a millisecond at rise and set.
 
     Args:
         executor: who works on the tasks; by default this process on one thread.

@@ -270,9 +270,10 @@ def finish(sky, stations, mask, found, station_of, count, w, step, nodes, out, f
                     dx, dy, dz = x - s[FX], y - s[FY], z - s[FZ]
                     up = s[UX] * dx + s[UY] * dy + s[UZ] * dz
                     triple[kind - BEFORE] = up / math.sqrt(dx * dx + dy * dy + dz * dz)
+                    if kind == BEFORE:
+                        triple[6], triple[7], triple[8] = x, y, z
                     if kind == MIDDLE:
                         triple[3], triple[4], triple[5] = x, y, z
-                        triple[6], triple[7], triple[8] = vx, vy, vz
                         triple[9] = at
                     if kind == AFTER:
                         bend = triple[0] - 2.0 * triple[1] + triple[2]
@@ -291,9 +292,11 @@ def finish(sky, stations, mask, found, station_of, count, w, step, nodes, out, f
                                     again += 1
                                 continue
                             shift = min(max(shift, -half), half)
+                        # SDP4's printed velocity is not the slope of its position; this is.
+                        once = 0.5 / half
                         _note_summit(
                             out, row, s, triple[9], shift, rate, triple[3], triple[4], triple[5],
-                            triple[6], triple[7], triple[8],
+                            (x - triple[6]) * once, (y - triple[7]) * once, (z - triple[8]) * once,
                         )  # fmt: skip
         # What Newton could not settle is halved; the rest is asked again.
         kept = 0
