@@ -11,6 +11,8 @@ from collections.abc import Sequence as Row
 from dataclasses import dataclass, replace
 from enum import StrEnum
 
+import numpy as np
+
 from contactd.core.contacts.contact import Coverage
 from contactd.core.intervals import EMPTY, IntervalSet, intersection, union
 from contactd.core.sequences.clocks import rate_limits
@@ -116,10 +118,16 @@ def _without_any_contact(
         contacts = union(
             stations[name].possible for stations in question.services.values() if name in stations
         )
-        for start, end in contacts:
+        if not contacts:
+            continue
+        # A contact that no other of its station comes near is missed as if the station were lost.
+        apart = contacts.starts[1:] - contacts.ends[:-1] > before + after
+        alone = np.concatenate([[True], apart]) & np.concatenate([apart, [True]])
+        lonely = IntervalSet(contacts.starts[alone], contacts.ends[alone])
+        spoilt.append((good & lonely.grow(after, before)) - without)
+        for start, end in contacts - lonely:
             near = good.clip(start - after, end + before) - without
             if near:
-                # It matters; what other contacts of the station may save is looked at closely.
                 fewer = _missing(needs, question, name, start, end, before, after)
                 spoilt.append(near - _view(needs, fewer).certain)
     return good - union(spoilt)
