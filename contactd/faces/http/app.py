@@ -23,6 +23,7 @@ from contactd.faces.http.routes import (
     records,
     reference,
     sessions,
+    sheets,
 )
 from contactd.faces.http.stream import Changes
 from contactd.faces.http.view import View
@@ -65,7 +66,7 @@ def build_app(view: View, rules: Callable[[], AccessRules] = AccessRules) -> Fas
     app.add_middleware(GZipMiddleware, minimum_size=1000, compresslevel=6)
     app.add_middleware(Protection)
     app.include_router(_operation(view))
-    for part in (reference, sessions, outlooks, motions, records, alignment):
+    for part in (reference, sessions, outlooks, motions, records, alignment, sheets):
         app.include_router(part.router, prefix="/api/v1")
     app.include_router(page_router)
     app.mount("/static", static_files(), name="static")

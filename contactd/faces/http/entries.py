@@ -337,7 +337,10 @@ class Missed(_Entry):
 
     def record(self, scene: Scene) -> Record:
         _check_station(scene, self.station, needed=True)
-        body = {"station": self.station, "at": time_text(self.at), "why": self.why}
+        if self.at > scene.recorded_at:
+            expected = f"a time not after now, {time_text(scene.recorded_at)}"
+            raise InputError(expected, str(time_text(self.at)), "at")
+        body = {"station": self.station, "at": time_text(self.at), "why": self.why.strip()}
         record = Record(
             scene.recorded_at,
             kinds.CONTACT_MISSED,
@@ -354,9 +357,11 @@ class Remark(_Entry):
 
     enter: Literal["remark"]
     target: str = Field(default="", max_length=200)
-    remark: Annotated[str, Field(min_length=1, max_length=LONGEST_TEXT)]
+    remark: Text
 
     def record(self, scene: Scene) -> Record:
+        if not self.remark.strip():
+            raise InputError("a remark", "nothing", "remark")
         return scene.record_of_target(kinds.REMARK, {"text": self.remark.strip()})
 
 

@@ -60,8 +60,8 @@ export function enter(place, query) {
   }
 
   function show() {
-    put(list, state.records.map((record) => make("tr", {}, make("td", {}, String(record.number)), make("td", {class: "nowrap"}, moment(parse(record.at))),
-      make("td", {}, kindWords(record.kind)), make("td", {}, record.subject), make("td", {}, record.author), make("td", {class: "says"}, bodyWords(record)))),
+    put(list, state.records.map((record) => make("tr", {}, make("td", {class: "nowrap"}, String(record.number)), make("td", {class: "nowrap"}, moment(parse(record.at))),
+      make("td", {class: "nowrap"}, kindWords(record.kind)), make("td", {}, record.subject), make("td", {class: "nowrap"}, record.author), make("td", {class: "says"}, bodyWords(record)))),
     state.records.length === 0 && make("tr", {}, make("td", {colspan: 6, class: "quiet"}, "No such records.")));
     more.hidden = !state.next;
   }

@@ -15,11 +15,12 @@ const LEARNED = ["start-planned", "start-observed", "start-refuted", "start-atte
 
 /** What to look at: a name, and the kinds that it holds. */
 export const GROUPS = [
-  ["everything", []],
+  ["all but deliveries", Object.keys(WORDS).filter((kind) => !["alert-sent", "alert-delivered"].includes(kind))],
   ["learned and decided", LEARNED],
   ["alerts", ["alert-raised", "alert-acknowledged", "alert-resolved", "alert-missed", "alert-failed"]],
   ["the service itself", ["configuration-adopted", "configuration-refused", "elements-adopted", "service-started", "service-stopped"]],
   ["remarks", ["remark"]],
+  ["everything", []],
 ];
 
 export function kindWords(kind) {

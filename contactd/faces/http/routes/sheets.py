@@ -1,0 +1,96 @@
+"""Sheets for those who work from paper, as PDF."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+from fastapi import APIRouter, Query, Response
+
+from contactd.core.intervals import IntervalSet
+from contactd.core.outlook import Snapshot
+from contactd.faces.http.context import Ctx, Instant, KnownAt, Name, Reader
+from contactd.faces.http.problems import Problem, not_found
+from contactd.faces.http.routes.outlooks import people_near
+
+router = APIRouter(
+    tags=["paper"],
+    responses={200: {"content": {"application/pdf": {}}, "description": "The sheet as PDF."}},
+)
+
+
+class _Pdf(Response):
+    media_type = "application/pdf"
+
+
+@router.get("/sheets/contact", response_class=_Pdf, summary="Contact sheet")
+def contact_sheet(
+    ctx: Ctx,
+    _: Reader,
+    target: Name,
+    station: Name,
+    at: Annotated[Instant, Query(description="A moment in the contact, or before it (UTC).")],
+    frequency_mhz: Annotated[float | None, Query(gt=0, le=1_000_000)] = None,
+) -> Response:
+    """AOS, TCA, LOS, windows, pointing, what runs out aboard, stop-by, keep-clear, and boxes."""
+    outlook = ctx.outlook(target)
+    snapshot = ctx.snapshot()
+    if station not in snapshot.stations:
+        raise not_found("station", station, list(snapshot.stations))
+    contact = next(
+        (each for each in outlook.contacts if each.station == station and each.los > at), None
+    )
+    if contact is None:
+        raise Problem(404, "not-found", f"{target} has no contact with {station} then or later")
+    from contactd.core.ground.look import mask_elevation_deg
+    from contactd.faces.http.motion import sky_samples
+    from contactd.faces.page.paper.contact_sheet import ContactSheet
+
+    place = snapshot.stations[station]
+    around = list(range(0, 361, 2))
+    low = mask_elevation_deg(place, around).tolist()
+    sheet = ContactSheet(
+        contact=contact,
+        station=place,
+        outlook=outlook,
+        samples=sky_samples(ctx.view.track(target), place, contact.aos, contact.los),
+        mask=list(zip(around, low, strict=True)),
+        basis=_basis(snapshot),
+        frequency_mhz=frequency_mhz,
+        notice=ctx.view.notice(),
+    )
+    return _pdf(sheet.pdf(), f"contact-{target}-{station}")
+
+
+@router.get("/sheets/sequence", response_class=_Pdf, summary="Sequence sheet")
+def sequence_sheet(
+    ctx: Ctx, _: Reader, target: Name, sequence: Name, known_at: KnownAt = None
+) -> Response:
+    """Every countdown of a sequence, its hazards, stop-by and keep-clear, and boxes."""
+    outlook = ctx.outlook(target, known_at)
+    forecasts = {each.sequence: each for each in outlook.forecasts}
+    if sequence not in forecasts:
+        raise not_found(f"sequence of {target}", sequence, list(forecasts))
+    from contactd.faces.page.paper.sequence_sheet import SequenceSheet
+
+    sheet = SequenceSheet(
+        forecast=forecasts[sequence],
+        people_near=people_near(ctx, outlook).get(sequence, IntervalSet()),
+        basis=_basis(ctx.snapshot(known_at)),
+        notice=ctx.view.notice(),
+    )
+    return _pdf(sheet.pdf(), f"sequence-{target}-{sequence}")
+
+
+def _basis(snapshot: Snapshot) -> str:
+    from contactd.faces.page.paper.sheet import moment
+
+    return f"As known at {moment(snapshot.at)}, ledger at record {snapshot.ledger_at}."
+
+
+def _pdf(content: bytes, name: str) -> Response:
+    plain = "".join(each if each.isascii() and each.isalnum() else "-" for each in name).strip("-")
+    headers = {
+        "Content-Disposition": f'inline; filename="{plain}.pdf"',
+        "Cache-Control": "no-store",
+    }
+    return _Pdf(content, headers=headers)

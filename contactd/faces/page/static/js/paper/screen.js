@@ -1,0 +1,144 @@
+// Paper: sheets of a contact and of a sequence, to print as they stand or to take as PDF.
+
+import {make, put} from "../dom.js";
+import {mark} from "../marks.js";
+import {contactsOf, picker} from "../pickers.js";
+import {get, now, on, service} from "../service.js";
+import {dome} from "../sky/dome.js";
+import {MINUTE, clock, dayOfYear, length, parse} from "../times.js";
+
+export function enter(place, query) {
+  const state = {target: "", contacts: [], kind: query.get("sheet") ?? "sequence", turn: 0};
+  const kinds = picker("Sheet", (value) => {
+    state.kind = value;
+    draw();
+  });
+  kinds.offer([["sequence", "sequence"], ["contact", "contact"]], state.kind);
+  const targets = picker("Target", (value) => choose(value));
+  const which = picker("Of", () => draw());
+  const pdf = make("a", {class: "button", target: "_blank", rel: "noopener"}, "PDF");
+  const print = make("button", {type: "button", onclick: () => window.print()}, "Print this");
+  const sheet = make("article", {class: "sheet"});
+  put(place, make("h1", {class: "unseen"}, "Paper"), make("div", {class: "tools"}, kinds.element, targets.element, which.element, print, pdf), sheet);
+
+  function begin() {
+    const shown = service.document;
+    if (!shown || state.target) return;
+    const urgent = shown.targets.find((target) => target.sequences.length) ?? shown.targets[0];
+    choose(targets.offer(shown.targets.map((target) => [target.name, target.name]), query.get("target") ?? urgent?.name));
+  }
+
+  async function choose(target) {
+    state.target = target;
+    state.contacts = await contactsOf(target, "").catch(() => []);
+    draw();
+  }
+
+  async function draw() {
+    const mine = ++state.turn;
+    const shown = service.document?.targets.find((target) => target.name === state.target);
+    if (!shown) return;
+    if (state.kind === "sequence") {
+      const names = shown.sequences.map((each) => [each.sequence, each.sequence]);
+      const chosen = which.offer(names.length ? names : [["", "no sequence"]]);
+      link("sequence", chosen ? {target: state.target, sequence: chosen, known_at: service.knownAt} : null);
+      const sequence = shown.sequences.find((each) => each.sequence === chosen);
+      put(sheet, sequence ? sequenceSheet(sequence) : make("p", {}, `${state.target} has no sequence.`));
+      return;
+    }
+    const ahead = state.contacts.filter((each) => parse(each.contact.los) > now() - 30 * MINUTE);
+    const value = which.offer(ahead.length ? ahead.map((each) => [each.value, each.text]) : [["", "no contact"]]);
+    const found = ahead.find((each) => each.value === value);
+    link("contact", found ? {target: state.target, station: found.contact.station, at: found.contact.tca, frequency_mhz: frequency()} : null);
+    if (!found) {
+      put(sheet, make("p", {}, `${state.target} has no contact in the plan.`));
+      return;
+    }
+    try {
+      const sky = await get("/sky", {target: state.target, station: found.contact.station, at: found.contact.tca});
+      if (mine === state.turn) put(sheet, contactSheet(sky, shown));
+    } catch (problem) {
+      put(sheet, make("p", {class: "caution"}, problem.message));
+    }
+  }
+
+  function link(kind, query) {
+    if (!query) {
+      pdf.removeAttribute("href");
+      return;
+    }
+    const pairs = Object.entries(query).filter(([, value]) => value !== null && value !== undefined && value !== "");
+    pdf.href = `/api/v1/sheets/${kind}?${new URLSearchParams(pairs)}`;
+  }
+
+  const stops = [on("document", () => {
+    begin();
+    if (state.kind === "sequence") draw();
+  })];
+  begin();
+  return () => stops.forEach((stop) => stop());
+}
+
+function frequency() {
+  try {
+    return Number(localStorage.getItem("contactd.frequency")) || null;
+  } catch {
+    return null;
+  }
+}
+
+/** `2026-11-25 (329) 10:03:04Z`: paper always has both. */
+function full(when) {
+  if (when === null) return "not known";
+  const date = new Date(when);
+  return `${date.toISOString().slice(0, 10)} (${String(dayOfYear(when)).padStart(3, "0")}) ${clock(when)}`;
+}
+
+const table = (caption, heads, rows) => make("table", {}, make("caption", {}, caption), make("thead", {}, make("tr", {}, heads.map((text) => make("th", {scope: "col"}, text)))),
+  make("tbody", {}, rows.map(([first, ...others]) => make("tr", {}, make("th", {scope: "row"}, first), others.map((text) => make("td", {}, text))))));
+const facts = (pairs) => make("dl", {class: "moments"}, pairs.map(([name, text]) => [make("dt", {}, name), make("dd", {}, text)]));
+const boxes = (labels) => make("ul", {class: "boxes"}, labels.map((text) => make("li", {}, text)));
+const span = (each) => `${full(parse(each.from))} to ${full(parse(each.to))}`;
+
+function head(title, under) {
+  return make("header", {}, make("h2", {}, title), make("p", {class: "quiet"}, under));
+}
+
+function foot() {
+  return make("p", {class: "small quiet"}, `As known at ${full(service.knownAt ? parse(service.knownAt) : now())}, ledger at record ${service.document.ledger_at}. This sheet advises; flight rules, range safety and the responsible authority decide.`);
+}
+
+function sequenceSheet(sequence) {
+  const {start, steps} = sequence;
+  const hazards = steps.filter((step) => step.hazard || step.stop_by);
+  return [head(`${sequence.target}: ${sequence.sequence}`, "Sequence sheet. All times are UTC, with the day of the year in brackets. Earliest and latest are bounds."),
+    facts([["Start", start.status], ...(start.earliest ? [["Between", span({from: start.earliest, to: start.latest})]] : []),
+      ...sequence.people_near.map((each) => ["People near", span(each)]), ...(sequence.longest_silence ? [["Longest silence", span(sequence.longest_silence)]] : [])]),
+    sequence.conflicts.map((text) => make("p", {class: "caution"}, mark("caution"), " ", text)),
+    steps.filter((step) => step.people_in_danger.length).map((step) => make("p", {class: "warning"}, mark("warning"), ` People are planned to be near during keep-clear of ${step.step}.`)),
+    make("div", {class: "scroll", tabindex: 0, role: "region", "aria-label": "Countdowns"}, table("Countdowns", ["Step", "Earliest", "Nominal", "Latest", "Served", "Stations"],
+      steps.map((step) => [`${step.step} (${step.status})`, full(parse(step.earliest)), full(parse(step.nominal)), full(parse(step.latest)), step.served ?? "", step.stations.join(", ")]))),
+    hazards.length > 0 && make("div", {class: "scroll", tabindex: 0, role: "region", "aria-label": "Hazards"}, table("Hazards: who stays clear, and until when each can be stopped", ["Step", "Hazard", "Keep clear", "Stop by", "Through"],
+      hazards.map((step) => [step.step, step.hazard ?? "", step.keep_clear ? span(step.keep_clear) : "", step.stop_by ? full(parse(step.stop_by)) : step.stop_possible === false ? "no window left" : "", step.stop_station ?? ""]))),
+    make("h3", {}, "Why"), make("ul", {class: "sentences"}, steps.flatMap((step) => step.reasons.slice(0, 2).map((text) => make("li", {}, `${step.step}: ${text}`)))),
+    make("h3", {}, "Seen"), steps.map((step) => boxes([`${step.step}: seen at (UTC)`, "by", "countdown read, at (UTC)"])), foot()];
+}
+
+function contactSheet(sky, target) {
+  const {contact, samples} = sky;
+  const off = sky.uncertain_s ? ` ± ${sky.uncertain_s.toFixed(1)} s` : "";
+  const step = samples.unix_ms.at(-1) - samples.unix_ms[0] > 90 * MINUTE ? 30 * MINUTE : MINUTE;
+  const rows = samples.unix_ms.map((when, index) => [when, index]).filter(([when, index]) => when % step === 0 || index === 0 || index === samples.unix_ms.length - 1);
+  const aboard = target.sequences.flatMap((sequence) => sequence.steps).filter((each) => each.earliest && !["stopped", "seen"].includes(each.status));
+  return [head(`${contact.target} over ${contact.station}`, `Contact sheet, ${full(parse(contact.aos))} to ${clock(parse(contact.los))}. All times are UTC.`),
+    make("div", {class: "sheet-pair"}, make("div", {}, facts([["AOS", `${clock(parse(contact.aos))}${off}, azimuth ${contact.aos_azimuth_deg.toFixed(0)}°`],
+      ["TCA", `${clock(parse(contact.tca))}, azimuth ${contact.tca_azimuth_deg.toFixed(0)}°, ${contact.max_elevation_deg.toFixed(1)}° up, ${contact.tca_range_km.toFixed(0)} km`],
+      ["LOS", `${clock(parse(contact.los))}${off}, azimuth ${contact.los_azimuth_deg.toFixed(0)}°`], ["Lasts", length(contact.duration_s * 1000)],
+      ...Object.entries(sky.windows).map(([name, spans]) => [name, spans.map((each) => `${clock(parse(each.from))} to ${clock(parse(each.to))}`).join(", ") || "not in this contact"])])),
+    make("div", {class: "dome"}, dome(sky).element)),
+    aboard.length > 0 && make("div", {class: "scroll", tabindex: 0, role: "region", "aria-label": "Aboard"}, table("Aboard", ["Step", "Earliest", "Latest", "Served", "Stop by", "Keep clear"],
+      aboard.map((each) => [each.step, full(parse(each.earliest)), full(parse(each.latest)), each.served ?? "", each.stop_by ? `${full(parse(each.stop_by))}, ${each.stop_station}` : "", each.keep_clear ? span(each.keep_clear) : ""]))),
+    make("div", {class: "scroll", tabindex: 0, role: "region", "aria-label": "Pointing"}, table("Pointing", ["UTC", "Azimuth °", "Elevation °", "Range km", "Doppler ppm"],
+      rows.map(([when, index]) => [clock(when), samples.azimuth_deg[index]?.toFixed(1), samples.elevation_deg[index]?.toFixed(1), samples.range_km[index]?.toFixed(0), samples.doppler_ppm[index]?.toFixed(3)]))),
+    make("h3", {}, "Worked"), boxes(["Acquired at (UTC)", "Lost at (UTC)", "Commands sent, with times", "By"]), boxes(["Telemetry, countdowns read (value at UTC), remarks"]), foot()];
+}
