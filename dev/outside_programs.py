@@ -26,17 +26,23 @@ class OutsideProgram:
         package: the Debian package that has it.
         places: patterns under ``/`` (or the folder of unpacked packages), the newest match counts.
         also: more packages that it is of no use without.
+        data: a folder that the program looks for under its full name only.
     """
 
     package: str
     places: tuple[str, ...]
     also: tuple[str, ...] = ()
+    data: str = ""
 
 
 PROGRAMS = {
     "prometheus": OutsideProgram("prometheus", ("usr/bin/prometheus",)),
     "promtool": OutsideProgram("prometheus", ("usr/bin/promtool",)),
-    "alertmanager": OutsideProgram("prometheus-alertmanager", ("usr/bin/prometheus-alertmanager",)),
+    "alertmanager": OutsideProgram(
+        "prometheus-alertmanager",
+        ("usr/bin/prometheus-alertmanager",),
+        data="usr/share/prometheus/alertmanager",
+    ),
     "amtool": OutsideProgram("prometheus-alertmanager", ("usr/bin/amtool",)),
     "mosquitto": OutsideProgram("mosquitto", ("usr/sbin/mosquitto",)),
     "initdb": OutsideProgram("postgresql", ("usr/lib/postgresql/*/bin/initdb",)),
@@ -93,21 +99,45 @@ def _starter(name: str, unpacked: Path) -> Path:
     folders += [each for folder in folders for each in (folder / "systemd", folder / "pulseaudio")]
     libraries = ":".join(str(folder) for folder in folders if folder.is_dir())
     fonts = _font_settings(root)
+    data = PROGRAMS[name].data
+    if data:
+        unpacked = _looking_here(unpacked, data)
     text = (
         "#!/bin/sh\n"
         f'LD_LIBRARY_PATH="{libraries}${{LD_LIBRARY_PATH:+:$LD_LIBRARY_PATH}}"\n'
         "export LD_LIBRARY_PATH\n"
         + (f'FONTCONFIG_FILE="{fonts}"\nexport FONTCONFIG_FILE\n' if fonts else "")
+        + (f'cd "{root / data}" || exit 1\n' if data else "")
         + f'exec "{unpacked}" "$@"\n'
     )
     starter = TOOLS / "bin" / name
-    if not starter.exists() or starter.read_text() != text:
-        starter.parent.mkdir(parents=True, exist_ok=True)
-        draft = starter.with_suffix(f".{os.getpid()}")
-        draft.write_text(text)
-        draft.chmod(draft.stat().st_mode | stat.S_IXUSR | stat.S_IXGRP | stat.S_IXOTH)
-        draft.replace(starter)
+    _write(starter, text.encode(), executable=True)
     return starter
+
+
+def _looking_here(unpacked: Path, data: str) -> Path:
+    """A copy of a program that looks for its data in the folder in which it is started.
+
+    The folder's name is compiled in; here it gives way to one of the same length.
+    """
+    copy = TOOLS / "changed" / unpacked.name
+    if not copy.exists():
+        name = f"/{data}".encode()
+        here = (b"./" * len(name))[: len(name) - 1] + b"/"
+        _write(copy, unpacked.read_bytes().replace(name, here), executable=True)
+    return copy
+
+
+def _write(path: Path, content: bytes, executable: bool = False) -> None:
+    """Write a file in one step, unless it is there already."""
+    if path.exists() and path.read_bytes() == content:
+        return
+    path.parent.mkdir(parents=True, exist_ok=True)
+    draft = path.with_suffix(f".{os.getpid()}")
+    draft.write_bytes(content)
+    if executable:
+        draft.chmod(draft.stat().st_mode | stat.S_IXUSR | stat.S_IXGRP | stat.S_IXOTH)
+    draft.replace(path)
 
 
 def _font_settings(root: Path) -> Path | None:
@@ -119,8 +149,5 @@ def _font_settings(root: Path) -> Path | None:
         '<?xml version="1.0"?>\n<!DOCTYPE fontconfig SYSTEM "fonts.dtd">\n'
         f"<fontconfig><dir>{fonts}</dir><cachedir>{TOOLS / 'font-cache'}</cachedir></fontconfig>\n"
     )
-    if not settings.exists() or settings.read_text() != text:
-        draft = settings.with_suffix(f".{os.getpid()}")
-        draft.write_text(text)
-        draft.replace(settings)
+    _write(settings, text.encode())
     return settings

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import os
 import re
+import shutil
 import subprocess
 import sys
 from pathlib import Path
@@ -19,27 +21,47 @@ pytestmark = pytest.mark.process
 
 @pytest.fixture
 def unit(tmp_path: Path) -> Path:
-    """The unit as installed, but for the place where the command lies."""
+    """The unit as installed, but for the place where the command lies; beside it the targets that
+    systemd brings, since a machine to test on may have no systemd of its own.
+    """
     text = UNIT.read_text()
     assert INSTALLED in text
     here = Path(sys.executable).with_name("contactd")
     path = tmp_path / UNIT.name
     path.write_text(text.replace(INSTALLED, str(here)))
+    for place in (Path("/"), program("systemd-analyze").parents[1] / "root"):
+        for target in (place / "lib/systemd/system").glob("*.target"):
+            if not (tmp_path / target.name).exists():
+                shutil.copy(target, tmp_path / target.name)
     return path
 
 
-def analyze(*arguments: object) -> subprocess.CompletedProcess[str]:
-    command = [str(program("systemd-analyze")), *map(str, arguments)]
-    return subprocess.run(command, capture_output=True, text=True, timeout=60)
+def analyze(unit: Path, *arguments: str) -> subprocess.CompletedProcess[str]:
+    # Where systemd does not run, only root may make the folder that the system's manager works
+    # in; anybody else then asks as for the manager of a user, which judges a unit alike.
+    allowed = os.geteuid() == 0 or Path("/run/systemd").is_dir()
+    command = [str(program("systemd-analyze")), *([] if allowed else ["--user"])]
+    environment = {
+        **os.environ,
+        "SYSTEMD_UNIT_PATH": str(unit.parent),
+        "XDG_RUNTIME_DIR": str(unit.parent),
+    }
+    return subprocess.run(
+        [*command, *arguments, str(unit)],
+        env=environment,
+        capture_output=True,
+        text=True,
+        timeout=60,
+    )
 
 
 def test_systemd_finds_nothing_to_say_about_the_unit(unit: Path):
-    done = analyze("verify", unit)
+    done = analyze(unit, "verify")
     assert (done.returncode, done.stderr) == (0, "")
 
 
 def test_the_exposure_of_the_unit_is_within_its_bound(unit: Path):
-    done = analyze("security", "--offline=true", "--no-pager", unit)
+    done = analyze(unit, "security", "--offline=true", "--no-pager")
     found = re.search(r"Overall exposure level for contactd.service: ([\d.]+)", done.stdout)
     assert found, done.stdout + done.stderr
     assert float(found[1]) <= MOST_EXPOSURE, done.stdout
