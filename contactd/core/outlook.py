@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 from contactd.core.alert import Alert
 from contactd.core.contacts.contact import Contact, Coverage
 from contactd.core.ground.station import Station
+from contactd.core.intervals import EMPTY, IntervalSet
 from contactd.core.sequences.model import SequenceForecast
 
 
@@ -22,7 +23,7 @@ class ElementsInUse:
     Attributes:
         epoch: instant (s).
         source: where it came from, for people (a file's name, ``in the target's file``, a URL).
-        stale_after_s: age at which it counts as stale.
+        stale_after_s: distance from its epoch, either way, at which it counts as stale.
         timing_error_s: bound of its timing error at the moment of planning.
     """
 
@@ -32,8 +33,8 @@ class ElementsInUse:
     timing_error_s: float
 
     def is_stale(self, instant: float) -> bool:
-        """Whether the elements are older than they should be."""
-        return instant - self.epoch > self.stale_after_s
+        """Whether an instant (s) is farther from the elements' epoch than it should be."""
+        return abs(instant - self.epoch) > self.stale_after_s
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,6 +43,7 @@ class TargetOutlook:
 
     Attributes:
         span: (start, end) instants (s) that the prediction covers.
+        gaps: times within the span in which nothing is known of the target's motion.
         contacts: ordered by AOS.
         services: coverage by service name, then by station name; outages are taken out.
         problem: why the target could not be predicted in full (decayed, no elements …), or None.
@@ -56,6 +58,7 @@ class TargetOutlook:
     forecasts: tuple[SequenceForecast, ...] = ()
     problem: str | None = None
     predicted_in_s: float = 0.0
+    gaps: IntervalSet = EMPTY
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,57 +8,52 @@ must not cost a new prediction.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
+from typing import TYPE_CHECKING
+
+import numpy as np
 
 from contactd.core.contacts.contact import Coverage
 from contactd.core.contacts.coverage import services
 from contactd.core.contacts.prediction import crossings, predict
+from contactd.core.contacts.reach import Reach, reach_of
+from contactd.core.contacts.table import ContactTable
 from contactd.core.errors import PropagationError
 from contactd.core.ground.station import Station
 from contactd.core.instants import DAY_S
-from contactd.core.intervals import IntervalSet
-from contactd.core.orbit.elements import ElementSet, TimingError
+from contactd.core.intervals import EMPTY, IntervalSet
 from contactd.core.orbit.sgp4_track import Sgp4Track
 from contactd.core.orbit.track import Track
 from contactd.core.outlook import ElementsInUse, TargetOutlook
 from contactd.core.sequences.expiry import timeline
 from contactd.core.sequences.forecast import forecast
 from contactd.core.sequences.knowledge import SequenceKnowledge
-from contactd.core.sequences.model import Need
-from contactd.core.sequences.model import Sequence as TimedSequence
-from contactd.core.sequences.viewing import Conditions
+from contactd.core.sequences.viewing import Conditions, Services
+from contactd.core.target import Target
+
+if TYPE_CHECKING:
+    from contactd.core.orbit.manoeuvres import Fan
+
+__all__ = [
+    "FARTHEST_AHEAD_S",
+    "Prediction",
+    "Target",
+    "forecast_target",
+    "look_ahead",
+    "next_turn",
+    "predict_target",
+    "wanted_until",
+]
 
 LIGHT_SPEED_KM_S = 299_792.458
 EARTH_MU_KM3_S2 = 398_600.8  # WGS 72, as SGP4 has it
 EARTH_RADIUS_KM = 6378.135
-DEFAULT_STALE_AFTER_S = 7 * DAY_S
+HIGHEST_SLACK = 1.01
 # Steps farther ahead than this are not worth predicting: elements say nothing useful of them.
 FARTHEST_AHEAD_S = 60 * DAY_S
 CONFIRMED_WITHIN_S = DAY_S / 2
-NO_TIMING_ERROR = TimingError()
-
-
-@dataclass(frozen=True, slots=True)
-class Target:
-    """A satellite that is watched.
-
-    Attributes:
-        elements: the sets known of it; the one nearest in epoch is used.
-        elements_source: where they came from, for people.
-        stale_after_s: age at which elements count as stale.
-    """
-
-    name: str
-    elements: tuple[ElementSet, ...] = ()
-    elements_source: str = ""
-    timing_error: TimingError = NO_TIMING_ERROR
-    stale_after_s: float = DEFAULT_STALE_AFTER_S
-    sequences: tuple[TimedSequence, ...] = ()
-
-    def elements_for(self, instant: float) -> ElementSet | None:
-        """The set whose epoch is nearest to an instant (s); None if there is none."""
-        return min(self.elements, key=lambda each: abs(each.age_s(instant)), default=None)
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,11 +64,22 @@ class Prediction:
         outlook: without forecasts yet.
         conditions: computed only as far as some step needs them.
         light_time_s: bound of the one-way light time in any contact.
+        asked: (start, end) instants (s) that were asked for; the outlook's span may be shorter.
+        half_period_s: half of the orbit's period.
+        motion: what it rests on: the target without sequences, and with the one element set used.
     """
 
     outlook: TargetOutlook
     conditions: Conditions
     light_time_s: float = 0.0
+    asked: tuple[float, float] | None = None
+    half_period_s: float = 0.0
+    motion: Target | None = None
+
+    @property
+    def reaches(self) -> tuple[float, float]:
+        """(start, end) instants (s) within which nothing more can be had by asking again."""
+        return self.outlook.span if self.asked is None else self.asked
 
 
 def predict_target(
@@ -86,33 +92,44 @@ def predict_target(
         now: instant (s) that chooses the element set and its age.
     """
     empty = TargetOutlook(target.name, span)
-    elements = target.elements_for(now)
-    if elements is None:
-        return Prediction(replace(empty, problem="there are no elements of it yet"), Conditions())
+    epoch = target.epoch(now)
+    if epoch is None:
+        problem = "there are no elements of it yet"
+        return Prediction(replace(empty, problem=problem), Conditions(), asked=span)
     in_use = ElementsInUse(
-        epoch=elements.epoch,
+        epoch=epoch,
         source=target.elements_source,
         stale_after_s=target.stale_after_s,
-        timing_error_s=target.timing_error.at_age_s(elements.age_s(now)),
+        timing_error_s=target.timing_error.at_age_s(now - epoch),
     )
+    motion = target.motion_at(now)
+    nothing = Prediction(replace(empty, elements=in_use), Conditions(), asked=span, motion=motion)
     try:
-        track: Track = Sgp4Track(elements, target.name)
-    except PropagationError as error:
-        return Prediction(replace(empty, elements=in_use, problem=error.reason), Conditions())
-    contacts = predict([track], stations, *span)
-    coverage = services(track, stations, contacts, target.timing_error, elements.epoch, *span)
-    needs = [need for each in target.sequences for step in each.steps for need in step.needs]
+        track = target.track(now, span)
+        fan = target.fan(now, span)
+    except (PropagationError, ValueError) as error:
+        problem = error.reason if isinstance(error, PropagationError) else str(error)
+        return replace(nothing, outlook=replace(nothing.outlook, problem=problem))
+    assert track is not None
+    reach = reach_of(track, span, now)
+    contacts = predict([track], stations, *reach.span)
+    at_hand = _AtHand(target, stations, track, fan, reach, epoch)
+    # A gap is told as one; where only elements can fail, what they say of it is the problem.
+    failures = [each.reason for each in contacts.problems] if target.is_plain else []
     outlook = replace(
-        empty,
-        elements=in_use,
+        nothing.outlook,
+        span=reach.span,
         contacts=tuple(contacts),
-        services=coverage,
-        problem="; ".join(each.reason for each in contacts.problems) or None,
+        services=at_hand.services(contacts),
+        gaps=reach.gaps,
+        problem=reach.problem or "; ".join(failures) or None,
     )
-    return Prediction(
+    return replace(
+        nothing,
         outlook=outlook,
-        conditions=_conditions(needs, track, stations, target.timing_error, elements.epoch, span),
-        light_time_s=_longest_light_time_s(elements),
+        conditions=at_hand.conditions(),
+        light_time_s=at_hand.longest_light_time_s(now),
+        half_period_s=at_hand.half_period_s,
     )
 
 
@@ -186,44 +203,116 @@ def next_turn(outlook: TargetOutlook, now: float) -> float:
     return min(turns, default=math.inf)
 
 
-def _conditions(
-    needs: Iterable[Need],
-    track: Track,
-    stations: Sequence[Station],
-    timing_error: TimingError,
-    epoch: float,
-    span: tuple[float, float],
-) -> Conditions:
-    given = list(needs)
-    elevations = {need.least_elevation_deg for need in given} - {0.0}
-    above: dict[tuple[str, float], Coverage] = {}
-    for elevation_deg in sorted(elevations):
-        for station in stations:
+class _AtHand:
+    """One target's prediction while it is made."""
+
+    def __init__(
+        self,
+        target: Target,
+        stations: Sequence[Station],
+        track: Track,
+        fan: Fan | None,
+        reach: Reach,
+        epoch: float,
+    ) -> None:
+        self.target = target
+        self.stations = stations
+        self.track = track
+        self.fan = fan
+        self.reach = reach
+        self.epoch = epoch
+
+    @cached_property
+    def half_period_s(self) -> float:
+        """Half of the orbit's period."""
+        if isinstance(self.track, Sgp4Track):
+            return DAY_S / self.track.elements.mean_motion_rev_per_day / 2
+        from contactd.core.contacts.fanned import half_period_s
+
+        return half_period_s(self.track, self.reach.span)
+
+    def services(self, contacts: ContactTable) -> Services:
+        """Coverage by service and station."""
+        error, span, links = self.target.timing_error, self.reach.span, self.target.links_by_name
+        if self.fan is None:
+            return services(
+                self.track, self.stations, contacts, error, self.epoch, *span, links=links
+            )
+        from contactd.core.contacts.fanned import fanned_services
+
+        return fanned_services(
+            self.fan, self.stations, error, self.epoch, span, links, self.half_period_s
+        )
+
+    def conditions(self) -> Conditions:
+        """What the steps' needs ask for beside services."""
+        needs = [
+            need for each in self.target.sequences for step in each.steps for need in step.needs
+        ]
+        span = self.reach.span
+        sunlit = None
+        if any(need.sunlit is not None for need in needs):
+            from contactd.core.orbit.eclipse import sunlit_intervals
+
+            sunlit = sunlit_intervals(self.track, *span)
+        dark: dict[str, IntervalSet] | None = None
+        if any(need.dark_station for need in needs):
+            from contactd.core.orbit.sun import dark_intervals
+
+            dark = {station.name: dark_intervals(station, *span) for station in self.stations}
+        elevations = {need.least_elevation_deg for need in needs} - {0.0}
+        return Conditions(
+            sunlit=sunlit,
+            dark=dark,
+            above={
+                (station.name, elevation_deg): self._above(station, elevation_deg)
+                for elevation_deg in sorted(elevations)
+                for station in self.stations
+            },
+            gaps=self.reach.gaps,
+            open_from=math.inf if self.fan is None else self.fan.opens,
+        )
+
+    def _above(self, station: Station, elevation_deg: float) -> Coverage:
+        """When the target stands so high."""
+        span = self.reach.span
+        error_s = max(self.target.timing_error.at_age_s(end - self.epoch) for end in span)
+
+        def of(track: Track) -> Coverage:
             nominal = crossings(track, station, elevation_deg, *span)
-            error_s = max(timing_error.at_age_s(end - epoch) for end in span)
-            above[station.name, elevation_deg] = Coverage(
+            return Coverage(
                 nominal, nominal.shrink(error_s, error_s), nominal.grow(error_s, error_s)
             )
-    sunlit = None
-    if any(need.sunlit is not None for need in given):
-        from contactd.core.orbit.eclipse import sunlit_intervals
 
-        sunlit = sunlit_intervals(track, *span)
-    dark: dict[str, IntervalSet] | None = None
-    if any(need.dark_station for need in given):
-        from contactd.core.orbit.sun import dark_intervals
+        if self.fan is None:
+            return of(self.track)
+        from contactd.core.contacts.fanned import fanned
 
-        dark = {station.name: dark_intervals(station, *span) for station in stations}
-    return Conditions(sunlit=sunlit, dark=dark, above=above)
+        return fanned(self.fan, of, self.half_period_s, EMPTY)
 
+    def longest_light_time_s(self, now: float) -> float:
+        """Bound of the one-way light time to any station that sees the target.
 
-def _longest_light_time_s(elements: ElementSet) -> float:
-    """Bound of the one-way light time to any station that has the target above its horizon.
+        The slant range at the true horizon from the highest place, sqrt(r² − R²) (Wertz & Larson,
+        Space Mission Analysis and Design, section 5.2, value from memory).
+        """
+        elements = self.target.elements_for(now)
+        if self.target.is_plain and elements is not None:
+            mean_motion_rad_s = elements.mean_motion_rev_per_day * math.tau / DAY_S
+            semi_major_axis_km = (EARTH_MU_KM3_S2 / mean_motion_rad_s**2) ** (1 / 3)
+            highest_km = semi_major_axis_km * (1 + elements.eccentricity)
+        else:
+            highest_km = HIGHEST_SLACK * self._highest_km()
+        return math.sqrt(max(highest_km**2 - EARTH_RADIUS_KM**2, 0.0)) / LIGHT_SPEED_KM_S
 
-    The slant range at the true horizon from apogee, sqrt(r² − R²) (Wertz & Larson, Space Mission
-    Analysis and Design, section 5.2, value from memory), with r = a (1 + e).
-    """
-    mean_motion_rad_s = elements.mean_motion_rev_per_day * math.tau / DAY_S
-    semi_major_axis_km = (EARTH_MU_KM3_S2 / mean_motion_rad_s**2) ** (1 / 3)
-    apogee_km = semi_major_axis_km * (1 + elements.eccentricity)
-    return math.sqrt(max(apogee_km**2 - EARTH_RADIUS_KM**2, 0.0)) / LIGHT_SPEED_KM_S
+    def _highest_km(self) -> float:
+        """Greatest distance from the Earth's centre, at moments a tenth of a radian apart."""
+        members = [self.track] if self.fan is None else [track for _, track in self.fan.members]
+        highest_km = 0.0
+        for track in members:
+            step_s = max(0.1 / track.fastest_rate_rad_s, 1.0)
+            for start, end in track.validity.clip(*self.reach.span):
+                at = np.arange(start, end, step_s)
+                distances_km = np.linalg.norm(track.states(at)[0], axis=1)
+                highest_km = max(highest_km, float(np.nanmax(distances_km)))
+        return highest_km

@@ -165,6 +165,8 @@ def propagated(
     if span[0] < low:
         low = float(np.floor(span[0] / ROUNDED_TO_S)) * ROUNDED_TO_S
     high = float(np.ceil(span[1] / ROUNDED_TO_S)) * ROUNDED_TO_S
+    if span[0] > state.epoch + MAX_SPAN_S or span[1] < state.epoch - MAX_SPAN_S:
+        low = high = state.epoch  # no state that is asked for can be had
     return _kept(name, state, (low, max(high, low)), spacecraft, forces)
 
 
