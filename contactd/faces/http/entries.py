@@ -7,6 +7,7 @@ configuration's files: ``6h 30min``, ``90s``, ``PT6H30M``.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Annotated, Any, Literal
 
@@ -15,14 +16,18 @@ from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, WithJsonSche
 from contactd.config.durations import Refused, seconds_of
 from contactd.core import record as kinds
 from contactd.core.errors import InputError
+from contactd.core.planning import Prediction
 from contactd.core.record import Record
 from contactd.core.sequences import statements
+from contactd.core.sequences.judging import step_not_seen
 from contactd.core.sequences.known import SequenceKnowledge
 from contactd.core.sequences.model import Sequence
 from contactd.faces.contract import time_text
 from contactd.faces.http.context import Instant
 
 LONGEST_TEXT = 2_000
+BACK_S = 86_400.0
+LONGEST_WATCH_S = 60 * 86_400.0
 
 
 def _duration(value: Any) -> Any:
@@ -56,6 +61,7 @@ class Scene:
     Attributes:
         sequence: None for what concerns a target as a whole.
         recorded_at: the present (instant, s).
+        coverage: predicts the target over a span (instants, s), missed contacts taken out.
     """
 
     target: str
@@ -64,6 +70,7 @@ class Scene:
     stations: tuple[str, ...]
     author: str
     recorded_at: float
+    coverage: Callable[[tuple[float, float]], Prediction]
     identity: str = ""
 
     @property
@@ -241,6 +248,37 @@ class Seen(_Entry):
         return self._noted(scene.record(kinds.STEP_SEEN, self.step, body))
 
 
+class NotSeen(_Entry):
+    """A step's effect was watched for, and not seen."""
+
+    enter: Literal["not-seen"]
+    step: Text
+    watched_from: Instant
+    watched_until: Instant
+    stations: list[str] = Field(default_factory=list, max_length=100)
+
+    def record(self, scene: Scene) -> Record:
+        first, last = self.watched_from, self.watched_until
+        span = (min(first, last) - BACK_S, max(scene.recorded_at, last) + BACK_S)
+        if span[1] - span[0] > LONGEST_WATCH_S:
+            expected = "a watch within the last sixty days"
+            raise InputError(expected, str(time_text(first)), "watched_from")
+        prediction = scene.coverage(span)
+        body = step_not_seen(
+            scene.of_sequence,
+            scene.knowledge,
+            self.step,
+            first,
+            last,
+            prediction.outlook.services,
+            prediction.outlook.span,
+            recorded_at=scene.recorded_at,
+            stations=frozenset(self.stations) or None,
+            conditions=prediction.conditions,
+        )
+        return self._noted(scene.record(kinds.STEP_NOT_SEEN, self.step, body))
+
+
 class Ruling(_Entry):
     """An operator decides what is the case, and says why."""
 
@@ -372,6 +410,7 @@ Entry = Annotated[
     | Refuted
     | Reading
     | Seen
+    | NotSeen
     | Ruling
     | Stopped
     | Event

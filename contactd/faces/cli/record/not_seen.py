@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import TYPE_CHECKING
-
 import click
 
 from contactd.faces.cli import options
@@ -12,11 +9,6 @@ from contactd.faces.cli.output import refuse, tell
 from contactd.faces.cli.record.entry import Manner, Matter, of_sequence, recording
 from contactd.faces.cli.session import current
 from contactd.faces.cli.situation import one
-
-if TYPE_CHECKING:
-    from contactd.core.contacts.contact import Contact, Coverage
-    from contactd.core.record import Record
-    from contactd.records.state import State
 
 BACK_S = 86_400.0
 
@@ -60,6 +52,7 @@ def command(
     from contactd.core.sequences.judging import step_not_seen
     from contactd.core.sequences.known import SequenceKnowledge
     from contactd.faces.cli.store import knowledge_of, state_of
+    from contactd.faces.missed import without_missed
 
     state = state_of(matter.configuration)
     known = knowledge_of(state, matter.target).get(matter.sequence.name, SequenceKnowledge())
@@ -73,7 +66,11 @@ def command(
         step,
         start,
         until,
-        _without_missed(outlook.services, outlook.contacts, state, matter.target.name),
+        without_missed(
+            outlook.services,
+            outlook.contacts,
+            state.missed_contacts.get(matter.target.name, ()),
+        ),
         outlook.span,
         recorded_at=now,
         stations=named or None,
@@ -82,39 +79,3 @@ def command(
     if not body["refutes"]:
         tell(f"caution: this proves nothing: {body['why']}")
     matter.enter(STEP_NOT_SEEN, body, manner, step)
-
-
-def _without_missed(
-    services: Mapping[str, Mapping[str, Coverage]],
-    contacts: tuple[Contact, ...],
-    state: State,
-    target: str,
-) -> dict[str, dict[str, Coverage]]:
-    """Coverage without the contacts that are recorded as missed."""
-    from contactd.core.contacts.contact import Coverage
-    from contactd.core.intervals import IntervalSet
-
-    missed = [
-        contact
-        for record in state.missed_contacts.get(target, ())
-        for contact in contacts
-        if _is_of(record, contact)
-    ]
-    result: dict[str, dict[str, Coverage]] = {}
-    for service, by_station in services.items():
-        result[service] = {}
-        for station, coverage in by_station.items():
-            lost = IntervalSet.of(
-                (each.aos - 1.0, each.los + 1.0) for each in missed if each.station == station
-            )
-            result[service][station] = Coverage(
-                coverage.nominal - lost, coverage.certain - lost, coverage.possible - lost
-            )
-    return result
-
-
-def _is_of(record: Record, contact: Contact) -> bool:
-    from contactd.core.instants import from_text
-
-    at = from_text(str(record.body["at"]))
-    return record.body.get("station") == contact.station and contact.aos <= at <= contact.los

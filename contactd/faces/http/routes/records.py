@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Body, Header, Query, Request, Response
 
 from contactd.core import record as kinds
 from contactd.core.alert import Alert
+from contactd.core.planning import Prediction, predict_target
 from contactd.core.record import Record
 from contactd.core.sequences.known import SequenceKnowledge
 from contactd.core.sequences.model import Sequence
@@ -19,6 +21,7 @@ from contactd.faces.http.entries import LONGEST_TEXT, Entry, Scene
 from contactd.faces.http.payloads import document
 from contactd.faces.http.problems import Problem, not_found
 from contactd.faces.http.view import RecordFilter
+from contactd.faces.missed import without_missed
 
 router = APIRouter(tags=["records"])
 
@@ -165,8 +168,20 @@ def _scene(ctx: Context, entry: Entry, caller: Caller, key: str | None = None) -
         stations=tuple(snapshot.stations),
         author=caller.name or "preview",
         recorded_at=ctx.view.now(),
+        coverage=lambda span: _coverage(ctx, entry.target, span),
         identity=f"entered:{caller.name}:{key}" if key else "",
     )
+
+
+def _coverage(ctx: Context, target: str, span: tuple[float, float]) -> Prediction:
+    """What a target was predicted to be covered by, without the contacts recorded as missed."""
+    stations = list(ctx.view.snapshot().stations.values())
+    prediction = predict_target(ctx.view.target(target), stations, span, ctx.view.now())
+    wanted = RecordFilter(kinds=frozenset((kinds.CONTACT_MISSED,)), subject=target)
+    missed = ctx.view.records(wanted, MOST_RECORDS)
+    outlook = prediction.outlook
+    services = without_missed(outlook.services, outlook.contacts, missed)
+    return replace(prediction, outlook=replace(outlook, services=services))
 
 
 def _sequence(ctx: Context, entry: Entry) -> tuple[Sequence | None, SequenceKnowledge]:

@@ -25,6 +25,7 @@ const FORMS = [
     {name: "error", label: "Error of the reading", kind: "length", value: "1s", hint: "half the last digit at least"}, {name: "at_error", label: "Error of the time", kind: "length", value: "1s"},
     {name: "unit", label: "Timer unit, where there are several", kind: "text", optional: true, short: true}, NOTE]},
   {enter: "seen", title: "A step's effect was seen", fields: [STEP, AT, {...EARLIEST, label: "Not yet seen at"}, {name: "by", label: "By whom or what", kind: "text", optional: true, short: true}, NOTE]},
+  {enter: "not-seen", title: "A step's effect was not seen", fields: [STEP, {name: "watched_from", label: "Watched from, UTC", kind: "time"}, {name: "watched_until", label: "until, UTC", kind: "time"}, NOTE]},
   {enter: "ruling", title: "A ruling", fields: [ANY_STEP, {name: "ruling", label: "It is ruled that it", kind: "choice", options: [["started", "started"], ["not started", "not started"], ["acted", "the step acted"], ["did not act", "the step did not act"]]},
     WHY, EARLIEST, LATEST, {...AT, label: "By when the step had acted", optional: true}]},
   {enter: "stopped", title: "It was stopped", fields: [ANY_STEP, {...AT, label: "The stop took effect, UTC"}, {...WHY, optional: true}]},
