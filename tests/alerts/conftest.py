@@ -9,6 +9,8 @@ from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 
 import pytest
 
+from contactd.alerts.message import About, Message
+from contactd.core.alert import Alert, Severity
 from contactd.core.contacts.contact import Contact, Coverage
 from contactd.core.instants import from_text
 from contactd.core.intervals import IntervalSet
@@ -106,6 +108,40 @@ class World:
 @pytest.fixture(scope="session")
 def world() -> World:
     return World()
+
+
+class Letters:
+    """Makes messages about one invented alert."""
+
+    noon = World.noon
+    alert = Alert(
+        identity="step-out-of-view-0123",
+        kind="step-out-of-view",
+        severity=Severity.WARNING,
+        target="Lantern 3",
+        subject="Lantern 3/wake-up/antenna release",
+        what=(
+            "antenna release of Lantern 3 runs out with no station in view:"
+            " 2026-12-03 12:50:00Z to 12:51:00Z (337)."
+        ),
+        advice="Stop it by 2026-12-03 12:10:00Z (337) through Norrsund, or prepare to do without.",
+        due=World.noon - 1,
+        concerns=World.noon + 3000,
+        over_at=World.noon + 3060,
+        facts={"margin_s": -720.0},
+    )
+
+    def message(self, *alerts: Alert, about: About = About.RAISED, **more) -> Message:
+        given = alerts or (self.alert,)
+        identity = given[0].identity
+        key = identity if about is About.RAISED else f"{identity}.{about.value}"
+        values = {"channel": "c", "since": self.noon - 1, "at": self.noon, "key": key} | more
+        return Message(about=about, alerts=given, parts=tuple(a.identity for a in given), **values)
+
+
+@pytest.fixture(scope="session")
+def letters() -> Letters:
+    return Letters()
 
 
 @dataclass

@@ -6,8 +6,9 @@ import threading
 
 import pytest
 
-from contactd.alerts.channels.webhook import MOST_ANSWER_BYTES, WebhookChannel, signature
+from contactd.alerts.channels.webhook import WebhookChannel, signature
 from contactd.alerts.message import About, ChannelBusy, Message
+from contactd.alerts.posting import MOST_ANSWER_BYTES
 from contactd.core.alert import Alert, Severity
 from contactd.core.errors import DeliveryError
 from contactd.core.instants import from_text

@@ -1,0 +1,96 @@
+"""Alerts to an Alertmanager, by its API's version 2: POST of a list to ``/api/v2/alerts``.
+
+An alert there is known by its labels, so that these hold only what never changes of it. Events end
+when their matter is over; conditions are given a far end, and their true one when they are
+resolved. An acknowledgement has no counterpart there and is not sent.
+
+Source: Alertmanager's OpenAPI document, ``postableAlerts``; values from memory, confirmed against
+the real program in the tests.
+"""
+
+from __future__ import annotations
+
+import json
+from typing import TYPE_CHECKING, Any
+
+from contactd.alerts.message import About, Message, when
+from contactd.alerts.posting import Poster
+from contactd.alerts.words import exact
+from contactd.core.alert import Alert
+
+if TYPE_CHECKING:
+    import ssl
+
+    from contactd.alerts.guard import Guard
+
+FAR_S = 30 * 86_400.0
+# An end counts there only once it is past by that machine's clock, which may lag behind ours.
+PAST_S = 2.0
+API = "/api/v2/alerts"
+
+
+class AlertmanagerChannel:
+    """Posts alerts to an Alertmanager.
+
+    Args:
+        url: of the Alertmanager, such as ``http://127.0.0.1:9093``.
+        labels: more labels for every alert, such as a site's name.
+    """
+
+    def __init__(
+        self,
+        name: str,
+        url: str,
+        labels: dict[str, str] | None = None,
+        timeout_s: float = 10.0,
+        guard: Guard | None = None,
+        verify: ssl.SSLContext | None = None,
+    ) -> None:
+        self.name = name
+        self._url = url.rstrip("/") + API
+        self._labels = labels or {}
+        self._poster = Poster(name, timeout_s, guard, verify)
+
+    async def send(self, message: Message) -> None:
+        """Post the message's alerts."""
+        if message.about is About.ACKNOWLEDGED:
+            return
+        body = json.dumps([self._alert(alert, message) for alert in message.alerts]).encode()
+        headers = {"Content-Type": "application/json", "Idempotency-Key": message.key}
+        await self._poster.post(self._url, body, headers, message.at)
+
+    async def close(self) -> None:
+        """Close the connections."""
+        await self._poster.close()
+
+    def _alert(self, alert: Alert, message: Message) -> dict[str, Any]:
+        starts = min(alert.due, message.at - 2 * PAST_S)
+        if message.about is About.RESOLVED:
+            ends = message.at - PAST_S
+        else:
+            ends = min(alert.over_at, message.at + FAR_S)
+        annotations = {
+            "summary": alert.what,
+            "description": alert.advice,
+            "when": when(alert, message.at),
+        }
+        if alert.late:
+            annotations["late"] = "it fell due while the service was down"
+        if message.remark:
+            annotations["remark"] = message.remark
+        posted = {
+            "labels": {
+                **self._labels,
+                "alertname": alert.kind,
+                "severity": alert.severity.value,
+                "identity": alert.identity,
+                "subject": alert.subject,
+                # A label without a value is no label there.
+                **({"target": alert.target} if alert.target else {}),
+            },
+            "annotations": annotations,
+            "startsAt": exact(starts),
+            "endsAt": exact(ends),
+        }
+        link = message.links.get(alert.identity)
+        return {**posted, "generatorURL": link} if link else posted

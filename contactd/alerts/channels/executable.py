@@ -1,0 +1,105 @@
+"""Alerts to a program of the user's own.
+
+The program gets the JSON of the webhook on its standard input, and the most important of it in its
+environment. No shell is involved. It accepts the message by ending with 0. 75 (EX_TEMPFAIL) and
+other small numbers mean that trying again may help; the other codes of sysexits.h, and 126 and 127
+(it cannot be run), that it will not.
+
+Source: BSD sysexits(3), as Debian's /usr/include/sysexits.h has it; POSIX.1-2017, XCU 2.8.2.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import json
+import os
+import signal
+from collections.abc import Sequence
+
+from contactd.alerts import text
+from contactd.alerts.message import Message, payload
+from contactd.core.errors import DeliveryError
+
+MOST_OUTPUT_BYTES = 4_096
+_TEMPORARY = 75
+_FOR_GOOD = frozenset({*range(64, 79), 126, 127} - {_TEMPORARY})
+_PASSED_ON = ("PATH", "LANG", "LC_ALL", "TZ", "HOME")
+
+
+class ExecutableChannel:
+    """Runs a program for each message.
+
+    Args:
+        command: the program's path and its arguments.
+        timeout_s: after which it is killed, with all that it started.
+    """
+
+    def __init__(self, name: str, command: Sequence[str], timeout_s: float = 30.0) -> None:
+        self.name = name
+        self._command = tuple(command)
+        self._timeout_s = timeout_s
+
+    async def send(self, message: Message) -> None:
+        """Run the program; its end with 0 accepts the message."""
+        try:
+            process = await asyncio.create_subprocess_exec(
+                *self._command,
+                stdin=asyncio.subprocess.PIPE,
+                stdout=asyncio.subprocess.DEVNULL,
+                stderr=asyncio.subprocess.PIPE,
+                env=self._environment(message),
+                start_new_session=True,
+            )
+        except (OSError, ValueError) as error:
+            reason = f"{self._command[0]} cannot be run: {getattr(error, 'strerror', error)}"
+            raise DeliveryError(self.name, reason, False) from error
+        try:
+            complaint = await asyncio.wait_for(self._talk(process, message), self._timeout_s)
+        except TimeoutError:
+            reason = f"{self._command[0]} did not end within {self._timeout_s:g} s"
+            raise DeliveryError(self.name, reason, True) from None
+        finally:
+            await _end(process)
+        code = process.returncode
+        if code != 0:
+            reason = f"{self._command[0]} ended with {code}"
+            raise DeliveryError(
+                self.name, f"{reason}: {complaint}" if complaint else reason, code not in _FOR_GOOD
+            )
+
+    async def close(self) -> None:
+        """Nothing is held open."""
+
+    async def _talk(self, process: asyncio.subprocess.Process, message: Message) -> str:
+        assert process.stdin is not None
+        assert process.stderr is not None
+        body = json.dumps(payload(message), ensure_ascii=False).encode() + b"\n"
+        # A program that does not read its input is none the worse for it.
+        with contextlib.suppress(BrokenPipeError, ConnectionResetError):
+            process.stdin.write(body)
+            await process.stdin.drain()
+        process.stdin.close()
+        last = b""
+        while part := await process.stderr.read(65_536):
+            last = (last + part)[-MOST_OUTPUT_BYTES:]
+        await process.wait()
+        return " ".join(last.decode("utf-8", "replace").split())
+
+    def _environment(self, message: Message) -> dict[str, str]:
+        kept = {name: os.environ[name] for name in _PASSED_ON if name in os.environ}
+        return {
+            **kept,
+            "CONTACTD_MESSAGE": message.key,
+            "CONTACTD_ABOUT": message.about.value,
+            "CONTACTD_SEVERITY": message.severity.value,
+            "CONTACTD_TITLE": text.title(message),
+        }
+
+
+async def _end(process: asyncio.subprocess.Process) -> None:
+    """See that nothing is left of the program, whatever it started in its session."""
+    with contextlib.suppress(ProcessLookupError, PermissionError):
+        os.killpg(process.pid, signal.SIGKILL)
+    if process.returncode is None:
+        await process.wait()

@@ -1,0 +1,79 @@
+"""A sign of life to an outside watcher, who raises the alarm when it stays away.
+
+It is sent only while the service is well, so that a service that runs but no longer watches is
+noticed too. It carries the number and digest of the last record, which makes the watcher a witness
+of how far the ledger had come.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Mapping
+from typing import TYPE_CHECKING, Any
+
+from contactd.alerts.circuit import Clock
+from contactd.alerts.posting import Poster
+from contactd.core.errors import DeliveryError
+
+if TYPE_CHECKING:
+    import ssl
+
+    from contactd.alerts.guard import Guard
+
+
+class Heartbeat:
+    """Posts a sign of life at regular times.
+
+    Args:
+        state: what is posted, as JSON values; None while the service is not well.
+
+    Attributes:
+        sent_at: instant (s) of the last sign that was accepted, or None.
+        trouble: why the last one was not, or "".
+    """
+
+    def __init__(
+        self,
+        url: str,
+        every_s: float,
+        clock: Clock,
+        state: Callable[[], Mapping[str, Any] | None],
+        timeout_s: float = 10.0,
+        guard: Guard | None = None,
+        verify: ssl.SSLContext | None = None,
+    ) -> None:
+        self._url = url
+        self._every_s = every_s
+        self._clock = clock
+        self._state = state
+        self._poster = Poster("heartbeat", timeout_s, guard, verify)
+        self.sent_at: float | None = None
+        self.trouble = ""
+
+    async def run(self) -> None:
+        """Send signs of life until cancelled."""
+        try:
+            while True:
+                await self.beat()
+                await self._clock.sleep(self._every_s)
+        finally:
+            await self.close()
+
+    async def close(self) -> None:
+        """Close the connections."""
+        await self._poster.close()
+
+    async def beat(self) -> None:
+        """Send one sign of life, if the service is well."""
+        state = self._state()
+        if state is None:
+            self.trouble = "the service is not well"
+            return
+        now = self._clock.now()
+        body = json.dumps(state).encode()
+        try:
+            await self._poster.post(self._url, body, {"Content-Type": "application/json"}, now)
+        except DeliveryError as error:
+            self.trouble = error.reason
+        else:
+            self.sent_at, self.trouble = now, ""
