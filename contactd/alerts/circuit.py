@@ -9,8 +9,9 @@ from __future__ import annotations
 import asyncio
 import random
 from dataclasses import dataclass
-from enum import StrEnum
 from typing import Any, Protocol
+
+from contactd.alerts.status import Passage
 
 
 class Clock(Protocol):
@@ -23,14 +24,6 @@ class Clock(Protocol):
     async def sleep(self, seconds: float) -> None:
         """Wait."""
         ...
-
-
-class Passage(StrEnum):
-    """Whether messages pass."""
-
-    CLOSED = "closed"
-    OPEN = "open"
-    TRYING = "trying"
 
 
 @dataclass(frozen=True, slots=True)

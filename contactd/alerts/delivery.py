@@ -15,8 +15,9 @@ from dataclasses import dataclass, field, replace
 from functools import partial
 from typing import Any
 
-from contactd.alerts.circuit import Circuit, CircuitTerms, Clock, Passage
+from contactd.alerts.circuit import Circuit, CircuitTerms, Clock
 from contactd.alerts.message import About, Channel, ChannelBusy, Message
+from contactd.alerts.status import ChannelStatus
 from contactd.alerts.told import SERVICE
 from contactd.alerts.words import as_text
 from contactd.core import record as kinds
@@ -59,23 +60,6 @@ class Attempt:
     took_s: float
     reason: str = ""
     final: bool = True
-
-
-@dataclass(frozen=True, slots=True)
-class ChannelStatus:
-    """How a channel is doing.
-
-    Attributes:
-        failing_since: instant (s) of the first of the failures in a row, or None.
-        reason: why the last attempt failed, or "".
-        waiting: messages in hand.
-    """
-
-    channel: str
-    passage: Passage
-    failing_since: float | None
-    reason: str
-    waiting: int
 
 
 class _NotPermitted(Exception):

@@ -21,6 +21,7 @@ class Leads:
         step_s: before the earliest expiry of a step.
         stop_by_s: before the last moment to send a stop.
         keep_clear_s: before a keep-clear begins; its beginning and its end are always told.
+        aos_moved_s: new elements that move a contact's AOS by more than this are told.
         not_told: kinds of alert that are not wanted.
     """
 
@@ -31,6 +32,7 @@ class Leads:
     step_s: tuple[float, ...] = (3600.0, 600.0, 60.0)
     stop_by_s: tuple[float, ...] = (3600.0, 600.0, 120.0)
     keep_clear_s: tuple[float, ...] = (900.0,)
+    aos_moved_s: float = 30.0
     not_told: frozenset[str] = frozenset()
 
 
@@ -46,6 +48,7 @@ class Policy:
         worth_telling_after_s: how long after it happened something is still worth telling.
         span_least_s: a prediction that ends sooner than this is told.
         planning_overdue_s: a plan older than this is told.
+        channel_failing_after_s: a channel that has failed for so long is told.
     """
 
     leads: Leads = field(default_factory=Leads)
@@ -55,6 +58,7 @@ class Policy:
     worth_telling_after_s: float = 900.0
     span_least_s: float = 6 * HOUR_S
     planning_overdue_s: float = 900.0
+    channel_failing_after_s: float = 60.0
 
     def for_target(self, target: str) -> Leads:
         """The leads that hold for a target."""

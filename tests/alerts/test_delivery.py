@@ -14,10 +14,11 @@ import pytest
 
 from contactd.alerts import AlertState, fold_alerts
 from contactd.alerts.channels.webhook import WebhookChannel
-from contactd.alerts.circuit import CircuitTerms, Passage
+from contactd.alerts.circuit import CircuitTerms
 from contactd.alerts.composing import compose
 from contactd.alerts.delivery import Attempt, Delivery, Terms
 from contactd.alerts.message import About, ChannelBusy, Message
+from contactd.alerts.status import Passage
 from contactd.alerts.told import Outcome
 from contactd.core import record as kinds
 from contactd.core.alert import Alert, Severity
@@ -495,7 +496,7 @@ from contactd.alerts import AlertState, fold_alerts
 from contactd.alerts.care import Manner
 from contactd.alerts.channels.webhook import WebhookChannel
 from contactd.alerts.delivery import Delivery, Terms
-from contactd.alerts.circuit import CircuitTerms, Passage
+from contactd.alerts.circuit import CircuitTerms
 from contactd.alerts.composing import compose
 from contactd.core.instants import from_unix
 from contactd.records import Ledger

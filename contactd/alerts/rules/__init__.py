@@ -9,8 +9,9 @@ from contactd.alerts.matter import Matter, Matters
 from contactd.alerts.policy import Policy
 from contactd.alerts.rules.contacts import contact_matters, window_matters
 from contactd.alerts.rules.scope import Scope
-from contactd.alerts.rules.service import service_matters, target_matters
+from contactd.alerts.rules.service import service_matters
 from contactd.alerts.rules.steps import sequence_matters
+from contactd.alerts.rules.targets import change_matters, target_matters
 from contactd.core.outlook import Snapshot, TargetOutlook
 
 __all__ = ["NOTHING_KEPT", "Kept", "matters", "matters_again"]
@@ -65,7 +66,8 @@ def matters_again(
             found = tuple(_of_target(scope, outlook, snapshot.planned_at))
             before = _OfTarget(outlook, scope.until, found)
         looked[name] = before
-    service = tuple(each for each in service_matters(scope, snapshot) if scope.wants(each))
+    whole = (*service_matters(scope, snapshot), *change_matters(scope, snapshot))
+    service = tuple(each for each in whole if scope.wants(each))
     undecided = {name for name, outlook in snapshot.targets.items() if outlook.problem is not None}
     planned_at = snapshot.planned_at
     found_now = Matters(

@@ -1,4 +1,4 @@
-"""What is wrong with the service itself, or with what it knows of a target."""
+"""What is wrong with the service itself."""
 
 from __future__ import annotations
 
@@ -9,9 +9,9 @@ from collections.abc import Iterator
 from contactd.alerts import matter as kinds
 from contactd.alerts.matter import Matter, Sort
 from contactd.alerts.rules.scope import Scope
-from contactd.alerts.words import duration, exact, moment
+from contactd.alerts.words import exact, moment
 from contactd.core.alert import Severity
-from contactd.core.outlook import Snapshot, TargetOutlook
+from contactd.core.outlook import Snapshot
 
 MOST_PROBLEMS_SHOWN = 20
 
@@ -93,54 +93,4 @@ def service_matters(scope: Scope, snapshot: Snapshot) -> Iterator[Matter]:
             f"Predictions have not been renewed since {moment(snapshot.planned_at)}.",
             "What is shown may be out of date: look at the service's log.",
             facts={"planned_at": exact(snapshot.planned_at)},
-        )
-
-
-def target_matters(
-    scope: Scope, outlook: TargetOutlook, planned_at: float | None
-) -> Iterator[Matter]:
-    """Elements that grow stale, a target that cannot be predicted, a prediction that ends."""
-    target = outlook.target
-    elements = outlook.elements
-    if elements is not None:
-        stale_from = elements.epoch + elements.stale_after_s
-        yield service_condition(
-            kinds.ELEMENTS_STALE,
-            Severity.CAUTION,
-            stale_from,
-            f"The elements of {target} are stale: their epoch is {moment(elements.epoch)}.",
-            "Get newer elements; predicted times drift further with every day.",
-            target=target,
-            rests_on=target,
-            facts={
-                "epoch": exact(elements.epoch),
-                "source": elements.source,
-                "stale_after": duration(elements.stale_after_s),
-                "timing_error_s": round(elements.timing_error_s, 1),
-            },
-        )
-    if outlook.problem is not None:
-        yield service_condition(
-            kinds.NO_PREDICTION,
-            Severity.CAUTION,
-            scope.now,
-            f"{target} cannot be predicted in full: {outlook.problem}",
-            "Check its elements; until then what is known of its contacts may be incomplete.",
-            target=target,
-            rests_on=target,
-            facts={"problem": outlook.problem},
-        )
-        return
-    ends = outlook.span[1]
-    planned_ahead_s = ends - (scope.now if planned_at is None else planned_at)
-    if planned_ahead_s > 0:
-        yield service_condition(
-            kinds.SPAN_ENDS,
-            Severity.CAUTION,
-            ends - min(scope.policy.span_least_s, planned_ahead_s / 2),
-            f"The prediction of {target} ends at {moment(ends)}.",
-            "Nothing is known of contacts after that: get elements or an ephemeris that go on.",
-            target=target,
-            rests_on=target,
-            facts={"ends": exact(ends)},
         )

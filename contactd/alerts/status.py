@@ -1,0 +1,97 @@
+"""How the channels are doing, and what of that is worth telling."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, field, replace
+from enum import StrEnum
+
+from contactd.alerts import matter as kinds
+from contactd.alerts.matter import Matter, Matters
+from contactd.alerts.policy import Policy
+from contactd.alerts.rules.service import service_condition
+from contactd.alerts.told import DeadLetter
+from contactd.alerts.words import exact, moment
+from contactd.core.alert import Severity
+
+MOST_LETTERS_SHOWN = 20
+
+
+class Passage(StrEnum):
+    """Whether messages pass."""
+
+    CLOSED = "closed"
+    OPEN = "open"
+    TRYING = "trying"
+
+
+@dataclass(frozen=True, slots=True)
+class ChannelStatus:
+    """How a channel is doing.
+
+    Attributes:
+        failing_since: instant (s) of the first of the failures in a row, or None.
+        reason: why the last attempt failed, or "".
+        waiting: messages in hand; no part of comparisons.
+    """
+
+    channel: str
+    passage: Passage
+    failing_since: float | None
+    reason: str
+    waiting: int = field(default=0, compare=False)
+
+
+def with_channels(
+    found: Matters,
+    statuses: Iterable[ChannelStatus],
+    dead_letters: Sequence[DeadLetter],
+    policy: Policy,
+) -> Matters:
+    """What is worth telling, and besides it which channels fail and what they could not be told."""
+    more = [*_failing(statuses, policy), *_undelivered(dead_letters)]
+    return replace(found, matters=(*found.matters, *more)) if more else found
+
+
+def _failing(statuses: Iterable[ChannelStatus], policy: Policy) -> Iterator[Matter]:
+    for status in statuses:
+        if status.failing_since is None:
+            continue
+        yield service_condition(
+            kinds.CHANNEL_FAILING,
+            Severity.CAUTION,
+            status.failing_since + policy.channel_failing_after_s,
+            f"The channel {status.channel} has failed since {moment(status.failing_since)}: "
+            f"{status.reason}.",
+            "Mend it, and tell by other ways whoever relies on it.",
+            detail=status.channel,
+            facts={
+                "channel": status.channel,
+                "since": exact(status.failing_since),
+                "reason": status.reason,
+            },
+        )
+
+
+def _undelivered(letters: Sequence[DeadLetter]) -> Iterator[Matter]:
+    by_channel: dict[str, list[DeadLetter]] = {}
+    for letter in letters:
+        by_channel.setdefault(letter.channel, []).append(letter)
+    for channel, some in by_channel.items():
+        several = "1 message" if len(some) == 1 else f"{len(some)} messages"
+        yield service_condition(
+            kinds.UNDELIVERED,
+            Severity.CAUTION,
+            some[0].at,
+            f"{several} could not be delivered through {channel}: {some[-1].reason}.",
+            "Read what they said here, mend the channel, then have them tried again.",
+            detail=channel,
+            facts={
+                "channel": channel,
+                "count": len(some),
+                "letters": [
+                    {"message": each.message, "reason": each.reason, "at": exact(each.at)}
+                    for each in some[-MOST_LETTERS_SHOWN:]
+                ],
+            },
+        )
