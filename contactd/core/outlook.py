@@ -10,6 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from contactd.core.alert import Alert
+from contactd.core.change import ElementsChange
 from contactd.core.contacts.contact import Contact, Coverage
 from contactd.core.ground.station import Station
 from contactd.core.intervals import EMPTY, IntervalSet
@@ -92,6 +93,7 @@ class Snapshot:
     Attributes:
         at: instant (s) of the beat that made it.
         planned_at: instant (s) of the last complete planning.
+        elements_changes: the last change of what each target's predictions rest on.
         alerts: raised and neither acknowledged, resolved nor over, most severe first.
         ledger_at: number of the last record that the state is folded from.
         ledger_trouble: why the ledger cannot be written at present, or "".
@@ -106,6 +108,7 @@ class Snapshot:
     alerts: tuple[Alert, ...] = ()
     ledger_at: int = 0
     ledger_trouble: str = ""
+    elements_changes: Mapping[str, ElementsChange] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)

@@ -40,6 +40,7 @@ class Record:
 CONFIGURATION_ADOPTED = "configuration-adopted"
 CONFIGURATION_REFUSED = "configuration-refused"
 ELEMENTS_ADOPTED = "elements-adopted"
+ELEMENTS_CHANGED = "elements-changed"
 START_PLANNED = "start-planned"
 START_OBSERVED = "start-observed"
 START_REFUTED = "start-refuted"

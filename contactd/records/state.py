@@ -10,6 +10,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 
 from contactd.core import record as kinds
+from contactd.core.change import ElementsChange, recorded_change
 from contactd.core.record import Record
 from contactd.core.sequences.knowledge import (
     CONCERNS_SEQUENCES,
@@ -34,6 +35,7 @@ class State:
         latest_at: the latest instant (s) at which any of them was recorded.
         sequences: what is known of each sequence, by (target, sequence).
         elements: the record that adopted the latest elements, by target.
+        elements_changes: the last change of what its predictions rest on, by target.
         missed_contacts: records of missed contacts, by target, oldest first, the last
             ``MOST_MISSED_CONTACTS`` of them.
         configuration: the record that adopted the latest configuration.
@@ -46,6 +48,7 @@ class State:
     latest_at: float | None = None
     sequences: Mapping[SequenceKey, SequenceKnowledge] = field(default_factory=dict)
     elements: Mapping[str, Record] = field(default_factory=dict)
+    elements_changes: Mapping[str, ElementsChange] = field(default_factory=dict)
     missed_contacts: Mapping[str, tuple[Record, ...]] = field(default_factory=dict)
     configuration: Record | None = None
     configuration_refused: Record | None = None
@@ -70,6 +73,7 @@ def fold(state: State, records: Iterable[Record]) -> State:
     """
     sequences = dict(state.sequences)
     elements = dict(state.elements)
+    changes: dict[str, ElementsChange] = {}
     missed = dict(state.missed_contacts)
     number, latest_at = state.number, state.latest_at
     remarks, starts = state.remarks, state.starts_of_service
@@ -92,6 +96,10 @@ def fold(state: State, records: Iterable[Record]) -> State:
             sequences[target, sequence] = learn(known, record)
         elif kind == kinds.ELEMENTS_ADOPTED:
             elements[record.subject] = record
+        elif kind == kinds.ELEMENTS_CHANGED:
+            change = recorded_change(record)
+            if change is not None:
+                changes[record.subject] = change
         elif kind == kinds.CONTACT_MISSED:
             target = parts_of(record.subject)[0]
             kept = (*missed.get(target, ()), record)
@@ -109,6 +117,9 @@ def fold(state: State, records: Iterable[Record]) -> State:
         latest_at=latest_at,
         sequences=sequences,
         elements=elements,
+        elements_changes={**state.elements_changes, **changes}
+        if changes
+        else state.elements_changes,
         missed_contacts=missed,
         configuration=last[kinds.CONFIGURATION_ADOPTED],
         configuration_refused=last[kinds.CONFIGURATION_REFUSED],

@@ -18,7 +18,7 @@ from contactd.service.telling import Telling
 
 # A prediction reaches this many planning periods further than it must, so that a target is
 # predicted anew that seldom, and not with every turn of the plan.
-SLACK_PERIODS = 10
+SLACK_PERIODS = 60
 
 Span = tuple[float, float]
 
@@ -50,7 +50,8 @@ def step(
     state, predict = _ask_predictions(refresh_reaches(state), now)
     state = refresh_forecasts(state, now)
     state, records = _decide(state, telling, now, was_down_since)
-    return Beat(state, state.snapshot(now), records, predict)
+    changes, state = state.changes, replace(state, changes=())
+    return Beat(state, state.snapshot(now), (*changes, *records), predict)
 
 
 def _decide(
@@ -61,6 +62,7 @@ def _decide(
         telling,
         state.outlooks,
         state.alerts,
+        state.knowledge.elements_changes,
         state.refused,
         state.clock.trusted,
         state.ledger_trouble,
@@ -96,7 +98,8 @@ def _ask_predictions(
     wanted = []
     for name, target in state.targets.items():
         until = max(last, min(state.reaches[name], now + FARTHEST_AHEAD_S))
-        if name not in state.asked and not _reaches(state, name, first, until):
+        holds = _reaches(state, name, first, until) and _rests_on_nearest(state, name, now)
+        if name not in state.asked and not holds:
             wanted.append((target, (first - slack_s, until + slack_s)))
     if wanted:
         asked = {**state.asked, **{target.name: span for target, span in wanted}}
@@ -110,5 +113,13 @@ def _reaches(state: ServiceState, name: str, first: float, last: float) -> bool:
     prediction = state.predictions.get(name)
     if prediction is None:
         return False
-    start, end = prediction.outlook.span
+    start, end = prediction.reaches
     return start <= first and end >= last
+
+
+def _rests_on_nearest(state: ServiceState, name: str, now: float) -> bool:
+    """Whether the prediction rests on the element set that is the nearest in epoch now."""
+    target, motion = state.targets[name], state.predictions[name].motion
+    if len(target.elements) < 2 or motion is None:
+        return True
+    return motion.elements == (target.elements_for(now),)

@@ -22,17 +22,19 @@ from contactd.alerts.state import AlertState, fold_alerts
 from contactd.config import Configuration
 from contactd.core import instants
 from contactd.core import record as kinds
+from contactd.core.change import ElementsChange, change_record
 from contactd.core.outlook import Health, Snapshot, TargetOutlook
 from contactd.core.planning import Prediction, Target, predict_target
 from contactd.core.record import Record
 from contactd.records import State, fold
 from contactd.service.beat import Span, step
 from contactd.service.clock import Clock, ClockWatch
-from contactd.service.feeding import Feeding, elements_record
+from contactd.service.feeding import Feeding
 from contactd.service.metrics import Instruments
 from contactd.service.notify import ServiceManager
 from contactd.service.pacing import Job, Pace
 from contactd.service.reload import Files, Loaded
+from contactd.service.resting import change_between, new_elements, recorded_motion
 from contactd.service.state import (
     ServiceState,
     adopt_configuration,
@@ -41,7 +43,7 @@ from contactd.service.state import (
     adopt_target,
 )
 from contactd.service.store import Store
-from contactd.service.telling import Channels, telling_of
+from contactd.service.telling import ChannelMaker, Channels, telling_of
 
 BEAT_S = 1.0
 LOOK_AT_FILES_S = 2.0
@@ -83,7 +85,7 @@ class Daemon:
         manager: ServiceManager,
         pace: Pace,
         predictors: Executor | None = None,
-        channels: Channels | None = None,
+        channels: ChannelMaker | None = None,
     ) -> None:
         now = clock.now()
         self.clock = clock
@@ -185,7 +187,9 @@ class Daemon:
             records.append(self._adopted_record())
         self._feeding.follow(self._state.configuration.feeds.values(), self._ledger_fold[0])
         self._adopt_feeds()
-        await self._exchange([*records, *self._new_elements()])
+        new = self._new_elements()
+        self._state = replace(self._state, motions=self._recorded_motions(new))
+        await self._exchange([*records, *new])
         log.info(
             "watching",
             version=__version__,
@@ -329,21 +333,27 @@ class Daemon:
         stations = tuple(self._state.configuration.stations.values())
         loop = asyncio.get_running_loop()
 
-        def work() -> tuple[Prediction, float]:
+        before = self._state.motions.get(target.name)
+
+        def work() -> tuple[Prediction, float, ElementsChange | None]:
             begun = self.clock.monotonic()
             made = predict_target(target, stations, span, now)
-            return made, self.clock.monotonic() - begun
+            took_s = self.clock.monotonic() - begun
+            return made, took_s, change_between(before, made, stations, now)
 
         try:
-            prediction, took_s = await loop.run_in_executor(self._predictors, work)
+            prediction, took_s, change = await loop.run_in_executor(self._predictors, work)
         except Exception as error:
             log.exception("a prediction failed", target=target.name)
-            prediction, took_s = failed_prediction(target, span, error), 0.0
+            prediction, took_s, change = failed_prediction(target, span, error), 0.0, None
         self.instruments.prediction.observe(took_s)
         outlook = replace(prediction.outlook, predicted_in_s=took_s)
         prediction = replace(prediction, outlook=outlook)
-        self._state = adopt_prediction(self._state, target, span, prediction)
+        record = None if change is None else change_record(change, AUTHOR)
+        self._state = adopt_prediction(self._state, target, span, prediction, record)
         self._say_predicted(prediction.outlook, now)
+        if change is not None:
+            self._say_changed(change)
         if not self._state.asked:
             await self.beat()
 
@@ -359,6 +369,18 @@ class Daemon:
             station=following.station if following else "none",
             took_s=round(outlook.predicted_in_s, 3),
             **({"problem": outlook.problem} if outlook.problem else {}),
+        )
+
+    def _say_changed(self, change: ElementsChange) -> None:
+        log.info(
+            "predictions rest on other elements",
+            target=change.target,
+            source=change.after.source,
+            epoch=instants.to_text(change.after.epoch, 0),
+            aos_moved_s=round(change.furthest.seconds, 1) if change.furthest else "unknown",
+            contacts=change.compared,
+            vanished=change.vanished,
+            appeared=change.appeared,
         )
 
     # Configuration.
@@ -421,16 +443,18 @@ class Daemon:
         """Records of the elements in files that are not those which the ledger knows."""
         known, now = self._ledger_fold[0].elements, self.clock.now()
         feeds = self._state.configuration.feeds
-        records = [
-            elements_record(now, name, target.elements_source, target.elements)
-            for name, target in self._state.configuration.targets.items()
-            if name not in feeds and target.elements
-        ]
-        return [
-            record
-            for record in records
-            if record.subject not in known or known[record.subject].body != record.body
-        ]
+        targets = self._state.configuration.targets
+        return new_elements(now, [each for n, each in targets.items() if n not in feeds], known)
+
+    def _recorded_motions(self, new: Iterable[Record]) -> dict[str, Target]:
+        """What predictions rested on before the service stopped, where that has changed since."""
+        known, now = self._ledger_fold[0].elements, self.clock.now()
+        found = {}
+        for name in {record.subject for record in new} & known.keys():
+            motion = recorded_motion(self._state.targets[name], known[name], now)
+            if motion is not None:
+                found[name] = motion
+        return found
 
     def _adopted_record(self) -> Record:
         configuration = self._state.configuration

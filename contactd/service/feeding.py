@@ -2,20 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import structlog
 
-from contactd.core import instants
-from contactd.core import record as kinds
 from contactd.core.errors import ContactdError
-from contactd.core.orbit import format_omm, parse_omm
+from contactd.core.orbit import parse_omm
 from contactd.core.orbit.elements import ElementSet
 from contactd.core.planning import Target
 from contactd.core.record import Record
 from contactd.service.feeds import Feed, FeedTerms, Outcome
+from contactd.service.resting import elements_record
 
 if TYPE_CHECKING:
     import httpx
@@ -24,7 +23,6 @@ if TYPE_CHECKING:
     from contactd.records import State
     from contactd.service.clock import Clock
 
-AUTHOR = "contactd"
 log = structlog.get_logger("contactd.feeds")
 
 
@@ -85,8 +83,8 @@ class Feeding:
             if fetched.outcome is Outcome.NEW:
                 self._elements[name] = fetched.elements
                 now = self._clock.now()
-                source, validators = feed.terms.url, fetched.validators
-                records.append(elements_record(now, name, source, fetched.elements, validators))
+                found = Target(name, fetched.elements, feed.terms.url)
+                records.append(elements_record(now, found, fetched.validators))
                 log.info("new elements", target=name, sets=len(fetched.elements))
             elif fetched.outcome in (Outcome.REFUSED, Outcome.FAILED):
                 log.warning("elements not fetched", target=name, reason=fetched.reason)
@@ -104,29 +102,6 @@ class Feeding:
             self._elements[name] = parse_omm(omm)
         except ContactdError as error:
             log.warning("the ledger's elements cannot be used", target=name, reason=str(error))
-
-
-def elements_record(
-    now: float,
-    target: str,
-    source: str,
-    elements: Sequence[ElementSet],
-    validators: Mapping[str, str] | None = None,
-) -> Record:
-    """The record that element sets were adopted: ``source``, ``epochs``, ``omm``, ``validators``.
-
-    Args:
-        now: instant (s).
-        validators: what a server wants to be asked with the next time.
-    """
-    body: dict[str, Any] = {
-        "source": source,
-        "epochs": [instants.to_text(each.epoch, 6) for each in elements],
-        "omm": format_omm(elements, "json"),
-    }
-    if validators:
-        body["validators"] = dict(validators)
-    return Record(now, kinds.ELEMENTS_ADOPTED, target, AUTHOR, body)
 
 
 def terms_of(feed: ElementFeed) -> FeedTerms:

@@ -26,6 +26,7 @@ from contactd.core.planning import (
     next_turn,
     wanted_until,
 )
+from contactd.core.record import Record
 from contactd.core.sequences.knowledge import SequenceKnowledge
 from contactd.records import State
 
@@ -49,6 +50,8 @@ class ServiceState:
         targets: the configuration's, with the elements that feeds brought.
         knowledge, alerts: folds of the ledger.
         predictions, outlooks: by target.
+        motions: what each target's predictions last rested on.
+        changes: records of changes of that, to be stored with the next beat.
         asked: spans of predictions that are being computed, by target.
         turns: when each target's forecast must be made anew, by target.
         reaches: until when each target's steps want predictions (instants, s), by target.
@@ -67,6 +70,8 @@ class ServiceState:
     alerts: AlertState = field(default_factory=AlertState)
     predictions: Mapping[str, Prediction] = field(default_factory=dict)
     outlooks: Mapping[str, TargetOutlook] = field(default_factory=dict)
+    motions: Mapping[str, Target] = field(default_factory=dict)
+    changes: tuple[Record, ...] = ()
     asked: Mapping[str, tuple[float, float]] = field(default_factory=dict)
     turns: Mapping[str, float] = field(default_factory=dict)
     reaches: Mapping[str, float] = field(default_factory=dict)
@@ -98,6 +103,7 @@ class ServiceState:
             alerts=self.alerts.open_alerts(now),
             ledger_at=self.knowledge.number,
             ledger_trouble=self.ledger_trouble,
+            elements_changes=self.knowledge.elements_changes,
         )
 
 
@@ -135,6 +141,7 @@ def adopt_configuration(
         targets=targets,
         predictions={name: state.predictions[name] for name in kept},
         outlooks={name: state.outlooks[name] for name in kept if name in state.outlooks},
+        motions={name: each for name, each in state.motions.items() if name in targets},
         asked={},
         reaches={},
         turns={
@@ -155,14 +162,27 @@ def adopt_target(state: ServiceState, target: Target) -> ServiceState:
 
 
 def adopt_prediction(
-    state: ServiceState, target: Target, span: tuple[float, float], prediction: Prediction
+    state: ServiceState,
+    target: Target,
+    span: tuple[float, float],
+    prediction: Prediction,
+    change: Record | None = None,
 ) -> ServiceState:
-    """The state with a new prediction; one that was overtaken by events is dropped."""
+    """The state with a new prediction; one that was overtaken by events is dropped.
+
+    Args:
+        change: the record that it rests on something else than the one before.
+    """
     name = target.name
     if state.targets.get(name) is not target or state.asked.get(name) != span:
         return state
+    motions = state.motions
+    if prediction.motion is not None and motions.get(name) != prediction.motion:
+        motions = {**motions, name: prediction.motion}
     return replace(
         state,
+        motions=motions,
+        changes=state.changes if change is None else (*state.changes, change),
         predictions={**state.predictions, name: prediction},
         asked={each: asked for each, asked in state.asked.items() if each != name},
         turns={**state.turns, name: -math.inf},

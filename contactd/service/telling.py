@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, fields
 from pathlib import Path
-from typing import Any
+from typing import Any, Protocol
 
 from contactd.alerts.care import Care, Manner
 from contactd.alerts.channels.log import LogChannel
@@ -55,6 +55,14 @@ def _webhook(section: Any, folder: Path) -> Channel:
 
 MAKERS: dict[str, Callable[[Any, Path], Channel]] = {"webhook": _webhook}
 """How each kind of channel is made from its section of the settings."""
+
+
+class ChannelMaker(Protocol):
+    """Makes the channels of a configuration."""
+
+    def of(self, configuration: Configuration) -> list[tuple[Channel, Terms]]:
+        """The channels in use, and how patiently each is tried."""
+        ...
 
 
 class Channels:

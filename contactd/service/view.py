@@ -10,7 +10,6 @@ from prometheus_client import CollectorRegistry, generate_latest
 
 from contactd.alerts.state import AlertState, fold_alerts
 from contactd.core.errors import PropagationError
-from contactd.core.orbit.sgp4_track import Sgp4Track
 from contactd.core.orbit.track import Track
 from contactd.core.outlook import Health, Snapshot
 from contactd.core.planning import Prediction, Target
@@ -49,7 +48,10 @@ class DaemonView:
     delays the beat.
     """
 
-    def __init__(self, daemon: Daemon, registry: CollectorRegistry, ledger: Ledger) -> None:
+    def __init__(
+        self, daemon: Daemon, registry: CollectorRegistry, ledger: Ledger, notice: str = ""
+    ) -> None:
+        self._notice = notice
         self._daemon = daemon
         self._registry = registry
         self._ledger = ledger
@@ -67,7 +69,7 @@ class DaemonView:
         return generate_latest(self._registry)
 
     def notice(self) -> str:
-        return ""
+        return self._notice
 
     def target(self, name: str) -> Target:
         return self._daemon.state.targets[name]
@@ -82,10 +84,20 @@ class DaemonView:
         return self._daemon.state.predictions[target]
 
     def track(self, target: str) -> Track:
-        elements = self.target(target).elements_for(self.now())
-        if elements is None:
+        state, now = self._daemon.state, self.now()
+        motion, horizon = state.targets[target], state.configuration.settings.horizon
+        span = (now - horizon.back_s, now + horizon.ahead_s)
+        prediction = state.predictions.get(target)
+        if prediction is not None and prediction.motion is not None:
+            # What the contacts were predicted from.
+            motion, span = prediction.motion, prediction.reaches
+        try:
+            track = motion.track(now, span)
+        except ValueError as error:
+            raise PropagationError(target, str(error)) from None
+        if track is None:
             raise PropagationError(target, "there are no elements of it yet")
-        return Sgp4Track(elements, target)
+        return track
 
     def records(self, wanted: Wanted, limit: int) -> Sequence[Record]:
         found: list[Record] = []

@@ -6,7 +6,11 @@ numerically propagated one costs seconds a week.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+import hashlib
+import json
+from dataclasses import asdict, dataclass, field, replace
+
+import numpy as np
 
 from contactd.core.orbit.elements import ElementSet
 from contactd.core.orbit.ephemeris import EphemerisTrack
@@ -40,6 +44,25 @@ class OrbitSource:
 
     def __bool__(self) -> bool:
         return bool(self.elements) or self.ephemeris is not None or self.state is not None
+
+    def digest(self) -> str:
+        """Hexadecimal SHA-256 of the content: the same for the same motion, wherever it stood."""
+        integrated = self.state is not None or bool(self.manoeuvres)
+        plain = {
+            "elements": [asdict(each) for each in self.elements],
+            "state": asdict(self.state) if self.state is not None else None,
+            "manoeuvres": [asdict(each) for each in self.manoeuvres],
+            # Only numerical propagation asks for these.
+            "spacecraft": asdict(self.spacecraft) if integrated else None,
+            "forces": asdict(self.forces) if integrated else None,
+        }
+        known = hashlib.sha256(json.dumps(plain, sort_keys=True).encode())
+        for segment in self.ephemeris.segments if self.ephemeris is not None else ():
+            how = [*map(float, segment.usable), segment.method, segment.degree]
+            known.update(json.dumps(how).encode())
+            for table in segment.tables:
+                known.update(np.ascontiguousarray(table, dtype="<f8").tobytes())
+        return known.hexdigest()
 
     def epoch(self, now: float) -> float | None:
         """Instant (s) that the data are of: they grow stale from it. None if there are none."""

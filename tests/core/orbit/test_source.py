@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -13,7 +14,7 @@ from contactd.core.orbit.manoeuvres import Manoeuvre
 from contactd.core.orbit.oem import parse_oem
 from contactd.core.orbit.sgp4_track import Sgp4Track
 from contactd.core.orbit.source import OrbitSource
-from contactd.core.orbit.states import StateVector
+from contactd.core.orbit.states import Spacecraft, StateVector
 
 DATA = Path(__file__).parents[2] / "reference" / "data"
 (MEAN,) = parse_omm((DATA / "S03.omm").read_text())
@@ -101,3 +102,24 @@ def test_data_grow_stale_from_their_own_epoch() -> None:
     assert OrbitSource(state=STATE).epoch(NOW) == STATE.epoch
     ephemeris = parse_oem((DATA / "S03.oem").read_text())
     assert OrbitSource(ephemeris=ephemeris).epoch(NOW) == from_text("2024-03-09T00:10:00Z")
+
+
+def test_the_digest_follows_the_motion_and_nothing_else() -> None:
+    text = (DATA / "S03.oem").read_text()
+    push = Manoeuvre(NOW, (0.0, 5.0, 0.0))
+    sources = [
+        OrbitSource(elements=(MEAN,)),
+        OrbitSource(elements=(MEAN,), manoeuvres=(push,)),
+        OrbitSource(elements=(MEAN,), manoeuvres=(replace(push, give_or_take_s=1.0),)),
+        OrbitSource(ephemeris=parse_oem(text)),
+        OrbitSource(ephemeris=parse_oem(text.replace("-2374.111558", "-2374.111559"))),
+        OrbitSource(state=STATE),
+        OrbitSource(state=STATE, spacecraft=Spacecraft(drag_area_m2=1.0)),
+    ]
+    assert len({each.digest() for each in sources}) == len(sources)
+    assert sources[3].digest() == OrbitSource(ephemeris=parse_oem(text)).digest()
+    # Without numerical propagation nobody asks for the spacecraft.
+    heavy = OrbitSource(elements=(MEAN,), spacecraft=Spacecraft(mass_kg=900.0))
+    assert heavy.digest() == sources[0].digest()
+    exact = replace(MEAN, epoch=np.float64(MEAN.epoch))
+    assert OrbitSource(elements=(exact,)).digest() == sources[0].digest()

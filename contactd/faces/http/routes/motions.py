@@ -172,11 +172,11 @@ def _shadow(ctx: Context, name: str, start: float, end: float) -> list[int]:
 
     try:
         track = ctx.view.track(name)
-        elements = ctx.view.target(name).elements
+        orbit = ctx.view.target(name).orbit
     except (KeyError, PropagationError):
         return []
     found: list[int] = _LIGHTS.of(
-        (name, elements, start, end),
+        (name, orbit, start, end),
         lambda: forms.flat_spans(umbra_intervals(track, start, end)),
     )
     return found
