@@ -15,9 +15,10 @@ from contactd.faces.cli.times import Duration, SignedDuration, duration_s, momen
 
 if TYPE_CHECKING:
     from contactd.config.configuration import Configuration
-    from contactd.core.planning import Prediction, Target
+    from contactd.core.planning import Prediction
     from contactd.core.sequences.align import Alignment
     from contactd.core.sequences.model import Sequence as TimedSequence
+    from contactd.core.target import Target
 
 RANKS = ("margin", "finish", "stations")
 ROBUST = ("nothing", "contact", "station")

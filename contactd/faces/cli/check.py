@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -17,7 +18,7 @@ if TYPE_CHECKING:
     from rich.console import Console
 
     from contactd.config.loader import Examined
-    from contactd.core.planning import Target
+    from contactd.core.target import Target
 
 ERROR, CAUTION = "error", "caution"
 FIELDS = ("verdict", "path", "line", "column", "key", "found", "expected", "text")
@@ -38,6 +39,11 @@ def command(day_of_year: bool, form: str, config_dir: str) -> None:
     folder = configuration_folder(config_dir)
     now = current().now
     examined = examine(folder, state_directory(), now)
+    if not examined.errors:
+        from contactd.faces.cli.motion import with_fetched_elements
+
+        fetched = with_fetched_elements(examined.configuration)
+        examined = replace(examined, configuration=fetched)
     findings = [_error(error) for error in examined.errors]
     findings += _cautions(examined, now)
     wrong = sum(finding["verdict"] == ERROR for finding in findings)
@@ -66,7 +72,8 @@ def command(day_of_year: bool, form: str, config_dir: str) -> None:
             say(screen, "Mend what is wrong, then run `contactd check` again.")
         else:
             _summary(screen, examined, now, day_of_year)
-    current().wrong = wrong > 0
+    if wrong:
+        current().wrong = True
 
 
 def _say_finding(screen: Console, finding: dict[str, Any]) -> None:
@@ -112,48 +119,47 @@ def _cautions(examined: Examined, now: float) -> list[dict[str, Any]]:
     ]
     ahead_s = configuration.settings.horizon.ahead_s
     for target in configuration.targets.values():
-        found += _element_findings(target, now, ahead_s, fetched=target.name in configuration.feeds)
+        found += _motion_findings(target, now, ahead_s, fetched=target.name in configuration.feeds)
     return found
 
 
-def _element_findings(
+def _motion_findings(
     target: Target, now: float, ahead_s: float, fetched: bool
 ) -> list[dict[str, Any]]:
+    """What is wrong with a target's elements, or what stands in their place."""
     from contactd.core.errors import PropagationError
-    from contactd.core.orbit.sgp4_track import Sgp4Track
+    from contactd.faces.cli.motion import problems_of, stale_text
 
-    elements = target.elements_for(now)
-    if elements is None:
-        if fetched:
-            return []
-        return [_caution(f"{target.name}: it has no elements: nothing is predicted for it")]
+    epoch = target.epoch(now)
+    if epoch is None:
+        what = "has not been fetched yet" if fetched else "has no elements"
+        return [_caution(f"{target.name}: it {what}: nothing is predicted for it")]
     found = []
-    age_s = abs(elements.age_s(now))
-    if age_s > target.stale_after_s:
-        found.append(
-            _caution(
-                f"{target.name}: its elements are {length(age_s)} from their epoch and stale after "
-                f"{length(target.stale_after_s)}: get a newer set"
-            )
-        )
+    stale = stale_text(target, now, epoch)
+    if stale:
+        found.append(_caution(f"{target.name}: {stale}"))
+    span = (now, now + ahead_s)
     try:
-        problem = Sgp4Track(elements, target.name).problem_between(now, now + ahead_s)
+        track = target.track(now, span)
+        assert track is not None
+        problems = problems_of(target, track, now, span)
     except PropagationError as error:
         return [*found, _caution(str(error), ERROR)]
-    if problem is not None:
-        found.append(_caution(f"{problem} (within the next {length(ahead_s)})"))
-    return found
+    except ValueError as error:
+        return [*found, _caution(f"{target.name}: {error}", ERROR)]
+    within = f" (within the next {length(ahead_s)})"
+    return [*found, *(_caution(problem + within) for problem in problems)]
 
 
 def _target_form(target: Target, now: float) -> dict[str, Any]:
     from contactd.faces.contract import time_text
 
-    elements = target.elements_for(now)
+    epoch = target.epoch(now)
     return {
         "name": target.name,
         "elements_source": target.elements_source,
-        "elements_epoch": time_text(elements.epoch) if elements else None,
-        "elements_age_s": round(elements.age_s(now), 3) if elements else None,
+        "elements_epoch": time_text(epoch),
+        "elements_age_s": None if epoch is None else round(now - epoch, 3),
         "sequences": [
             {"name": sequence.name, "steps": [step.name for step in sequence.steps]}
             for sequence in target.sequences
@@ -210,11 +216,11 @@ def _summary(screen: Console, examined: Examined, now: float, day_of_year: bool)
 
 
 def _target_row(target: Target, now: float, day_of_year: bool) -> list[str]:
-    elements = target.elements_for(now)
+    epoch = target.epoch(now)
     return [
         target.name,
-        moment(elements.epoch, day_of_year) if elements else "-",
-        from_now(elements.epoch, now) if elements else "-",
+        "-" if epoch is None else moment(epoch, day_of_year),
+        "-" if epoch is None else from_now(epoch, now),
         target.elements_source or "-",
         "; ".join(f"{each.name} ({_count(len(each.steps), 'step')})" for each in target.sequences)
         or "-",

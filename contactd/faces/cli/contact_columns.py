@@ -11,6 +11,7 @@ import numpy as np
 from contactd.core.contacts.contact import Contact
 from contactd.core.instants import DAY_S
 from contactd.faces.cli.output import refuse
+from contactd.faces.cli.session import current
 from contactd.faces.cli.tables import Column
 from contactd.faces.cli.times import later_on, moment
 from contactd.faces.contract import time_text
@@ -18,7 +19,7 @@ from contactd.faces.contract import time_text
 if TYPE_CHECKING:
     from contactd.core.ground.station import Station
     from contactd.core.orbit.track import Track
-    from contactd.core.planning import Target
+    from contactd.core.target import Target
 
 # The least angle to the Sun is looked for at this many moments of a contact.
 SUN_SAMPLES = 61
@@ -96,12 +97,10 @@ def _sunlit(group: Group) -> Any:
 
 
 def _timing_error_s(group: Group) -> list[float]:
-    elements = group.target.elements_for(group.contacts[0].aos)
-    assert elements is not None
-    return [
-        group.target.timing_error.at_age_s(elements.age_s(contact.aos))
-        for contact in group.contacts
-    ]
+    epoch = group.target.epoch(current().now)
+    assert epoch is not None
+    error = group.target.timing_error
+    return [error.at_age_s(contact.aos - epoch) for contact in group.contacts]
 
 
 def _window(end: int) -> Callable[[Group], list[str | None]]:
@@ -117,10 +116,17 @@ def _window(end: int) -> Callable[[Group], list[str | None]]:
         span = (group.contacts[0].aos, max(contact.los for contact in group.contacts))
         # Contacts are predicted a day round the span, so that none looks cut where it is not.
         table = predict([group.track], [group.station], span[0] - DAY_S, span[1] + DAY_S)
-        around = (table.start, table.end)
-        coverage = services(group.track, [group.station], table, TimingError(), span[0], *around)[
-            "command"
-        ][group.station.name].nominal
+        by_service = services(
+            group.track,
+            [group.station],
+            table,
+            TimingError(),
+            span[0],
+            table.start,
+            table.end,
+            links=group.target.links_by_name,
+        )
+        coverage = by_service["command"][group.station.name].nominal
         found: list[str | None] = []
         for contact in group.contacts:
             inside = coverage.clip(contact.aos, contact.los)

@@ -14,11 +14,10 @@ from contactd.faces.cli.situation import chosen, read_configuration
 from contactd.faces.cli.times import Duration, moment
 
 if TYPE_CHECKING:
-    from contactd.config.configuration import Configuration
     from contactd.core.contacts.contact import Contact
     from contactd.core.ground.station import Station
     from contactd.core.orbit.track import Track
-    from contactd.core.planning import Target
+    from contactd.core.target import Target
 
 
 @click.command("contacts")
@@ -56,7 +55,7 @@ if TYPE_CHECKING:
     type=click.FloatRange(min=0, min_open=True, max=1e6),
     multiple=True,
     metavar="MHZ",
-    help="Add this frequency's Doppler shift to pointing (repeatable).",
+    help="Add this frequency's Doppler shift to pointing (repeatable), beside the target's links.",
 )
 @options.day_of_year
 @options.output_format
@@ -94,14 +93,15 @@ def command(
     end = start + configuration.settings.horizon.ahead_s if to is None else to
     if end <= start:
         refuse(f"--to {moment(end)} is not after --from {moment(start)}")
-    found = _find(configuration, targets, stations, start, end)
+    found = _find(targets, stations, start, end)
     if pointing:
         from contactd.faces.cli.pointing import print_pointing
 
         found.contacts = found.contacts[: most or 1]
-        tracks = {name: track for name, (_, track) in found.targets.items()}
         by_name = {station.name: station for station in stations}
-        print_pointing(found.contacts, tracks, by_name, every_s, frequencies_mhz, day_of_year, form)
+        print_pointing(
+            found.contacts, found.targets, by_name, every_s, frequencies_mhz, day_of_year, form
+        )
         return
     found.contacts = found.contacts[:most]
     found.add_columns(names, stations)
@@ -139,29 +139,22 @@ class _Found:
             self.extras = extras_of(names, self.contacts, self.targets, by_name)
 
 
-def _find(
-    configuration: Configuration,
-    targets: list[Target],
-    stations: list[Station],
-    start: float,
-    end: float,
-) -> _Found:
+def _find(targets: list[Target], stations: list[Station], start: float, end: float) -> _Found:
     """All contacts in a span (instants, s), in the order of AOS."""
     from contactd.core.contacts.prediction import predict
-    from contactd.faces.cli.motion import Tracks
+    from contactd.faces.cli.motion import problems_of, track_of
     from contactd.faces.cli.progress import with_progress
 
-    tracks = Tracks(configuration, current().now)
+    now = current().now
     found = _Found()
     for target in with_progress(targets, "Predicting"):
-        track = tracks.of(target, start, end)
+        track = track_of(target, now, (start, end))
         if track is None:
             continue
         found.targets[target.name] = target, track
-        table = predict([track], stations, start, end)
-        for problem in table.problems:
-            complain(str(problem))
-        found.contacts.extend(table)
+        found.contacts.extend(predict([track], stations, start, end))
+        for problem in problems_of(target, track, now, (start, end)):
+            complain(problem)
     found.contacts.sort(key=lambda each: (each.aos, each.target, each.station))
     return found
 

@@ -10,12 +10,12 @@ from contactd.faces.cli import options
 from contactd.faces.cli.output import as_csv, as_json, complain, tell
 from contactd.faces.cli.session import current
 from contactd.faces.cli.situation import chosen, read_configuration
-from contactd.faces.cli.times import length, moment
+from contactd.faces.cli.times import from_now, length, moment
 
 if TYPE_CHECKING:
     from contactd.config.configuration import Configuration
     from contactd.core.outlook import TargetOutlook
-    from contactd.core.planning import Target
+    from contactd.core.target import Target
     from contactd.records.state import State
 
 
@@ -58,7 +58,8 @@ def command(
     else:
         from contactd.faces.contract import FORECAST_FIELDS
 
-        forms = [each for outlook in outlooks for each in _forms(outlook, why and form == "json")]
+        explained = why and form == "json"
+        forms = [each for outlook in outlooks for each in _forms(outlook, at, explained)]
         as_json(forms) if form == "json" else as_csv(*flat(FORECAST_FIELDS, forms))
 
 
@@ -103,7 +104,7 @@ def flat(
     return [*names, "keep_clear_from", "keep_clear_to"], rows
 
 
-def _forms(outlook: TargetOutlook, why: bool) -> list[dict[str, Any]]:
+def _forms(outlook: TargetOutlook, at: float, why: bool) -> list[dict[str, Any]]:
     """The contract's forms; with ``why``, each with the field of that name beside the others."""
     from contactd.faces.contract import step_form
 
@@ -119,20 +120,20 @@ def _forms(outlook: TargetOutlook, why: bool) -> list[dict[str, Any]]:
                     {"about": fact.about, "text": fact.text, "source": fact.source}
                     for fact in step.facts
                 ],
-                "elements": _elements_fact(outlook, False),
+                "elements": _elements_fact(outlook, at, False),
             },
         }
         for step in steps
     ]
 
 
-def _elements_fact(outlook: TargetOutlook, day_of_year: bool) -> str | None:
+def _elements_fact(outlook: TargetOutlook, at: float, day_of_year: bool) -> str | None:
     elements = outlook.elements
     if elements is None:
         return None
     return (
-        f"elements of {moment(elements.epoch, day_of_year)} from {elements.source}, timing error "
-        f"up to {elements.timing_error_s:.1f} s"
+        f"elements of {moment(elements.epoch, day_of_year)} ({from_now(elements.epoch, at)}) from "
+        f"{elements.source}, timing error up to {elements.timing_error_s:.1f} s"
     )
 
 
@@ -144,7 +145,7 @@ def _show(outlooks: list[TargetOutlook], at: float, day_of_year: bool, why: bool
     page = ForecastPage(screen, at, day_of_year, why)
     say(screen, f"Forecast as of {moment(at, day_of_year)}")
     for outlook in outlooks:
-        fact = _elements_fact(outlook, day_of_year) if why else None
+        fact = _elements_fact(outlook, at, day_of_year) if why else None
         if fact:
             say(screen, "")
             say(screen, f"{outlook.target}: {fact}", hang=2)

@@ -111,7 +111,10 @@ class ForecastPage:
         elif reasons:
             lines.append(("because", "; ".join(reasons), ""))
         if self.why:
-            lines += [(fact.about, f"{fact.text} [{fact.source}]", "") for fact in step.facts]
+            lines += [
+                (fact.about.replace("_", " "), f"{fact.text} [{fact.source}]", "")
+                for fact in step.facts
+            ]
         if step.stop_by is not None and step.stop_possible is not False:
             station = f" from {step.stop_station}" if step.stop_station else ""
             stop_by = moment_before(step.stop_by, self.day_of_year)

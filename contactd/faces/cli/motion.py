@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from contactd.faces.cli.output import complain, tell
@@ -10,36 +11,90 @@ from contactd.faces.cli.times import length
 if TYPE_CHECKING:
     from contactd.config.configuration import Configuration
     from contactd.core.orbit.track import Track
-    from contactd.core.planning import Target
+    from contactd.core.target import Target
 
 
-class Tracks:
-    """Makes tracks; what is wrong with a target is a line on standard error."""
+def track_of(target: Target, now: float, span: tuple[float, float]) -> Track | None:
+    """How a target moves over a span (instants, s); None after a complaint on standard error.
 
-    def __init__(self, configuration: Configuration, now: float) -> None:
-        self.configuration = configuration
-        self.now = now
+    The data nearest to the present are used, or those nearest to the span where it lies elsewhere.
+    """
+    from contactd.core.errors import PropagationError
 
-    def of(self, target: Target, start: float, end: float) -> Track | None:
-        """The target's track for a span (instants, s), or None after a complaint."""
-        from contactd.core.errors import PropagationError
-        from contactd.core.orbit.sgp4_track import Sgp4Track
+    seen_from = min(max(now, span[0]), span[1])
+    epoch = target.epoch(seen_from)
+    if epoch is None:
+        complain(
+            f"{target.name}: found no elements; expected a set in its file: nothing is predicted "
+            "for it until it has one"
+        )
+        return None
+    stale = stale_text(target, now, epoch)
+    if stale:
+        tell(f"caution: {target.name}: {stale}")
+    try:
+        return target.track(seen_from, span)
+    except PropagationError as problem:
+        complain(str(problem))
+    except ValueError as problem:
+        complain(f"{target.name}: {problem}")
+    return None
 
-        elements = target.elements_for(min(max(self.now, start), end))
-        if elements is None:
-            complain(
-                f"{target.name}: found no elements; expected a set in its file: nothing is "
-                "predicted for it until it has one"
-            )
-            return None
-        age_s = abs(elements.age_s(self.now))
-        if age_s > target.stale_after_s:
-            tell(
-                f"caution: {target.name}: the elements are {length(age_s)} from their epoch and "
-                f"stale after {length(target.stale_after_s)}: get a newer set"
-            )
-        try:
-            return Sgp4Track(elements, target.name)
-        except PropagationError as problem:
-            complain(str(problem))
-            return None
+
+def stale_text(target: Target, now: float, epoch: float) -> str:
+    """What is wrong with data of an epoch (instant, s) that are too far from now, or ""."""
+    if target.ephemeris is not None:
+        return ""
+    age_s = abs(now - epoch)
+    if age_s <= target.stale_after_s:
+        return ""
+    what = "elements are" if target.state is None else "state is"
+    return (
+        f"the {what} {length(age_s)} from their epoch and stale after "
+        f"{length(target.stale_after_s)}: get a newer set"
+    )
+
+
+def problems_of(target: Target, track: Track, now: float, span: tuple[float, float]) -> list[str]:
+    """Why a track does not reach through a span (instants, s)."""
+    if target.is_plain:
+        from contactd.core.contacts.prediction import problems_of as failures
+
+        return [str(problem) for problem in failures(track, *span)]
+    from contactd.core.contacts.reach import reach_of
+    from contactd.faces.cli.times import moment
+
+    reach = reach_of(track, span, now)
+    found = [f"{target.name}: {reach.problem}"] if reach.problem else []
+    if not reach.problem and reach.span[1] < span[1]:
+        found.append(f"{target.name}: its motion is known until {moment(reach.span[1])} only")
+    found += [
+        f"{target.name}: its motion is not known from {moment(start)} to {moment(end)}"
+        for start, end in reach.gaps
+        if not reach.problem
+    ]
+    return found
+
+
+def with_fetched_elements(configuration: Configuration) -> Configuration:
+    """The configuration with the elements that the service has fetched, as the ledger has them."""
+    if not configuration.feeds:
+        return configuration
+    from contactd.core.errors import ContactdError
+    from contactd.core.orbit import parse_omm
+    from contactd.faces.cli.store import state_of
+
+    try:
+        adopted = state_of(configuration).elements
+    except ContactdError as error:
+        complain(f"fetched elements cannot be had: {error}")
+        return configuration
+    targets = dict(configuration.targets)
+    for name in configuration.feeds:
+        text = str(adopted[name].body.get("omm", "")) if name in adopted else ""
+        if text and name in targets:
+            try:
+                targets[name] = replace(targets[name], elements=parse_omm(text))
+            except ContactdError as error:
+                complain(f"{name}: the ledger's elements cannot be used: {error}")
+    return replace(configuration, targets=targets)

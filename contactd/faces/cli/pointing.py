@@ -12,9 +12,10 @@ from contactd.faces.cli.times import moment
 from contactd.faces.contract import time_text
 
 if TYPE_CHECKING:
-    from contactd.core.ground.pointing import PointingTable
+    from contactd.core.ground.pointing import LinkColumns, PointingTable
     from contactd.core.ground.station import Station
     from contactd.core.orbit.track import Track
+    from contactd.core.target import Target
 
 MOST_ROWS = 200_000
 
@@ -43,7 +44,7 @@ _COLUMNS = (
 
 def print_pointing(
     contacts: Sequence[Contact],
-    tracks: Mapping[str, Track],
+    targets: Mapping[str, tuple[Target, Track]],
     stations: Mapping[str, Station],
     every_s: float,
     frequencies_mhz: Sequence[float],
@@ -63,10 +64,11 @@ def print_pointing(
             f"found {rows:.0f} rows of pointing; expected at most {MOST_ROWS}: ask for fewer "
             "contacts with --next, or a longer --every"
         )
-    tables = [
-        pointing_table(tracks[each.target], stations[each.station], each, every_s)
-        for each in contacts
-    ]
+    tables = []
+    for each in contacts:
+        target, track = targets[each.target]
+        station = stations[each.station]
+        tables.append(pointing_table(track, station, each, every_s, target.links))
     if form == "table":
         for table in tables:
             _show(table, frequencies_mhz, day_of_year)
@@ -80,11 +82,13 @@ def print_pointing(
             ]
         )
         return
-    shifts = [name for mhz in frequencies_mhz for name in _shift_names(mhz)]
+    # Targets differ in their links: each row has the columns of all, some of them empty.
+    every = {name: None for rows_of in forms for row in rows_of[:1] for name in row}
+    names = ["target", "station", *(every or ["at", *FIGURES])]
     as_csv(
-        ["target", "station", "at", *FIGURES, *shifts],
+        names,
         (
-            {"target": table.target, "station": table.station, **row}
+            {**dict.fromkeys(names), "target": table.target, "station": table.station, **row}
             for table, rows_of in zip(tables, forms, strict=True)
             for row in rows_of
         ),
@@ -102,6 +106,16 @@ def _shifts(table: PointingTable, mhz: float) -> tuple[Any, Any]:
     return received_shift_hz(mhz * 1e6, rate), uplink_correction_hz(mhz * 1e6, rate)
 
 
+def _link_columns(link: str, figures: LinkColumns) -> dict[str, Any]:
+    """A link's columns by their names."""
+    named = {"doppler_hz": figures.doppler_hz, "tune_hz": figures.tune_hz}
+    if figures.two_way_hz is not None:
+        named["two_way_hz"] = figures.two_way_hz
+    named["margin_db"] = figures.margin_db
+    before = "".join(letter if letter.isalnum() else "_" for letter in link)
+    return {f"{before}_{name}": figure for name, figure in named.items()}
+
+
 def _rows(table: PointingTable, frequencies_mhz: Sequence[float]) -> list[dict[str, Any]]:
     columns: dict[str, Any] = {
         name: [round(value, digits) for value in getattr(table, name).tolist()]
@@ -110,6 +124,9 @@ def _rows(table: PointingTable, frequencies_mhz: Sequence[float]) -> list[dict[s
     for mhz in frequencies_mhz:
         for name, shift in zip(_shift_names(mhz), _shifts(table, mhz), strict=True):
             columns[name] = [round(value, 3) for value in shift.tolist()]
+    for link, figures in table.links.items():
+        for name, figure in _link_columns(link, figures).items():
+            columns[name] = [round(value, 3) for value in figure.tolist()]
     return [
         {"at": time_text(at), **{name: column[index] for name, column in columns.items()}}
         for index, at in enumerate(table.instants.tolist())
@@ -132,6 +149,11 @@ def _show(table: PointingTable, frequencies_mhz: Sequence[float], day_of_year: b
             )
         ),
     ]
+    for link in table.links:
+        columns += [
+            Column(f"Tune {link}", "kHz", right=True),
+            Column("Margin", "dB", right=True, optional=3),
+        ]
     rows: list[list[Cell]] = []
     for index, at in enumerate(table.instants.tolist()):
         rows.append(
@@ -144,6 +166,14 @@ def _show(table: PointingTable, frequencies_mhz: Sequence[float], day_of_year: b
                 f"{table.sun_separation_deg[index]:.1f}",
                 f"{table.sunlit[index]:.2f}",
                 *(f"{shift[index]:+.0f}" for pair in shifts for shift in pair),
+                *(
+                    cell
+                    for figures in table.links.values()
+                    for cell in (
+                        f"{figures.tune_hz[index] / 1000:.3f}",
+                        f"{figures.margin_db[index]:.1f}",
+                    )
+                ),
             ]
         )
     show(columns, rows, screen)

@@ -15,8 +15,8 @@ from contactd.faces.cli.session import current
 
 if TYPE_CHECKING:
     from contactd.config.configuration import Configuration
-    from contactd.core.planning import Target
     from contactd.core.sequences.model import Sequence
+    from contactd.core.target import Target
 
 Thing = TypeVar("Thing")
 
@@ -66,7 +66,9 @@ def read_configuration(config_dir: str) -> Configuration:
             tell(mend(len(errors)))
             raise click.exceptions.Exit(WRONG)
         tell(f"caution: what is wrong there is left out of this answer. {mend(len(errors))}")
-    return configuration
+    from contactd.faces.cli.motion import with_fetched_elements
+
+    return with_fetched_elements(configuration)
 
 
 def chosen(kind: str, given: Iterable[str], known: Mapping[str, Thing]) -> list[Thing]:

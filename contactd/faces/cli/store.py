@@ -10,8 +10,8 @@ from contactd.core.errors import LedgerError
 
 if TYPE_CHECKING:
     from contactd.config.configuration import Configuration
-    from contactd.core.planning import Target
     from contactd.core.sequences.knowledge import SequenceKnowledge
+    from contactd.core.target import Target
     from contactd.records.ledger import Ledger
     from contactd.records.state import State
 

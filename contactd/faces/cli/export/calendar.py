@@ -19,7 +19,7 @@ from contactd.faces.cli.times import moment
 if TYPE_CHECKING:
     from contactd.config.configuration import Configuration
     from contactd.core.ground.station import Station
-    from contactd.core.planning import Target
+    from contactd.core.target import Target
     from contactd.faces.export.events import Event
 
 KINDS = ("contact", "window", "step")

@@ -63,10 +63,10 @@ def command(
     target = one("target", target_name, configuration.targets)
 
     from contactd.core.orbit.oem import format_oem
-    from contactd.faces.cli.motion import Tracks
+    from contactd.faces.cli.motion import track_of
 
     now = current().now
-    track = Tracks(configuration, now).of(target, start, to)
+    track = track_of(target, now, (start, to))
     if track is None:
         return
     elements = target.elements_for(now)

@@ -17,9 +17,9 @@ from contactd.faces.cli.situation import one, read_configuration, sequence_of
 if TYPE_CHECKING:
     from contactd.config.configuration import Configuration
     from contactd.core.outlook import TargetOutlook
-    from contactd.core.planning import Target
     from contactd.core.record import Record
     from contactd.core.sequences.model import Sequence
+    from contactd.core.target import Target
 
 by = click.option("--by", metavar="NAME", help="Whose record it is.  [default: your user name]")
 note = click.option("--note", metavar="TEXT", default="", help="A note, kept in the record.")

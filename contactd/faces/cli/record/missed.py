@@ -14,9 +14,8 @@ from contactd.faces.cli.situation import one, read_configuration
 from contactd.faces.cli.times import moment
 
 if TYPE_CHECKING:
-    from contactd.config.configuration import Configuration
     from contactd.core.ground.station import Station
-    from contactd.core.planning import Target
+    from contactd.core.target import Target
 
 AROUND_S = 43_200.0
 
@@ -35,7 +34,7 @@ def command(target_name: str, station_name: str, at: float, why: str, manner: Ma
     configuration = read_configuration(manner.config_dir)
     target = one("target", target_name, configuration.targets)
     station = one("station", station_name, configuration.stations)
-    _compare(configuration, target, station, at)
+    _compare(target, station, at)
 
     from contactd.core.record import CONTACT_MISSED
     from contactd.faces.contract import time_text
@@ -44,13 +43,13 @@ def command(target_name: str, station_name: str, at: float, why: str, manner: Ma
     print_record(store(configuration, CONTACT_MISSED, target.name, body, manner), manner)
 
 
-def _compare(configuration: Configuration, target: Target, station: Station, at: float) -> None:
+def _compare(target: Target, station: Station, at: float) -> None:
     """A caution when no contact is predicted then: it may be a slip of the pen."""
     from contactd.core.contacts.prediction import predict
-    from contactd.faces.cli.motion import Tracks
+    from contactd.faces.cli.motion import track_of
 
     span = (at - AROUND_S, at + AROUND_S)
-    track = Tracks(configuration, current().now).of(target, *span)
+    track = track_of(target, current().now, span)
     if track is None:
         return
     contacts = list(predict([track], [station], *span))
