@@ -106,9 +106,9 @@ def test_a_forecast_without_a_hazard_carries_no_caution(tmp_path: Path) -> None:
 def test_why_gives_the_facts_that_an_answer_rests_on(watch: Watch) -> None:
     out = watch("forecast", "--why").out
     words = " ".join(out.split())
-    assert "Lantern 3: elements of 2026-11-25 00:00:00Z from the target's file" in words
+    assert "Lantern 3: elements of 2026-11-25 00:00:00Z (9h 00m ago) from the target" in words
     assert "the start is expected, from 2026-11-25T08:00:00" in words
-    assert "it acts 2 min after receiver on [configuration]" in words
+    assert "antenna release acts 2 min after receiver on [configuration]" in words
     plain = watch("forecast", "--format", "json").json
     explained = watch("forecast", "--why", "--format", "json").json
     assert [set(each) - set(FIELDS) for each in explained] == [{"why"}] * 3
