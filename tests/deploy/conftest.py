@@ -1,0 +1,5 @@
+"""Fixtures of tests that put real servers around the real service."""
+
+from daemon import lay_scene, start_daemon
+
+__all__ = ["lay_scene", "start_daemon"]
