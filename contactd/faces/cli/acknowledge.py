@@ -43,6 +43,7 @@ def command(
     NUMBER is the record that raised the alert, as the list shows it. Acknowledging stops reminders;
     it changes nothing aboard.
     """
+    from contactd.alerts.deeds import acknowledgement
     from contactd.alerts.state import AlertState, fold_alerts
     from contactd.faces.cli.store import author, open_ledger
 
@@ -60,7 +61,7 @@ def command(
     chosen = waiting if everything else _named(numbers, waiting)
     if ledger is None or not chosen:
         refuse("found no alert that waits; expected at least one")
-    made = [_record(told, now, author(by), remark) for told in chosen]
+    made = [acknowledgement(told.alert, author(by), now, remark) for told in chosen]
     with ledger:
         written = ledger.append(made)
     _say_done(written, chosen, form)
@@ -73,17 +74,6 @@ def _named(numbers: Sequence[int], waiting: Sequence[Told]) -> list[Told]:
             known = ", ".join(str(each) for each in sorted(by_number)) or "none"
             refuse(f"found alert {number}; expected one that waits: {known}")
     return [by_number[number] for number in dict.fromkeys(numbers)]
-
-
-def _record(told: Told, now: float, author: str, remark: str) -> Record:
-    from contactd.core.record import ALERT_ACKNOWLEDGED, Record
-
-    alert = told.alert
-    body: dict[str, Any] = {"identity": alert.identity}
-    if remark.strip():
-        body["remark"] = remark.strip()
-    identity = f"acknowledged:{alert.identity}"
-    return Record(now, ALERT_ACKNOWLEDGED, alert.subject, author, body, identity)
 
 
 def _form(told: Told) -> dict[str, Any]:

@@ -71,7 +71,8 @@ def _facts(start: Start) -> tuple[object, ...]:
 def recorded_line(record: Record) -> str:
     """One line that says what was recorded, and as which number."""
     done = f"Recorded as {record.number}" if record.number else "Not recorded (dry run)"
-    return f"{done}: {record.kind}, {record.subject}, by {record.author}."
+    about = f", {record.subject}" if record.subject else ""
+    return f"{done}: {record.kind}{about}, by {record.author}."
 
 
 def _cells(step: StepForecast, day_of_year: bool) -> list[Cell]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from functools import wraps
 from typing import TYPE_CHECKING, Any
 
@@ -121,10 +121,18 @@ def store(
         LedgerError: if the ledger cannot be written.
     """
     from contactd.core.record import Record
-    from contactd.faces.cli.store import author, open_ledger
+    from contactd.faces.cli.store import author
 
-    noted = {"note": manner.note.strip()} if manner.note.strip() else {}
-    record = Record(current().now, kind, subject, author(manner.by), {**body, **noted})
+    record = Record(current().now, kind, subject, author(manner.by), body)
+    return store_record(configuration, record, manner)
+
+
+def store_record(configuration: Configuration, record: Record, manner: Manner) -> Record:
+    """As :func:`store`, for a record that is made already; the note is added to it."""
+    from contactd.faces.cli.store import open_ledger
+
+    if manner.note.strip():
+        record = replace(record, body={**record.body, "note": manner.note.strip()})
     if manner.dry_run:
         return record
     ledger = open_ledger(configuration, create=True)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import click
 
 from contactd.faces.cli.output import refuse
-from contactd.faces.cli.record.entry import Manner, print_record, recording, store
+from contactd.faces.cli.record.entry import Manner, print_record, recording, store_record
 from contactd.faces.cli.session import current
 from contactd.faces.cli.silence.standing import standing
 from contactd.faces.cli.situation import read_configuration
@@ -22,7 +22,8 @@ def command(number: int, manner: Manner) -> None:
         known = ", ".join(map(str, silences)) or "none"
         refuse(f"found silence {number}; expected one that stands: {known}")
 
-    from contactd.core.record import SILENCE_LIFTED
+    from contactd.alerts.deeds import lifting
+    from contactd.faces.cli.store import author
 
-    body = {"silence": silences[number].identity}
-    print_record(store(configuration, SILENCE_LIFTED, "contactd", body, manner), manner)
+    record = lifting(silences[number], author(manner.by), current().now)
+    print_record(store_record(configuration, record, manner), manner)

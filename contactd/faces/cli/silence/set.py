@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
-import uuid
-
 import click
 
 from contactd.faces.cli import options
 from contactd.faces.cli.output import refuse, tell
-from contactd.faces.cli.record.entry import Manner, need_text, print_record, recording, store, why
+from contactd.faces.cli.record.entry import (
+    Manner,
+    need_text,
+    print_record,
+    recording,
+    store_record,
+    why,
+)
 from contactd.faces.cli.session import current
 from contactd.faces.cli.situation import chosen, read_configuration
 from contactd.faces.cli.times import moment
@@ -43,25 +48,24 @@ def command(
     targets = chosen("target", target_names, configuration.targets) if target_names else []
 
     from contactd.alerts import matter
-    from contactd.core.record import SILENCE_SET
-    from contactd.faces.contract import time_text
+    from contactd.alerts.deeds import silence
+    from contactd.faces.cli.store import author
 
     known = {
         value: value
         for name, value in vars(matter).items()
         if name.isupper() and isinstance(value, str)
     }
-    chosen_kinds = chosen("kind of alert", kinds, known) if kinds else []
-    body = {
-        "silence": uuid.uuid4().hex,
-        "from": time_text(start),
-        "until": time_text(until),
-        "why": reason,
-        "targets": [target.name for target in targets] or None,
-        "kinds": chosen_kinds or None,
-        "warnings": warnings,
-    }
+    record = silence(
+        start,
+        until,
+        reason,
+        author(manner.by),
+        current().now,
+        targets=[target.name for target in targets] or None,
+        alert_kinds=chosen("kind of alert", kinds, known) if kinds else None,
+        warnings=warnings,
+    )
     if warnings:
         tell("caution: warnings are held back too; nobody is told of them by any channel")
-    subject = targets[0].name if len(targets) == 1 else "contactd"
-    print_record(store(configuration, SILENCE_SET, subject, body, manner), manner)
+    print_record(store_record(configuration, record, manner), manner)

@@ -1,0 +1,108 @@
+"""``contactd undelivered``: messages that were given up, and trying them again."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import click
+
+from contactd.faces.cli import options
+from contactd.faces.cli.output import as_csv, as_json, refuse
+from contactd.faces.cli.session import current
+from contactd.faces.cli.situation import read_configuration
+from contactd.faces.cli.times import from_now, moment
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from contactd.alerts.told import AlertState, DeadLetter
+
+FIELDS = ("number", "at", "channel", "attempts", "reason", "alerts", "message")
+
+
+@click.command("undelivered")
+@click.argument("numbers", metavar="[NUMBER]...", nargs=-1, type=click.IntRange(1))
+@click.option("--all", "everything", is_flag=True, help="Try every one again.")
+@click.option("--by", metavar="NAME", help="Who has them tried again.  [default: your user name]")
+@options.day_of_year
+@options.output_format
+@options.config
+def command(
+    numbers: tuple[int, ...],
+    everything: bool,
+    by: str | None,
+    day_of_year: bool,
+    form: str,
+    config_dir: str,
+) -> None:
+    """Messages that could not be delivered; with NUMBER or --all, have them tried again.
+
+    NUMBER is the record that gave the message up, as the list shows it. Mend the channel first.
+    """
+    from contactd.alerts.deeds import retry
+    from contactd.alerts.state import AlertState, fold_alerts
+    from contactd.faces.cli.store import author, open_ledger
+
+    configuration = read_configuration(config_dir)
+    now = current().now
+    ledger = open_ledger(configuration)
+    state = AlertState() if ledger is None else fold_alerts(AlertState(), ledger.records())
+    if not numbers and not everything:
+        _show(state, now, day_of_year, form)
+        return
+    letters = {letter.number: letter for letter in state.dead_letters}
+    for number in numbers:
+        if number not in letters:
+            known = ", ".join(map(str, letters)) or "none"
+            refuse(f"found message {number}; expected one that was given up: {known}")
+    chosen = list(letters.values()) if everything else [letters[each] for each in numbers]
+    if ledger is None or not chosen:
+        refuse("found no message that was given up; expected at least one")
+    with ledger:
+        written = ledger.append([retry(letter, author(by), now) for letter in chosen])
+    if form == "table":
+        from contactd.faces.cli.change_table import recorded_line
+        from contactd.faces.cli.tables import console, say
+
+        for record in written:
+            say(console(), recorded_line(record))
+        return
+    from contactd.faces.contract import record_form
+
+    forms = [record_form(record) for record in written]
+    as_json(forms) if form == "json" else as_csv(list(forms[0]), forms)
+
+
+def _show(state: AlertState, now: float, day_of_year: bool, form: str) -> None:
+    letters: Sequence[DeadLetter] = state.dead_letters
+    if form != "table":
+        from contactd.faces.contract import time_text
+
+        forms = [
+            {
+                "number": letter.number,
+                "at": time_text(letter.at),
+                "channel": letter.channel,
+                "attempts": letter.attempts,
+                "reason": letter.reason,
+                "alerts": list(letter.alerts),
+                "message": letter.message,
+            }
+            for letter in letters
+        ]
+        as_json(forms) if form == "json" else as_csv(FIELDS, forms)
+        return
+    from contactd.faces.cli.tables import console, say
+
+    screen = console()
+    if not letters:
+        say(screen, "Every message was delivered, or is still being tried.")
+    for letter in letters:
+        when = f"{moment(letter.at, day_of_year)} ({from_now(letter.at, now)})"
+        head = f"{letter.number:>6}  {letter.channel}: given up {when}"
+        say(screen, head, style="bold", hang=8)
+        say(screen, f"after {letter.attempts} attempts: {letter.reason}", indent=8)
+        for identity in letter.alerts:
+            told = state.told.get(identity)
+            if told is not None:
+                say(screen, f"{told.alert.severity}: {told.alert.what}", indent=8, hang=2)
