@@ -13,6 +13,8 @@ if TYPE_CHECKING:
 
     from contactd.config import Configuration
     from contactd.service.clock import Clock
+    from contactd.service.daemon import Daemon
+    from contactd.service.rehearsal import Rehearsal, Report
     from contactd.service.store import Store
 
 
@@ -134,8 +136,57 @@ def _tokens_refused(problem: str) -> None:
     structlog.get_logger("contactd").error("tokens refused", problem=problem)
 
 
+def rehearse(script: str, options: Mapping[str, Any]) -> Report:
+    """Rehearse a script: at once, or live with the page if the options give a ``speed``.
+
+    Raises:
+        ContactdError: if the script or its configuration is wrong, or the address is taken.
+    """
+    import asyncio
+    import tempfile
+
+    from contactd.config.rehearsal import load_script
+    from contactd.service import logs
+    from contactd.service.rehearsal import Rehearsal
+
+    path = Path(script)
+    with tempfile.TemporaryDirectory(prefix="contactd-rehearsal-") as folder:
+        rehearsal = Rehearsal(load_script(path), Path(folder), path.parent)
+        logs.set_up("human", "info" if options["log"] else "silent", rehearsal.clock.now)
+        if options["speed"] is None:
+            return rehearsal.play()
+        return asyncio.run(_rehearse_live(rehearsal, options["speed"], options["port"]))
+
+
+async def _rehearse_live(rehearsal: Rehearsal, speed: float, port: int) -> Report:
+    import asyncio
+
+    from contactd.faces.http import build_app
+    from contactd.records import Ledger
+    from contactd.service.server import HttpServer, listen
+    from contactd.service.view import DaemonView
+
+    listener = listen("127.0.0.1", port)
+    serving: list[tuple[HttpServer, asyncio.Task[None]]] = []
+
+    def ready(daemon: Daemon) -> None:
+        ledger = Ledger.open(rehearsal.url)
+        view = DaemonView(daemon, rehearsal.registry, ledger, rehearsal.notice)
+        server = HttpServer(build_app(view), listener)
+        serving.append((server, asyncio.ensure_future(server.serve())))
+        print(f"{rehearsal.notice} Page: http://127.0.0.1:{port}/", file=sys.stderr)
+
+    try:
+        return await rehearsal.go_on(headless=False, speed=speed, ready=ready)
+    finally:
+        for server, task in serving:
+            server.stop()
+            await task
+        listener.close()
+
+
 def main() -> None:
     """The program ``contactd``."""
     from contactd.faces.cli import build
 
-    build(_MachineClock(), run)(prog_name="contactd")
+    build(_MachineClock(), run, rehearse)(prog_name="contactd")

@@ -12,7 +12,7 @@ import structlog
 from contactd.core import instants
 
 Event = MutableMapping[str, Any]
-LEVELS = {"debug": 10, "info": 20, "warning": 30, "error": 40}
+LEVELS = {"debug": 10, "info": 20, "warning": 30, "error": 40, "silent": 50}
 
 
 def set_up(form: str, level: str, now: Callable[[], float], stream: TextIO | None = None) -> None:

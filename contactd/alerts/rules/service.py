@@ -24,6 +24,7 @@ def service_condition(
     advice: str,
     *,
     target: str = "",
+    subject: str = "",
     detail: str = "",
     rests_on: str = "",
     over_at: float = math.inf,
@@ -32,6 +33,7 @@ def service_condition(
     """A condition of the service (or of a target as a whole) that holds since an instant (s).
 
     Args:
+        subject: what it is about, where that is less than the target.
         detail: what sets it apart from another condition of the same kind and target.
     """
     return Matter(
@@ -39,7 +41,7 @@ def service_condition(
         sort=Sort.CONDITION,
         severity=severity,
         target=target,
-        subject=target or "contactd",
+        subject=subject or target or "contactd",
         series="|".join((kind, target, detail)),
         what=what,
         advice=advice,

@@ -52,6 +52,7 @@ def _start_matters(scope: Scope, forecast: SequenceForecast) -> Iterator[Matter]
             f'Find out, then enter it: contactd record start "{forecast.target}" '
             f'"{forecast.sequence}" …, or that it was not started.',
             target=forecast.target,
+            subject=where,
             detail=f"{where}|{start.record}",
             rests_on=forecast.target,
             facts={"start": start_facts(forecast)},
@@ -65,6 +66,7 @@ def _start_matters(scope: Scope, forecast: SequenceForecast) -> Iterator[Matter]
             "Look for the effect of its steps; until it is refuted or ruled on, keep clear. "
             + NOTICE,
             target=forecast.target,
+            subject=where,
             detail=f"{where}|{start.record}",
             rests_on=forecast.target,
             facts={"start": start_facts(forecast)},
@@ -77,6 +79,7 @@ def _start_matters(scope: Scope, forecast: SequenceForecast) -> Iterator[Matter]
             f"Records about {name} contradict each other: {forecast.conflicts[-1]}",
             "What was consistent before stays in force: check the entries and rule on them.",
             target=forecast.target,
+            subject=where,
             detail=f"{where}|{len(forecast.conflicts)}|{forecast.conflicts[-1]}",
             rests_on=forecast.target,
             facts={"conflicts": list(forecast.conflicts[-10:])},

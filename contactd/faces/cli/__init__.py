@@ -12,7 +12,7 @@ import click
 
 from contactd.faces.cli.lazy import Lazy, LazyGroup
 from contactd.faces.cli.output import WRONG, errors_reported
-from contactd.faces.cli.session import Clock, Run, Session, current
+from contactd.faces.cli.session import Clock, Rehearse, Run, Session, current
 
 _HERE = "contactd.faces.cli"
 
@@ -25,9 +25,11 @@ COMMANDS = {
     "record": Lazy(f"{_HERE}.record", "Enter what was learned into the ledger."),
     "state": Lazy(f"{_HERE}.state", "What is known, or was known at an earlier time."),
     "acknowledge": Lazy(f"{_HERE}.acknowledge", "Alerts that wait; take them in hand."),
+    "undelivered": Lazy(f"{_HERE}.undelivered", "Messages that were given up; try them again."),
     "silence": Lazy(f"{_HERE}.silence", "Hold alerts back for a while."),
     "ledger": Lazy(f"{_HERE}.ledger", "Show, verify or export the ledger."),
     "export": Lazy(f"{_HERE}.export", "Calendars, elements and ephemerides for other programs."),
+    "rehearse": Lazy(f"{_HERE}.rehearse", "Rehearse a script on a simulated clock."),
     "demo": Lazy(f"{_HERE}.demo", "Write a demo configuration of the present day."),
 }
 
@@ -43,14 +45,15 @@ class Root(LazyGroup):
         return answer
 
 
-def build(clock: Clock, run: Run) -> click.Group:
+def build(clock: Clock, run: Run, rehearse: Rehearse) -> click.Group:
     """The command ``contactd``.
 
     Args:
         clock: whoever knows the present; asked once a command.
         run: the daemon, as ``run(config_dir, options)``; its result is the exit code (None: 0).
+        rehearse: a rehearsal, as ``rehearse(script, options)``; its result is the report.
     """
-    session = Session(clock, run)
+    session = Session(clock, run, rehearse)
 
     @click.group(
         "contactd",

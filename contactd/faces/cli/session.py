@@ -21,6 +21,9 @@ class Clock(Protocol):
 Run = Callable[[str, Mapping[str, Any]], int | None]
 """The daemon: given the configuration's folder and the options, returns an exit code or None."""
 
+Rehearse = Callable[[str, Mapping[str, Any]], Any]
+"""A rehearsal: given the script's path and the options, returns its report."""
+
 
 @dataclass
 class Session:
@@ -32,6 +35,7 @@ class Session:
 
     clock: Clock
     run: Run
+    rehearse: Rehearse
     wrong: bool = False
 
     @cached_property

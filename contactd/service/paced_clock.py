@@ -1,0 +1,68 @@
+"""A clock that runs at any speed, for rehearsals."""
+
+from __future__ import annotations
+
+import asyncio
+
+
+class PacedClock:
+    """A clock that runs ``speed`` times as fast as the loop's time, and can jump, pause and lie.
+
+    Attributes:
+        speed: service seconds per second of the event loop; 0 while paused.
+    """
+
+    def __init__(self, start: float, speed: float = 1.0) -> None:
+        self._start = start
+        self._reached_s = 0.0
+        self._asleep_s = 0.0
+        self._stepped_s = 0.0
+        self._since: float | None = None
+        self._changed = asyncio.Event()
+        self.speed = speed
+
+    def now(self) -> float:
+        return self._start + self.boottime() + self._stepped_s
+
+    def monotonic(self) -> float:
+        if self._since is None:
+            return self._reached_s
+        passed_s = asyncio.get_running_loop().time() - self._since
+        return self._reached_s + passed_s * self.speed
+
+    def boottime(self) -> float:
+        return self.monotonic() + self._asleep_s
+
+    async def sleep(self, seconds: float) -> None:
+        until = self.monotonic() + seconds
+        while (left_s := until - self.monotonic()) > 1e-9:
+            wait_s = left_s / self.speed if self.speed > 0 else None
+            changed = self._changed
+            try:
+                await asyncio.wait_for(changed.wait(), wait_s)
+            except TimeoutError:
+                continue
+
+    def go(self, speed: float) -> None:
+        """Run at another speed from now on; 0 pauses. To be called from the event loop."""
+        self._reached_s = self.monotonic()
+        self._since = asyncio.get_running_loop().time()
+        self.speed = speed
+        self._wake()
+
+    def jump(self, seconds: float) -> None:
+        """Let time pass at once."""
+        self._reached_s += seconds
+        self._wake()
+
+    def step(self, seconds: float) -> None:
+        """Set the wall clock forward (or back)."""
+        self._stepped_s += seconds
+
+    def suspend(self, seconds: float) -> None:
+        """Let the machine sleep."""
+        self._asleep_s += seconds
+
+    def _wake(self) -> None:
+        self._changed.set()
+        self._changed = asyncio.Event()
