@@ -36,7 +36,9 @@ class Still:
 def run(config_dir, options):
     print("run", config_dir)
     return 0
-build(Still(), run)(prog_name="contactd")
+def rehearse(script, options):
+    raise SystemExit("there is no rehearsal here")
+build(Still(), run, rehearse)(prog_name="contactd")
 """
 
 STATIONS = {

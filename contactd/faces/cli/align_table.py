@@ -10,10 +10,9 @@ from contactd.faces.cli.tables import STYLES, Cell, Column, say, show
 from contactd.faces.cli.times import later_on, length, moment, moment_after, moment_before
 
 if TYPE_CHECKING:
-    from rich.console import Console
-
     from contactd.core.sequences.align import Alignment, Option, Slip
     from contactd.core.sequences.model import Sequence, StepForecast
+    from contactd.faces.cli.screen import Screen
 
 _COLUMNS = (
     Column("Step", wraps=True),
@@ -26,7 +25,7 @@ _COLUMNS = (
 
 
 def show_alignment(
-    screen: Console,
+    screen: Screen,
     sequence: Sequence,
     aligned: Alignment,
     slipped: Slip | None,
@@ -56,7 +55,7 @@ def show_alignment(
         say(screen, f"caution: {aligned.notice}", style=STYLES["caution"], hang=2)
 
 
-def _option(screen: Console, number: int, option: Option, day_of_year: bool) -> None:
+def _option(screen: Screen, number: int, option: Option, day_of_year: bool) -> None:
     say(
         screen,
         f"{number}. Start {moment(option.best_start, day_of_year)}, give or take "
@@ -86,7 +85,7 @@ def _row(step: StepForecast, option: Option, day_of_year: bool) -> list[Cell]:
     ]
 
 
-def _blocked(screen: Console, aligned: Alignment) -> None:
+def _blocked(screen: Screen, aligned: Alignment) -> None:
     say(screen, "")
     say(screen, "No start keeps every step served.", style=STYLES["warning"])
     if aligned.blocked_by:
@@ -98,7 +97,7 @@ def _blocked(screen: Console, aligned: Alignment) -> None:
         say(screen, f"{'relax':<12}{blocker.relaxation}", indent=4, hang=12)
 
 
-def _slip(screen: Console, slipped: Slip) -> None:
+def _slip(screen: Screen, slipped: Slip) -> None:
     say(screen, "")
     way = "later" if slipped.slip_s >= 0 else "earlier"
     head = f"If option 1 starts {length(abs(slipped.slip_s))} {way}:"

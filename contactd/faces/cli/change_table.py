@@ -10,10 +10,9 @@ from contactd.faces.cli.tables import STYLES, Cell, Column, say, show
 from contactd.faces.cli.times import later_on, moment_after, moment_before
 
 if TYPE_CHECKING:
-    from rich.console import Console
-
     from contactd.core.outlook import TargetOutlook
     from contactd.core.record import Record
+    from contactd.faces.cli.screen import Screen
 
 _COLUMNS = (
     Column("Step", wraps=True),
@@ -26,7 +25,7 @@ _COLUMNS = (
 
 
 def show_change(
-    screen: Console,
+    screen: Screen,
     record: Record,
     before: TargetOutlook,
     after: TargetOutlook,

@@ -15,10 +15,9 @@ from contactd.faces.cli.tables import STYLES, Column, console, say, say_line, sh
 from contactd.faces.cli.times import from_now, length, moment
 
 if TYPE_CHECKING:
-    from rich.console import Console
-
     from contactd.config.loader import Examined
     from contactd.core.target import Target
+    from contactd.faces.cli.screen import Screen
 
 ERROR, CAUTION = "error", "caution"
 FIELDS = ("verdict", "path", "line", "column", "key", "found", "expected", "text")
@@ -76,7 +75,7 @@ def command(day_of_year: bool, form: str, config_dir: str) -> None:
         current().wrong = True
 
 
-def _say_finding(screen: Console, finding: dict[str, Any]) -> None:
+def _say_finding(screen: Screen, finding: dict[str, Any]) -> None:
     text = finding["text"]
     if finding["verdict"] == CAUTION:
         text = f"caution: {text}"
@@ -167,7 +166,7 @@ def _target_form(target: Target, now: float) -> dict[str, Any]:
     }
 
 
-def _summary(screen: Console, examined: Examined, now: float, day_of_year: bool) -> None:
+def _summary(screen: Screen, examined: Examined, now: float, day_of_year: bool) -> None:
     configuration = examined.configuration
     stations, targets = configuration.stations, configuration.targets
     sequences = [sequence for target in targets.values() for sequence in target.sequences]

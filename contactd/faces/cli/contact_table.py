@@ -10,7 +10,7 @@ from contactd.faces.cli.tables import Cell, Column, say, show
 from contactd.faces.cli.times import later_on, length, moment
 
 if TYPE_CHECKING:
-    from rich.console import Console
+    from contactd.faces.cli.screen import Screen
 
 STILL_UP_BEFORE = "<"
 STILL_UP_AFTER = ">"
@@ -31,7 +31,7 @@ _COLUMNS = (
 
 def show_contacts(
     contacts: Sequence[Contact],
-    screen: Console,
+    screen: Screen,
     *,
     with_target: bool = True,
     day_of_year: bool = False,

@@ -22,7 +22,7 @@ from contactd.faces.cli.times import (
 )
 
 if TYPE_CHECKING:
-    from rich.console import Console
+    from contactd.faces.cli.screen import Screen
 
 REASONS_SHOWN = 3
 
@@ -43,7 +43,7 @@ class ForecastPage:
     """Prints forecasts on a screen as seen at one instant (s), with ``why`` down to the facts."""
 
     def __init__(
-        self, screen: Console, now: float, day_of_year: bool = False, why: bool = False
+        self, screen: Screen, now: float, day_of_year: bool = False, why: bool = False
     ) -> None:
         self.screen = screen
         self.now = now

@@ -13,9 +13,8 @@ from contactd.faces.cli.situation import read_configuration
 from contactd.faces.cli.times import moment
 
 if TYPE_CHECKING:
-    from rich.console import Console
-
     from contactd.core.sequences.known import SequenceKnowledge
+    from contactd.faces.cli.screen import Screen
     from contactd.records.state import State
 
 
@@ -130,7 +129,7 @@ def _form(state: State, at: float, facts: list[dict[str, Any]]) -> dict[str, Any
     }
 
 
-def _show(screen: Console, state: State, at: float, day_of_year: bool) -> None:
+def _show(screen: Screen, state: State, at: float, day_of_year: bool) -> None:
     from contactd.faces.cli.tables import Column, say, show
 
     head = f"As known at {moment(at, day_of_year)}: {state.number} records"

@@ -2,14 +2,11 @@
 
 from __future__ import annotations
 
-import sys
 import unicodedata
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
-if TYPE_CHECKING:
-    from rich.console import Console
+from contactd.faces.cli.screen import Line, Screen, standard_output
 
 Cell = str | tuple[str, str]
 """Text, or text and a style (``bold red``); the style shows on a terminal only."""
@@ -56,19 +53,17 @@ def clean(text: str) -> str:
     )
 
 
-def console() -> Console:
-    """Standard output: coloured on a terminal only, as wide as the screen, else 80 columns."""
-    from rich.console import Console
-
-    return Console(file=sys.stdout, highlight=False, markup=False, emoji=False)
+def console() -> Screen:
+    """Standard output."""
+    return standard_output()
 
 
-def show(columns: Sequence[Column], rows: Sequence[Sequence[Cell]], screen: Console) -> None:
+def show(columns: Sequence[Column], rows: Sequence[Sequence[Cell]], screen: Screen) -> None:
     """Print a table; every line fits ``screen.width`` wherever its least columns do."""
     texts = [[clean(cell if isinstance(cell, str) else cell[0]) for cell in row] for row in rows]
     kept, widths = _fit(columns, texts, screen.width)
     shown = [(index, columns[index], widths[index]) for index in kept]
-    lines = []
+    lines: list[Line] = []
     headings = [column.heading for column in columns]
     units = [column.unit for column in columns]
     for heading in [headings, units] if any(units) else [headings]:
@@ -77,24 +72,17 @@ def show(columns: Sequence[Column], rows: Sequence[Sequence[Cell]], screen: Cons
     lines += _lines(shown, rule, ["dim"] * len(columns))
     for row, plain in zip(rows, texts, strict=True):
         lines += _lines(shown, plain, ["" if isinstance(cell, str) else cell[1] for cell in row])
-    if screen.color_system is None:
-        text = "\n".join("".join(part for part, _ in line).rstrip() for line in lines)
-        screen.file.write(text + "\n")
-        return
-    from rich.text import Text
-
-    for line in lines:
-        screen.print(Text.assemble(*line), crop=False, no_wrap=True, overflow="ignore")
+    screen.write(lines)
 
 
 def _lines(
     shown: Sequence[tuple[int, Column, int]], texts: Sequence[str], styles: Sequence[str]
-) -> list[list[tuple[str, str]]]:
+) -> list[Line]:
     """One row as lines of (text, style): more than one where a text has to go on."""
     from rich.cells import cell_len
 
     cells = [_wrapped(texts[index], width) for index, _, width in shown]
-    lines = []
+    lines: list[Line] = []
     for number in range(max(map(len, cells))):
         line: list[tuple[str, str]] = []
         for (index, column, width), cell in zip(shown, cells, strict=True):
@@ -126,7 +114,7 @@ def _wrapped(text: str, width: int) -> list[str]:
     return lines
 
 
-def say(screen: Console, text: str, style: str = "", indent: int = 0, hang: int = 0) -> None:
+def say(screen: Screen, text: str, style: str = "", indent: int = 0, hang: int = 0) -> None:
     """Print a sentence, wrapped at words; later lines stand ``hang`` columns further in."""
     import textwrap
 
@@ -137,18 +125,12 @@ def say(screen: Console, text: str, style: str = "", indent: int = 0, hang: int 
         subsequent_indent=" " * (indent + hang),
         break_on_hyphens=False,
     )
-    for line in lines or [""]:
-        say_line(screen, line, style)
+    screen.write([[(line, style)] for line in lines or [""]])
 
 
-def say_line(screen: Console, text: str, style: str = "") -> None:
+def say_line(screen: Screen, text: str, style: str = "") -> None:
     """Print one line as it is, however long: for what other programs read, such as places."""
-    if screen.color_system is None:
-        screen.file.write(clean(text) + "\n")
-        return
-    from rich.text import Text
-
-    screen.print(Text(clean(text), style=style), soft_wrap=True)
+    screen.write([[(clean(text), style)]])
 
 
 def _fit(

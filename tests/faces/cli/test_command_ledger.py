@@ -14,6 +14,7 @@ from contactd.alerts.matter import Matter, Matters, Sort
 from contactd.alerts.state import AlertState, fold_alerts
 from contactd.core.alert import Severity
 from contactd.core.instants import from_text
+from contactd.core.record import ALERT_FAILED, Record
 from contactd.records.ledger import Ledger
 
 ABOUT = ("Lantern 3", "wake-up")
@@ -185,3 +186,43 @@ def test_an_acknowledged_alert_waits_no_more(alarmed: Watch) -> None:
     assert f"expected one that waits: {second['number']}" in again.err
     assert alarmed("acknowledge", "--all").code == 0
     assert "No alert waits." in alarmed("acknowledge").out
+
+
+@pytest.fixture
+def given_up(alarmed: Watch) -> Watch:
+    """One of the alerts could not be told through the channel ``pager``."""
+    alert = alarmed("acknowledge", "--format", "json").json[0]
+    body = {
+        "message": "message-1",
+        "channel": "pager",
+        "alerts": [alert["identity"]],
+        "parts": [alert["identity"]],
+        "attempts": 8,
+        "reason": "it answers 500",
+    }
+    record = Record(from_text("2026-11-25T08:58:00Z"), ALERT_FAILED, "", "contactd", body)
+    with open_ledger(alarmed) as ledger:
+        ledger.append([record])
+    return alarmed
+
+
+def test_what_was_given_up_is_listed_with_what_it_would_have_said(given_up: Watch) -> None:
+    out = given_up("undelivered").out
+    assert "pager: given up 2026-11-25 08:58:00Z (2m 00s ago)" in out
+    assert "after 8 attempts: it answers 500" in out
+    assert "warning: no stop is possible" in out
+    assert max(map(len, out.splitlines())) <= 80
+    [letter] = given_up("undelivered", "--format", "json").json
+    assert (letter["channel"], letter["attempts"]) == ("pager", 8)
+    [row] = given_up("undelivered", "--format", "csv").csv
+    assert row["number"] == str(letter["number"])
+
+
+def test_what_was_given_up_can_be_tried_again(given_up: Watch) -> None:
+    [letter] = given_up("undelivered", "--format", "json").json
+    assert given_up("undelivered", "999").code == 2
+    answer = given_up("undelivered", str(letter["number"]), "--by", "Ida")
+    assert answer.code == 0
+    assert "alert-retried, by Ida." in answer.out
+    assert "Every message was delivered" in given_up("undelivered").out
+    assert given_up("undelivered", "--all").code == 2

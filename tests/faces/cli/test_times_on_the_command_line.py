@@ -23,8 +23,12 @@ from contactd.faces.cli.times import (
 NOW = from_text("2026-12-03T08:00:00Z")
 
 
+def nothing(place: str, options: object) -> None:
+    raise AssertionError("reading a time runs nothing")
+
+
 def read(text: str) -> float:
-    session = Session(SimpleNamespace(now=lambda: NOW), lambda config_dir, options: None)
+    session = Session(SimpleNamespace(now=lambda: NOW), nothing, nothing)
     return Instant().convert(text, None, click.Context(click.Command("any"), obj=session))
 
 
