@@ -17,6 +17,7 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Mapping
+from dataclasses import dataclass
 from typing import Any
 
 import rfc8785
@@ -29,6 +30,10 @@ MOST_BODY_BYTES = 1_048_576
 MOST_TEXT_LENGTH = 500
 MOST_BODY_DEPTH = 32
 _FIRST_INEXACT = 2**53
+
+
+class BrokenHistory(LedgerError):
+    """A record, or an archive, is not what was stored: the history cannot be read past it."""
 
 
 def body_text(body: Mapping[str, Any]) -> str:
@@ -69,6 +74,55 @@ def _integer(digits: str) -> int | float:
 
 def digest(record: Record, body: str, before: str) -> str:
     """Digest of a numbered record whose body is already canonical text."""
+    return hashlib.sha256(_envelope(record, body, before)).hexdigest()
+
+
+def line(record: Record, body: str, before: str, own: str) -> bytes:
+    """The record as one line of an archive: the envelope that the digest is of, and the digest."""
+    return _envelope(record, body, before, own)
+
+
+@dataclass(frozen=True, slots=True)
+class Link:
+    """A record as it is chained: its body as canonical text, its digest and the one before."""
+
+    record: Record
+    body: str
+    before: str
+    digest: str
+
+    @property
+    def is_genuine(self) -> bool:
+        """Whether the digest is that of the record."""
+        return digest(self.record, self.body, self.before) == self.digest
+
+
+def read_line(text: bytes) -> Link:
+    """The record that a line of an archive says.
+
+    Raises:
+        ValueError: if it is no such line.
+    """
+    try:
+        fields = json.loads(text, parse_int=_integer)
+        body = fields["body"]
+        if not isinstance(body, dict):
+            raise ValueError("a stored body is an object")
+        record = Record(
+            at=float(fields["at"]),
+            kind=str(fields["kind"]),
+            subject=str(fields["subject"]),
+            author=str(fields["author"]),
+            body=body,
+            identity=str(fields["identity"]),
+            number=int(fields["number"]),
+        )
+        return Link(record, body_text(body), str(fields["before"]), str(fields["digest"]))
+    except (KeyError, TypeError, LedgerError) as error:
+        raise ValueError(f"no record: {error}") from error
+
+
+def _envelope(record: Record, body: str, before: str, own: str = "") -> bytes:
     envelope = rfc8785.dumps(
         {
             "at": float(record.at),
@@ -79,15 +133,14 @@ def digest(record: Record, body: str, before: str) -> str:
             "kind": record.kind,
             "number": record.number,
             "subject": record.subject,
+            **({"digest": own} if own else {}),
         }
     )
-    # The keys are in canonical order and the body comes after three of them, so that its text can
-    # be put in place; ``before`` is hexadecimal and cannot hold the mark.
-    head, mark, tail = envelope.partition(b'","body":0,"identity":')
+    # The keys are in canonical order, so that the body's text can be put in its place: what ends
+    # with a quotation mark before it is hexadecimal, and inside texts quotation marks are escaped.
+    head, mark, tail = envelope.partition(b'","body":0,"')
     assert mark, "the envelope has its known shape"
-    return hashlib.sha256(
-        head + b'","body":' + body.encode("utf-8") + b',"identity":' + tail
-    ).hexdigest()
+    return head + b'","body":' + body.encode("utf-8") + b',"' + tail
 
 
 def check_texts(record: Record) -> None:

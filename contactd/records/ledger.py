@@ -10,52 +10,29 @@ from __future__ import annotations
 import random
 import time
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import asdict, replace
+from itertools import pairwise
+from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from contactd.core.errors import LedgerError
 from contactd.core.record import Record
+from contactd.records.verification import Verification
 
 if TYPE_CHECKING:
     import sqlalchemy
 
+    from contactd.records.archive import Archive
+    from contactd.records.chain import Link
+
 MOST_AT_ONCE = 10_000
 MOST_READ_AT_ONCE = 10_000
-MOST_FAULTS = 20
+READ_AT_ONCE = 1_000
 ATTEMPTS = 4
 # Values in one IN (…) list; SQLite allows 32 766 parameters, older builds 999.
 _LIST_AT_ONCE = 500
 
 Result = TypeVar("Result")
-
-
-@dataclass(frozen=True, slots=True)
-class ChainFault:
-    """A record that is not what was stored. ``number`` says where, ``what`` says how."""
-
-    number: int
-    what: str
-
-
-@dataclass(frozen=True, slots=True)
-class Verification:
-    """What checking the whole chain found.
-
-    Attributes:
-        records: how many records were read.
-        number, digest: of the last good record; noted elsewhere, they prove the end of the chain.
-        faults: the first faults found, at most ``MOST_FAULTS``.
-    """
-
-    records: int
-    number: int
-    digest: str
-    faults: tuple[ChainFault, ...] = ()
-
-    @property
-    def intact(self) -> bool:
-        """Whether every record is what was stored."""
-        return not self.faults
 
 
 class Ledger:
@@ -65,10 +42,12 @@ class Ledger:
     whether trying again later may work.
     """
 
-    def __init__(self, engine: sqlalchemy.Engine, name: str) -> None:
+    def __init__(self, engine: sqlalchemy.Engine, name: str, archives: Path | None = None) -> None:
         from contactd.records import database
-        from contactd.records.schema import record_table
+        from contactd.records.schema import archive_table, record_table
 
+        self._archives = archives
+        self._archive_table = archive_table
         self._engine = engine
         self._writer = engine.execution_options(writing=True)
         self._meaning = database.meaning
@@ -76,7 +55,14 @@ class Ledger:
         self.name = name
 
     @classmethod
-    def open(cls, url: str, *, create: bool = True, patience_s: float = 5.0) -> Ledger:
+    def open(
+        cls,
+        url: str,
+        *,
+        create: bool = True,
+        patience_s: float = 5.0,
+        archives: Path | None = None,
+    ) -> Ledger:
         """Open a ledger, bringing its tables up to date.
 
         Args:
@@ -84,12 +70,11 @@ class Ledger:
                 ``sqlite://`` for one in memory, or ``postgresql://user@host/name``.
             create: make a file that is not there; otherwise that is an error.
             patience_s: how long one attempt waits for a lock or a connection.
+            archives: folder of archives; None for one beside the file.
 
         Raises:
             LedgerError: if it cannot be opened, or was written by a newer version.
         """
-        from pathlib import Path
-
         from contactd.records import database
 
         engine = database.open_engine(url, patience_s)
@@ -97,6 +82,7 @@ class Ledger:
         file = engine.url.database if engine.url.get_backend_name() == "sqlite" else None
         if file and file != ":memory:":
             name = file
+            archives = archives or Path(f"{file}.archives")
             if not create and not Path(file).exists():
                 raise LedgerError(f"there is no ledger at {file}")
             try:
@@ -111,7 +97,7 @@ class Ledger:
         except LedgerError:
             engine.dispose()
             raise
-        return cls(engine, name)
+        return cls(engine, name, archives)
 
     def close(self) -> None:
         """Let go of the database."""
@@ -196,20 +182,41 @@ class Ledger:
         return found
 
     def since(self, number: int, limit: int = 1000) -> list[Record]:
-        """The records after ``number``, in order, at most ``limit`` of them."""
+        """The records in the table after ``number``, in order, at most ``limit`` of them.
+
+        Of what is archived only that is among them which the present state rests on; for the whole
+        history see :meth:`records`.
+        """
         return [_record(row) for row in self._rows(number, limit)]
 
     def records(self, after: int = 0, until: int | None = None) -> Iterator[Record]:
-        """All records after a number (and up to another), in order, read a thousand at a time."""
-        while True:
-            some = self.since(after)
-            for record in some:
-                if until is not None and record.number > until:
-                    return
-                yield record
-            if not some:
+        """All records after a number (and up to another), in order, from archives too."""
+        for link in self.links(after):
+            if until is not None and link.record.number > until:
                 return
-            after = some[-1].number
+            yield link.record
+
+    def links(self, after: int = 0, *, after_archives: bool = False) -> Iterator[Link]:
+        """As :meth:`records`, with each record's place in the chain; or the table's part only."""
+        from contactd.records.archive import read_archive
+        from contactd.records.chain import NO_DIGEST, Link
+
+        before: str | None = None
+        for archive in self.archives():
+            if archive.until_number < after:
+                continue
+            if not after_archives:
+                for link in read_archive(self.archives_folder(), archive):
+                    if link.record.number > after:
+                        yield link
+            after, before = archive.until_number, archive.digest
+        if before is None:
+            before = self._digest_of(after) if after else NO_DIGEST
+        while rows := self._rows(after, READ_AT_ONCE):
+            for row in rows:
+                yield Link(_record(row), row.body, before, str(row.digest))
+                before = str(row.digest)
+            after = int(rows[-1].number)
 
     def last_number(self) -> int:
         """Number of the last record; 0 for an empty ledger."""
@@ -217,31 +224,64 @@ class Ledger:
             return self._end(connection)[0]
 
     def verify(self) -> Verification:
-        """Read the whole chain and check every number and digest."""
-        from contactd.records.chain import NO_DIGEST, digest
+        """Read the whole chain, archives too, and check every number and digest."""
+        from contactd.records.verification import verify
 
-        count, number, before = 0, 0, NO_DIGEST
-        good = (0, NO_DIGEST)
-        faults: list[ChainFault] = []
-        while True:
-            rows = self._rows(number, MOST_READ_AT_ONCE)
-            if not rows:
-                return Verification(count, good[0], good[1], tuple(faults))
-            for row in rows:
-                count += 1
-                expected = number + 1
-                number = int(row.number)
-                if number != expected:
-                    faults.append(ChainFault(number, f"record {expected} is not there"))
-                elif digest(_record(row, body={}), row.body, before) != row.digest:
-                    faults.append(
-                        ChainFault(number, "the record, or the one before it, has been changed")
-                    )
-                elif not faults:
-                    good = (number, str(row.digest))
-                before = str(row.digest)
-                if len(faults) >= MOST_FAULTS:
-                    return Verification(count, good[0], good[1], tuple(faults))
+        return verify(self.links(), self._kept())
+
+    def _kept(self) -> dict[int, Link]:
+        """What is in the table although it is archived."""
+        from contactd.records.chain import Link
+
+        archives = self.archives()
+        if not archives:
+            return {}
+        column = self._table.c
+        query = self._table.select().where(column.number <= archives[-1].until_number)
+        with self._meaning(self.name), self._engine.connect() as connection:
+            return {
+                int(row.number): Link(_record(row), row.body, "", str(row.digest))
+                for row in connection.execute(query)
+            }
+
+    def archives(self) -> list[Archive]:
+        """The archives that are listed, oldest first."""
+        from contactd.records.archive import Archive
+
+        table = self._archive_table
+        query = table.select().order_by(table.c.until_number)
+        with self._meaning(self.name), self._engine.connect() as connection:
+            return [Archive(**row._mapping) for row in connection.execute(query)]
+
+    def archives_folder(self) -> Path:
+        """The folder of archives.
+
+        Raises:
+            LedgerError: if none was given for a ledger that is no file.
+        """
+        if self._archives is None:
+            raise LedgerError(f"for the ledger {self.name} no folder of archives is configured")
+        return self._archives
+
+    def adopt_archive(self, archive: Archive, needed: Sequence[int]) -> None:
+        """List an archive, and take its records out of the table but for the ``needed`` ones.
+
+        Both happen in one transaction; the file must be complete and safe on the disk before.
+        """
+        column = self._table.c
+        bounds = [archive.first_number - 1, *sorted(needed), archive.until_number + 1]
+        with self._meaning(self.name), self._writer.begin() as connection:
+            connection.execute(self._archive_table.insert(), asdict(archive))
+            for last, following in pairwise(bounds):
+                if following - last > 1:
+                    between = (column.number > last) & (column.number < following)
+                    connection.execute(self._table.delete().where(between))
+
+    def _digest_of(self, number: int) -> str:
+        column = self._table.c
+        query = self._table.select().with_only_columns(column.digest).where(column.number == number)
+        with self._meaning(self.name), self._engine.connect() as connection:
+            return str(connection.execute(query).scalar())
 
     def _rows(self, after: int, limit: int) -> list[Any]:
         limit = min(max(limit, 0), MOST_READ_AT_ONCE)
@@ -267,13 +307,13 @@ def _row(record: Record, body: str, digest: str) -> dict[str, Any]:
 
 
 def _record(row: Any, body: dict[str, Any] | None = None) -> Record:
-    from contactd.records.chain import read_body
+    from contactd.records.chain import BrokenHistory, read_body
 
     if body is None:
         try:
             body = read_body(row.body)
         except ValueError:
-            raise LedgerError(
+            raise BrokenHistory(
                 f"record {row.number} has been damaged: check with contactd ledger verify"
             ) from None
     return Record(

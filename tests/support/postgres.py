@@ -53,7 +53,8 @@ class Postgres:
         """Start it and wait until it answers."""
         command = [
             program("postgres"), "-D", self.data, "-h", "127.0.0.1", "-p", self.port,
-            "-k", self.folder, "-c", "max_connections=60", "-c", "log_min_messages=fatal",
+            "-k", self.folder, "-c", "max_connections=60", "-c", "fsync=off",
+            "-c", "log_min_messages=fatal",
         ]  # fmt: skip
         with (self.folder / "log").open("ab") as log:
             self.process = subprocess.Popen(
