@@ -29,6 +29,7 @@ COMMANDS = {
     "silence": Lazy(f"{_HERE}.silence", "Hold alerts back for a while."),
     "ledger": Lazy(f"{_HERE}.ledger", "Show, verify or export the ledger."),
     "export": Lazy(f"{_HERE}.export", "Calendars, elements and ephemerides for other programs."),
+    "handover": Lazy(f"{_HERE}.handover", "What the next shift must know."),
     "rehearse": Lazy(f"{_HERE}.rehearse", "Rehearse a script on a simulated clock."),
     "demo": Lazy(f"{_HERE}.demo", "Write a demo configuration of the present day."),
 }
