@@ -13,6 +13,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from collections.abc import Sequence as Row
 from dataclasses import dataclass, field
+from itertools import combinations
 
 import numpy as np
 from numpy.typing import NDArray
@@ -28,7 +29,7 @@ IntArray = NDArray[np.int64]
 
 # Two dials in a row with nothing to respect between them are one dial with the sums of both, unless
 # these are too many; then they stay two.
-MOST_SUMS = 500_000
+MOST_SUMS = 1_000_000
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -87,11 +88,6 @@ class Node:
     def is_free(self) -> bool:
         """Whether no rule restricts it."""
         return len(self.starts) == 1 and self.starts[0] == -np.inf and self.ends[0] == np.inf
-
-    @property
-    def room(self) -> float:
-        """The longest that its windows could leave for the start; negative when it is none."""
-        return float((self.ends - self.starts).max(initial=-np.inf)) - self.floor
 
 
 @dataclass(frozen=True, slots=True)
@@ -263,9 +259,13 @@ def _restrict(problem: Problem, rules: Row[Rule]) -> None:
 
 
 def _merge(problem: Problem) -> None:
-    """Make two dials in a row one where nothing depends on the moment between them."""
+    """Make two dials one where nothing depends on the moment between them."""
     linked = {name for each in problem.exceeds for name in each[:2]}
     while True:
+        side = _side_by_side(problem, linked)
+        if side is not None:
+            _join(problem, *side)
+            continue
         pair = _mergeable(problem, linked)
         if pair is None:
             return
@@ -277,15 +277,74 @@ def _merge(problem: Problem) -> None:
         _drop(problem, first)
 
 
+def _followers(problem: Problem, index: int) -> list[int]:
+    """Nodes that count from a node."""
+    return [
+        other
+        for other, each in enumerate(problem.nodes)
+        if any(origin.node == index for origin in each.origins)
+    ]
+
+
+def _side_by_side(problem: Problem, linked: set[str]) -> tuple[int, int, int] | None:
+    """Two free nodes after one and the same, of which a third takes the later or the earlier."""
+    for index, node in enumerate(problem.nodes):
+        free = [
+            origin.node
+            for origin in node.origins
+            if problem.nodes[origin.node].is_free
+            and len(problem.nodes[origin.node].origins) == 1
+            and _followers(problem, origin.node) == [index]
+            and not set(problem.nodes[origin.node].edge.dials) & linked
+            and problem.nodes[origin.node].tail <= origin.high
+        ]
+        for first, second in combinations(free, 2):
+            one, other = problem.nodes[first], problem.nodes[second]
+            count = len(one.edge.lows) * len(other.edge.lows)
+            if one.origins[0].node == other.origins[0].node and count <= MOST_SUMS:
+                return index, first, second
+    return None
+
+
+def _join(problem: Problem, index: int, first: int, second: int) -> None:
+    """Make two free nodes one whose choices are those of both, the later or earlier counting."""
+    node = problem.nodes[index]
+    ways = {origin.node: origin for origin in node.origins}
+    one, other = problem.nodes[first], problem.nodes[second]
+
+    def reach(each: Node, onward: Origin) -> tuple[FloatArray, FloatArray]:
+        start = each.origins[0]
+        return (
+            each.edge.lows + start.low + onward.low,
+            each.edge.highs + start.high + onward.high,
+        )
+
+    one_low, one_high = reach(one, ways[first])
+    other_low, other_high = reach(other, ways[second])
+    pick = np.maximum if node.join == "later" else np.minimum
+    lows = pick(one_low[:, None], other_low[None, :]).ravel()
+    highs = pick(one_high[:, None], other_high[None, :]).ravel()
+    kept = _different(lows, highs)
+    mine, theirs = np.divmod(kept, len(other_low))
+    values = np.hstack([one.edge.values_s[mine], other.edge.values_s[theirs]])
+    one.edge = Edge(lows[kept], highs[kept], (*one.edge.dials, *other.edge.dials), values)
+    one.origins = (Origin(one.origins[0].node, 0.0, 0.0),)
+    one.tail = -np.inf
+    node.origins = tuple(
+        Origin(each.node, 0.0, 0.0) if each.node == first else each
+        for each in node.origins
+        if each.node != second
+    )
+    _drop(problem, second)
+    gone = first - (first > second)
+    problem.places = {name: place for name, place in problem.places.items() if place.node != gone}
+
+
 def _mergeable(problem: Problem, linked: set[str]) -> tuple[int, int] | None:
     for index, node in enumerate(problem.nodes):
         if index == 0 or not node.is_free or set(node.edge.dials) & linked:
             continue
-        after = [
-            other
-            for other, each in enumerate(problem.nodes)
-            if any(origin.node == index for origin in each.origins)
-        ]
+        after = _followers(problem, index)
         if len(after) != 1 or len(problem.nodes[after[0]].origins) > 1:
             continue
         following = problem.nodes[after[0]]

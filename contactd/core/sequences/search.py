@@ -24,17 +24,24 @@ from enum import StrEnum
 import numpy as np
 from numpy.typing import NDArray
 
+from contactd.core.sequences.floors import floors
 from contactd.core.sequences.problem import Node, Problem
+from contactd.core.sequences.states import PairPile, StatePile, States
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
 # Margins below this are rounding.
 LEAST_FREEDOM_S = 1e-6
-# States expanded before the search gives up its proof: more than a minute of work.
-MOST_STATES = 3_000_000
-BATCHES = (4, 32, 256)
-MOST_CANDIDATES = 400_000
+# The same option found on another way may differ by this.
+ROUNDING_S = 1e-5
+# Candidates looked at before the search gives up its proof: about a minute of work.
+MOST_CANDIDATES = 300_000_000
+# After so many the windows are looked through again with the margin that was found so far.
+FIRST_CANDIDATES = 100_000
+# How many states, and candidates, are looked at together: few at first, to find good ones soon.
+STATE_BATCHES = (4, 32, 256)
+CANDIDATE_BATCHES = (4_096, 32_768, 262_144)
 
 
 class Rank(StrEnum):
@@ -51,7 +58,7 @@ class Found:
 
     Attributes:
         first, last: the starts that keep every step served (s).
-        settings: seconds on every open dial, by step.
+        settings: seconds on every dial, by step.
         finish: latest bound of the last step, for a start in the middle (s).
     """
 
@@ -72,46 +79,7 @@ class Outcome:
 
     options: tuple[Found, ...]
     complete: bool
-    states: int
-
-
-@dataclass(slots=True)
-class _States:
-    """Many states of one depth. Columns of ``low``, ``high`` and ``pick`` are nodes."""
-
-    x: FloatArray
-    y: FloatArray
-    width: FloatArray
-    low: FloatArray
-    high: FloatArray
-    pick: IntArray
-
-    def __len__(self) -> int:
-        return len(self.x)
-
-    @property
-    def freedom(self) -> FloatArray:
-        return np.asarray(self.y - self.x - self.width, dtype=np.float64)
-
-    def only(self, index: NDArray[np.bool_] | IntArray | slice) -> _States:
-        return _States(
-            self.x[index],
-            self.y[index],
-            self.width[index],
-            self.low[index],
-            self.high[index],
-            self.pick[index],
-        )
-
-
-@dataclass(slots=True)
-class _Pile:
-    """States of one depth, the most promising first, of which some are already expanded."""
-
-    depth: int
-    states: _States
-    scores: FloatArray
-    taken: int = 0
+    candidates: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -143,50 +111,80 @@ class Search:
         self.rank = rank
         self.least = max(2 * least_margin_s, LEAST_FREEDOM_S)
         self.any_one = any_one
-        self.states = 0
+        self.candidates = 0
+        self.rounds = 0
         self.best: list[tuple[float, int, Found]] = []
         self.serial = 0
-        self.root = self._root()
-        self.moves = self._order()
-        self.up = self._way_up(self.root)
+        self.known_bar = -np.inf
+        self._prepare()
 
     def run(self) -> Outcome:
-        """Search until nothing better can exist, or until the bound on states is reached."""
-        if any(not len(node.starts) for node in self.nodes):
-            return Outcome((), True, 0)
-        stack = [_Pile(0, *self._sorted(self._first(), 0))]
-        complete = True
+        """Search until nothing better can exist, or until the bound on the work is reached."""
+        complete = self._walk(FIRST_CANDIDATES)
+        if not complete:
+            if len(self.best) >= self.most:
+                # What was found so far rules out windows: start anew without them.
+                self.known_bar = self.best[0][0] - ROUNDING_S
+                self._prepare()
+            self.best = []
+            complete = self._walk(MOST_CANDIDATES)
+        ordered = sorted(self.best, key=lambda each: (-each[0], each[2].finish, each[2].first))
+        return Outcome(tuple(each[2] for each in ordered), complete, self.candidates)
+
+    def _prepare(self) -> None:
+        """Bounds, root and order of nodes, for the options that are still of interest."""
+        self.floors = floors(self.problem, self._least_freedom)
+        self.rooms = [self._room(index) for index in range(len(self.nodes))]
+        self.root = self._root()
+        self.moves = self._order()
+
+    def _room(self, index: int) -> float:
+        """The longest that a node's windows could leave for the start."""
+        node = self.nodes[index]
+        usable = np.isfinite(self.floors[index])
+        lengths = node.ends[usable] - node.starts[usable] - self.floors[index][usable]
+        return float(lengths.max(initial=-np.inf))
+
+    def _walk(self, most_candidates: int) -> bool:
+        """Walk through all states that may be of interest; whether all of them were seen to."""
+        if min(self.rooms) <= self._least_freedom:
+            return True
+        stack: list[StatePile | PairPile] = [self._piled(self._first(), 0)]
         while stack:
             pile = stack[-1]
-            # The pile is sorted: when its next state cannot do better, none of it can.
-            if pile.taken >= len(pile.scores) or pile.scores[pile.taken] <= self._bar:
+            # A pile is sorted: when its next cannot do better, none of it can.
+            if pile.is_spent(self._bar):
                 stack.pop()
                 continue
-            if pile.depth == len(self.moves):
+            if isinstance(pile, PairPile):
+                if self.candidates > most_candidates:
+                    return False
+                chunk = pile.take(self._batch(CANDIDATE_BATCHES))
+                self.candidates += len(chunk[0])
+                move = self.moves[pile.depth]
+                made = self._linked(self._assign(pile.states, move, *chunk), pile.depth + 1)
+                stack.append(self._piled(made, pile.depth + 1))
+            elif pile.depth == len(self.moves):
                 self._collect(pile.states)
                 stack.pop()
                 if self.any_one and self.best:
-                    break
-                continue
-            if self.states > MOST_STATES:
-                complete = False
-                break
-            size = BATCHES[min(self.states // 64, len(BATCHES) - 1)]
-            some = pile.states.only(slice(pile.taken, pile.taken + size))
-            pile.taken += size
-            self.states += len(some)
-            following = self._children(some, pile.depth)
-            if following is not None:
-                stack.append(_Pile(pile.depth + 1, *self._sorted(following, pile.depth + 1)))
-        ordered = sorted(self.best, key=lambda each: (-each[0], each[2].finish, each[2].first))
-        return Outcome(tuple(each[2] for each in ordered), complete, self.states)
+                    return True
+            else:
+                self.rounds += 1
+                some = pile.take(self._batch(STATE_BATCHES))
+                stack.append(self._paired(some, pile.depth))
+        return True
+
+    def _batch(self, sizes: tuple[int, ...]) -> int:
+        return sizes[min(self.rounds // 64, len(sizes) - 1)]
 
     # What bounds the search.
 
     @property
     def _bar(self) -> float:
         """Score that an option must exceed to be of interest."""
-        return self.best[0][0] if len(self.best) >= self.most else -np.inf
+        reached = self.best[0][0] if len(self.best) >= self.most else -np.inf
+        return max(reached, self.known_bar)
 
     @property
     def _least_freedom(self) -> float:
@@ -195,40 +193,64 @@ class Search:
             return self.least
         return max(self.least, 2 * self._bar)
 
-    def _scores(self, states: _States, assigned: list[int]) -> FloatArray:
+    def _scores(self, states: States, depth: int) -> FloatArray:
         """What the best option that follows from each state can score at the most."""
         if self.rank is not Rank.FINISH:
             return states.freedom / 2
         latest = np.full(len(states), -np.inf)
-        for index in assigned:
+        for index in (self.root, *(move.node for move in self.moves[:depth])):
             latest = np.maximum(latest, states.high[:, index] + self.nodes[index].tail)
         # The root's low bound is at X at least, and the start in the middle of its freedom.
         return np.asarray(-(states.x + states.width + latest + self.least / 2), dtype=np.float64)
 
-    def _sorted(self, states: _States, depth: int) -> tuple[_States, FloatArray]:
-        """The states that are of interest, the most promising first, and their scores."""
-        scores = self._scores(states, self._assigned(depth))
+    def _piled(self, states: States, depth: int) -> StatePile:
+        """The states that are of interest, the most promising first."""
+        scores = self._scores(states, depth)
         keep = np.flatnonzero((scores > self._bar) & (states.freedom > self._least_freedom))
         order = keep[np.argsort(-scores[keep], kind="stable")]
-        return states.only(order), scores[order]
+        return StatePile(depth, states.only(order), scores[order])
+
+    def _paired(self, states: States, depth: int) -> PairPile:
+        """States with each window of the next node that can be brought over them."""
+        move = self.moves[depth]
+        node, widths = self.nodes[move.node], self.floors[move.node]
+        first, last = self._ranges(states, move)
+        rows, windows = np.nonzero((first < last) & np.isfinite(widths))
+        if self.rank is Rank.FINISH:
+            ends = node.starts[windows] + widths[windows] + node.tail + self.least / 2
+            scores = np.minimum(self._scores(states, depth)[rows], -ends)
+        else:
+            room = node.ends[windows] - node.starts[windows] - widths[windows]
+            scores = np.minimum(states.freedom[rows], room) / 2
+        order = np.argsort(-scores, kind="stable")
+        rows, windows = rows[order], windows[order]
+        return PairPile(
+            depth,
+            states,
+            scores[order],
+            rows,
+            windows,
+            first[rows, windows],
+            last[rows, windows],
+        )
 
     # In which order nodes are assigned.
 
     def _root(self) -> int:
-        alone = [index for index in range(len(self.nodes)) if self._way_up(index) is not None]
+        alone = [index for index in range(len(self.nodes)) if self._way_up(index)]
         if self.rank is Rank.FINISH:
             # The last step first, so that early finishes are tried first.
             last = [index for index in alone if not self.nodes[index].is_free]
-            return max(last, key=lambda index: len(self._way_up(index) or ()))
-        return min(alone, key=lambda index: self.nodes[index].room)
+            return max(last, key=lambda index: len(self._way_up(index)))
+        return min(alone, key=lambda index: self.rooms[index])
 
-    def _way_up(self, index: int) -> tuple[int, ...] | None:
-        """Nodes from this one to the start, where each counts from one; else None."""
+    def _way_up(self, index: int) -> tuple[int, ...]:
+        """Nodes from this one to the start, where each counts from one; else nothing."""
         way = [index]
         while self.nodes[way[-1]].origins:
             origins = self.nodes[way[-1]].origins
             if len(origins) > 1:
-                return None
+                return ()
             way.append(origins[0].node)
         return tuple(way)
 
@@ -242,7 +264,7 @@ class Search:
                 if index not in done
                 for move in self._reachable(index, done)
             ]
-            best = min(open_moves, key=lambda move: self.nodes[move.node].room)
+            best = min(open_moves, key=lambda move: self.rooms[move.node])
             moves.append(best)
             done.add(best.node)
         return moves
@@ -255,33 +277,22 @@ class Search:
             if [each.node for each in self.nodes[other].origins] == [index]:
                 yield _Move(index, other, backward=True)
 
-    def _assigned(self, depth: int) -> list[int]:
-        return [self.root, *(move.node for move in self.moves[:depth])]
-
     # How states come about.
 
-    def _first(self) -> _States:
+    def _first(self) -> States:
         node = self.nodes[self.root]
-        count, nodes = len(node.starts), len(self.nodes)
-        return _States(
-            node.starts.copy(),
-            node.ends.copy(),
-            np.full(count, node.floor),
+        usable = np.isfinite(self.floors[self.root])
+        count, nodes = int(usable.sum()), len(self.nodes)
+        return States(
+            node.starts[usable],
+            node.ends[usable],
+            self.floors[self.root][usable],
             np.zeros((count, nodes)),
             np.zeros((count, nodes)),
             np.zeros((count, nodes), dtype=np.int64),
         )
 
-    def _children(self, states: _States, depth: int) -> _States | None:
-        """The states with one more node assigned; None if there are none."""
-        move = self.moves[depth]
-        made = [
-            self._linked(self._assign(states, move, *chunk), depth + 1)
-            for chunk in _chunks(*self._ranges(states, move))
-        ]
-        return _joined(made) if made else None
-
-    def _ranges(self, states: _States, move: _Move) -> tuple[IntArray, IntArray]:
+    def _ranges(self, states: States, move: _Move) -> tuple[IntArray, IntArray]:
         """For each state and window, the first choice that may do and the one after the last."""
         node = self.nodes[move.node]
         edge = self.nodes[move.near].edge if move.backward else node.edge
@@ -298,9 +309,9 @@ class Search:
         else:
             first = np.searchsorted(edge.lows, above - near_low[:, None], "left")
             last = np.searchsorted(edge.lows, below - near_high[:, None] - narrow, "right")
-        return first, np.maximum(last - first, 0)
+        return first, last
 
-    def _near(self, states: _States, move: _Move) -> tuple[FloatArray, FloatArray]:
+    def _near(self, states: States, move: _Move) -> tuple[FloatArray, FloatArray]:
         """Bounds that the choice is added to, or taken from when going backward."""
         if move.backward:
             origin = self.nodes[move.near].origins[0]
@@ -316,26 +327,28 @@ class Search:
         return np.minimum.reduce(lows), np.minimum.reduce(highs)
 
     def _assign(
-        self, states: _States, move: _Move, row: IntArray, window: IntArray, choice: IntArray
-    ) -> _States:
+        self, states: States, move: _Move, row: IntArray, window: IntArray, choice: IntArray
+    ) -> States:
+        """The states with one more node at a window, by a choice; those of interest."""
         node: Node = self.nodes[move.node]
         owner = move.near if move.backward else move.node
         edge = self.nodes[owner].edge
         near_low, near_high = self._near(states, move)
-        made = states.only(row)
-        made.pick[:, owner] = choice
-        if move.backward:
-            low, high = near_low[row] - edge.lows[choice], near_high[row] - edge.highs[choice]
-            if self.up is not None and move.node in self.up:
-                made.width = node.floor - (high - low)
-        else:
-            low, high = near_low[row] + edge.lows[choice], near_high[row] + edge.highs[choice]
-        made.low[:, move.node], made.high[:, move.node] = low, high
-        made.x = np.maximum(made.x, node.starts[window] - low)
-        made.y = np.minimum(made.y, node.ends[window] - high)
-        return made.only(made.freedom > self._least_freedom)
+        sign = -1.0 if move.backward else 1.0
+        low = near_low[row] + sign * edge.lows[choice]
+        high = near_high[row] + sign * edge.highs[choice]
+        x = np.maximum(states.x[row], node.starts[window] - low)
+        y = np.minimum(states.y[row], node.ends[window] - high)
+        # The root's bounds are as wide as this node's less what lies between them.
+        width = np.maximum(states.width[row], self.floors[move.node][window] - (high - low))
+        keep = np.flatnonzero(y - x - width > self._least_freedom)
+        made = states.only(row[keep])
+        made.x, made.y, made.width = x[keep], y[keep], width[keep]
+        made.low[:, move.node], made.high[:, move.node] = low[keep], high[keep]
+        made.pick[:, owner] = choice[keep]
+        return made
 
-    def _linked(self, states: _States, depth: int) -> _States:
+    def _linked(self, states: States, depth: int) -> States:
         """States whose dials keep the distances that are asked between them."""
         if not self.problem.exceeds:
             return states
@@ -346,7 +359,7 @@ class Search:
                 keep &= chosen[step] >= chosen[other] + by - 1e-6
         return states.only(keep)
 
-    def _chosen(self, states: _States, depth: int) -> dict[str, FloatArray]:
+    def _chosen(self, states: States, depth: int) -> dict[str, FloatArray]:
         """Seconds on every dial that is chosen at this depth, for each state."""
         found: dict[str, FloatArray] = {
             name: np.full(len(states), seconds) for name, seconds in self.problem.fixed.items()
@@ -358,61 +371,28 @@ class Search:
                 found[name] = edge.values_s[states.pick[:, owner], index]
         return found
 
-    def _collect(self, states: _States) -> None:
+    def _collect(self, states: States) -> None:
         """Take the best of complete states among the best options."""
-        scores = self._scores(states, self._assigned(len(self.moves)))
         first = states.x + states.low[:, 0]
         last = states.y + states.high[:, 0]
         finish = (first + last) / 2 + self._latest(states)
-        if self.rank is Rank.FINISH:
-            scores = -finish
-        order = np.argsort(-scores, kind="stable")
-        chosen = self._chosen(states, len(self.moves))
-        for index in order.tolist():
+        scores = -finish if self.rank is Rank.FINISH else (last - first) / 2
+        order = np.argsort(-scores, kind="stable")[: self.most]
+        chosen = self._chosen(states.only(order), len(self.moves))
+        for place, index in enumerate(order.tolist()):
             if not scores[index] > self._bar:
                 break
-            settings = tuple((name, float(values[index])) for name, values in chosen.items())
+            settings = tuple((name, float(values[place])) for name, values in chosen.items())
             found = Found(float(first[index]), float(last[index]), settings, float(finish[index]))
             self.serial += 1
             heapq.heappush(self.best, (float(scores[index]), -self.serial, found))
             if len(self.best) > self.most:
                 heapq.heappop(self.best)
 
-    def _latest(self, states: _States) -> FloatArray:
+    def _latest(self, states: States) -> FloatArray:
         """Latest bound of the last step relative to the start."""
         each = [
             states.high[:, index] - states.high[:, 0] + node.tail
             for index, node in enumerate(self.nodes)
         ]
         return np.asarray(np.maximum.reduce(each), dtype=np.float64)
-
-
-def _chunks(first: IntArray, count: IntArray) -> Iterator[tuple[IntArray, IntArray, IntArray]]:
-    """All (state, window, choice) of the ranges, in chunks of bounded size."""
-    rows, windows = np.nonzero(count)
-    firsts, counts = first[rows, windows], count[rows, windows]
-    ends = np.cumsum(counts)
-    begin = 0
-    while begin < len(rows):
-        base = ends[begin - 1] if begin else 0
-        stop = max(int(np.searchsorted(ends, base + MOST_CANDIDATES, "right")), begin + 1)
-        some = slice(begin, stop)
-        each = counts[some]
-        run = np.arange(each.sum()) - np.repeat(np.cumsum(each) - each, each)
-        yield (
-            np.repeat(rows[some], each),
-            np.repeat(windows[some], each),
-            np.repeat(firsts[some], each) + run,
-        )
-        begin = stop
-
-
-def _joined(parts: list[_States]) -> _States:
-    return _States(
-        np.concatenate([each.x for each in parts]),
-        np.concatenate([each.y for each in parts]),
-        np.concatenate([each.width for each in parts]),
-        np.concatenate([each.low for each in parts]),
-        np.concatenate([each.high for each in parts]),
-        np.concatenate([each.pick for each in parts]),
-    )
