@@ -72,12 +72,17 @@ def services(
             if link is not None or station.is_limited:
                 from contactd.core.ground.usable import usable_part
 
-                usable = usable_part(track, station, IntervalSet(rows.aos, rows.los), link)
-                error_s = max(timing_error.at_age_s(edge - epoch) for edge in (start, end))
+                seen = IntervalSet(rows.aos, rows.los)
+                lost = seen - usable_part(track, station, seen, link)
+                # What is lost may be lost earlier or later, as the contact itself.
+                early_s = _error_s(timing_error, lost.starts - epoch)
+                late_s = _error_s(timing_error, lost.ends - epoch)
                 coverage = Coverage(
-                    nominal=coverage.nominal & usable,
-                    certain=coverage.certain & usable.shrink(error_s, error_s),
-                    possible=coverage.possible & usable.grow(error_s, error_s),
+                    nominal=coverage.nominal - lost,
+                    certain=coverage.certain
+                    - IntervalSet(lost.starts - early_s, lost.ends + late_s),
+                    possible=coverage.possible
+                    - IntervalSet(lost.starts + early_s, lost.ends - late_s),
                 )
             result.setdefault(service, {})[station.name] = coverage
     return result

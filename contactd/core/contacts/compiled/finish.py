@@ -246,7 +246,11 @@ def finish(sky, stations, mask, found, station_of, count, w, step, nodes, out, f
                             out, row, s, at, shift, rise, x + ax * half, y + ay * half,
                             z + az * half, vx, vy, vz,
                         )  # fmt: skip
-                        if found[c, TCA] == (found[c, AOS] if rise else found[c, LOS]):
+                        if (
+                            found[c, TCA] <= found[c, AOS]
+                            if rise
+                            else found[c, TCA] >= found[c, LOS]
+                        ):
                             _note_summit(out, row, s, at, shift, rate, x, y, z, vx, vy, vz)
                         continue
                     low = found[c, AOS_LOW if rise else LOS_LOW]
@@ -315,7 +319,7 @@ def finish(sky, stations, mask, found, station_of, count, w, step, nodes, out, f
             set_instants(sky, lanes, np.int64(1))
             x, y, z, vx, vy, vz = lane_state(block, 0)
             _note_edge(out, first_row + c, s, at, 0.0, rise, x, y, z, vx, vy, vz)
-            if found[c, TCA] == (found[c, AOS] if rise else found[c, LOS]):
+            if found[c, TCA] <= found[c, AOS] if rise else found[c, TCA] >= found[c, LOS]:
                 _note_summit(out, first_row + c, s, at, 0.0, rate, x, y, z, vx, vy, vz)
         pending = kept
         if pending == 0:

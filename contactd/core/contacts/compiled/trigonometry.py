@@ -11,8 +11,10 @@ import math
 from contactd.core.contacts.compiled.kernel import inlined
 
 _ROUNDER = 6755399441055744.0  # 1.5 · 2⁵²: adding and taking it away rounds to a whole number
-_QUARTER_HIGH = 1.5707963267948966
-_QUARTER_LOW = 6.123233995736766e-17
+# A quarter turn in three parts; the first two end in zeros, so that whole multiples are exact.
+_QUARTER_HIGH = 1.5707962512969971
+_QUARTER_MIDDLE = 7.549789415861596e-08
+_QUARTER_LOW = 5.390302858158119e-15
 TURN = 2.0 * math.pi
 
 
@@ -20,7 +22,8 @@ TURN = 2.0 * math.pi
 def sine_cosine(angle):
     """Sine and cosine of an angle (rad)."""
     quarter = (angle * 0.6366197723675814 + _ROUNDER) - _ROUNDER
-    rest = (angle - quarter * _QUARTER_HIGH) - quarter * _QUARTER_LOW
+    rest = (angle - quarter * _QUARTER_HIGH) - quarter * _QUARTER_MIDDLE
+    rest = rest - quarter * _QUARTER_LOW
     z = rest * rest
     s = 1.58962301576546568060e-10 * z - 2.50507477628578072866e-8
     s = s * z + 2.75573136213857245213e-6
