@@ -88,6 +88,25 @@ def _sqlite_engine(url: URL, patience_s: float) -> sa.Engine:
     return engine
 
 
+def file_of(engine: sa.Engine) -> Path | None:
+    """The file of a ledger, or None where it is none."""
+    url = engine.url
+    if url.get_backend_name() != "sqlite" or url.database in (None, "", ":memory:"):
+        return None
+    return Path(str(url.database))
+
+
+def identity_of(file: Path | None) -> tuple[int, int] | None:
+    """What makes a file the same file, whatever its name; None where there is none."""
+    if file is None:
+        return None
+    try:
+        found = file.stat()
+    except FileNotFoundError:
+        return None
+    return found.st_dev, found.st_ino
+
+
 @contextmanager
 def meaning(name: str) -> Iterator[None]:
     """Turn the database's errors into a :class:`LedgerError` that says what to do."""

@@ -10,6 +10,7 @@ from __future__ import annotations
 import random
 import time
 from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import asdict, replace
 from itertools import pairwise
 from pathlib import Path
@@ -50,8 +51,10 @@ class Ledger:
         self._archive_table = archive_table
         self._engine = engine
         self._writer = engine.execution_options(writing=True)
-        self._meaning = database.meaning
+        self._database = database
         self._table = record_table
+        self._file = database.file_of(engine)
+        self._identity = database.identity_of(self._file)
         self.name = name
 
     @classmethod
@@ -79,22 +82,22 @@ class Ledger:
 
         engine = database.open_engine(url, patience_s)
         name = engine.url.render_as_string(hide_password=True)
-        file = engine.url.database if engine.url.get_backend_name() == "sqlite" else None
-        if file and file != ":memory:":
-            name = file
+        file = database.file_of(engine)
+        if file is not None:
+            name = str(file)
             archives = archives or Path(f"{file}.archives")
-            if not create and not Path(file).exists():
+            if not create and not file.exists():
                 raise LedgerError(f"there is no ledger at {file}")
             try:
-                Path(file).parent.mkdir(parents=True, exist_ok=True)
+                file.parent.mkdir(parents=True, exist_ok=True)
             except OSError as error:
                 raise LedgerError(
-                    f"the ledger's folder {Path(file).parent} cannot be made: {error.strerror}",
+                    f"the ledger's folder {file.parent} cannot be made: {error.strerror}",
                     passing=True,
                 ) from error
         try:
             _patiently(lambda: database.bring_up_to_date(engine, name))
-        except LedgerError:
+        except BaseException:
             engine.dispose()
             raise
         return cls(engine, name, archives)
@@ -108,6 +111,34 @@ class Ledger:
 
     def __exit__(self, *_: object) -> None:
         self.close()
+
+    @contextmanager
+    def _reading(self) -> Iterator[sqlalchemy.Connection]:
+        with self._database.meaning(self.name):
+            self._see_to_the_file()
+            with self._engine.connect() as connection:
+                yield connection
+
+    @contextmanager
+    def _writing(self) -> Iterator[sqlalchemy.Connection]:
+        """One transaction. What goes into a file that is taken away meanwhile is not written."""
+        with self._database.meaning(self.name):
+            self._see_to_the_file()
+            with self._writer.begin() as connection:
+                yield connection
+            if self._database.identity_of(self._file) != self._identity:
+                raise LedgerError(f"the file of the ledger {self.name} was taken away", True)
+
+    def _see_to_the_file(self) -> None:
+        """Notice that the file was moved or replaced: open files do not follow their names."""
+        identity = self._database.identity_of(self._file)
+        if identity == self._identity:
+            return
+        if identity is None:
+            raise LedgerError(f"the file of the ledger {self.name} is gone: put it back", True)
+        self._engine.dispose()
+        self._database.bring_up_to_date(self._engine, self.name)
+        self._identity = identity
 
     def append(self, records: Sequence[Record]) -> list[Record]:
         """Store records, all or none, in the order given; when it returns they are on the disk.
@@ -136,7 +167,7 @@ class Ledger:
     def _append(self, records: Sequence[Record], bodies: list[str]) -> list[Record]:
         from contactd.records.chain import digest, read_body
 
-        with self._meaning(self.name), self._writer.begin() as connection:
+        with self._writing() as connection:
             if connection.dialect.name == "postgresql":
                 connection.exec_driver_sql("LOCK TABLE record IN EXCLUSIVE MODE")
             number, before = self._end(connection)
@@ -220,7 +251,7 @@ class Ledger:
 
     def last_number(self) -> int:
         """Number of the last record; 0 for an empty ledger."""
-        with self._meaning(self.name), self._engine.connect() as connection:
+        with self._reading() as connection:
             return self._end(connection)[0]
 
     def verify(self) -> Verification:
@@ -238,7 +269,7 @@ class Ledger:
             return {}
         column = self._table.c
         query = self._table.select().where(column.number <= archives[-1].until_number)
-        with self._meaning(self.name), self._engine.connect() as connection:
+        with self._reading() as connection:
             return {
                 int(row.number): Link(_record(row), row.body, "", str(row.digest))
                 for row in connection.execute(query)
@@ -250,7 +281,7 @@ class Ledger:
 
         table = self._archive_table
         query = table.select().order_by(table.c.until_number)
-        with self._meaning(self.name), self._engine.connect() as connection:
+        with self._reading() as connection:
             return [Archive(**row._mapping) for row in connection.execute(query)]
 
     def archives_folder(self) -> Path:
@@ -270,7 +301,7 @@ class Ledger:
         """
         column = self._table.c
         bounds = [archive.first_number - 1, *sorted(needed), archive.until_number + 1]
-        with self._meaning(self.name), self._writer.begin() as connection:
+        with self._writing() as connection:
             connection.execute(self._archive_table.insert(), asdict(archive))
             for last, following in pairwise(bounds):
                 if following - last > 1:
@@ -280,7 +311,7 @@ class Ledger:
     def _digest_of(self, number: int) -> str:
         column = self._table.c
         query = self._table.select().with_only_columns(column.digest).where(column.number == number)
-        with self._meaning(self.name), self._engine.connect() as connection:
+        with self._reading() as connection:
             return str(connection.execute(query).scalar())
 
     def _rows(self, after: int, limit: int) -> list[Any]:
@@ -289,7 +320,7 @@ class Ledger:
         query = (
             self._table.select().where(column.number > after).order_by(column.number).limit(limit)
         )
-        with self._meaning(self.name), self._engine.connect() as connection:
+        with self._reading() as connection:
             return list(connection.execute(query))
 
 
