@@ -51,6 +51,11 @@ class Motion:
         return int(self.coefficients.shape[1])
 
     @property
+    def is_whole(self) -> bool:
+        """Whether the track had a state at every node."""
+        return bool(np.isfinite(self.coefficients).all())
+
+    @property
     def track_is_slow(self) -> bool:
         """Whether turning points are so flat that only the propagator can place them."""
         return self.step_s > 0.5 * LONGEST_STEP_S or _is_deep_space(self.track)

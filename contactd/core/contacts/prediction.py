@@ -22,6 +22,8 @@ from contactd.core.orbit.track import Track
 
 FloatArray = NDArray[np.float64]
 
+SHORTEST_STRETCH_S = 1e-3
+
 
 def predict(
     tracks: Sequence[Track], stations: Sequence[Station], start: float, end: float
@@ -48,21 +50,54 @@ def predict_track(
     track: Track, horizons: Sequence[Horizon], start: float, end: float
 ) -> ContactTable:
     """All contacts of one track: see :func:`predict`."""
+    followed = motions(track, start, end)
     parts = [
         _contacts(motion, horizon, number, start, end, track.name)
-        for motion in motions(track, start, end)
+        for motion in followed
         for number, horizon in enumerate(horizons)
     ]
     names = tuple(horizon.station.name for horizon in horizons)
     empty = ContactTable(start, end, targets=(track.name,), stations=names)
     table = joined([empty, *parts], start, end)
-    return replace(table, problems=problems_of(track, start, end))
+    problems = problems_of(track, start, end) or _lost(track, followed, start, end)
+    return replace(table, problems=problems)
 
 
 def motions(track: Track, start: float, end: float) -> list[Motion]:
     """The track's motion over each stretch of its validity in ``[start, end]``."""
     valid = valid_part(track, start, end)
-    return [follow(track, first, last) for first, last in valid if last - first > 1e-3]
+    found: list[Motion] = []
+    for first, last in valid:
+        if last - first > SHORTEST_STRETCH_S:
+            motion = follow(track, first, last)
+            found.extend([motion] if motion.is_whole else _sound_parts(motion))
+    return found
+
+
+def _sound_parts(motion: Motion) -> list[Motion]:
+    """Motion over the stretches without a node that the track, against its word, has no state for.
+
+    Of elements only the stretch that the epoch lies in, or is nearest to, is worth anything.
+    """
+    whole = np.isfinite(motion.coefficients).all(axis=(0, 2))
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], whole, [False]]).astype(np.int8)))
+    starts = motion.start + motion.step_s * edges[0::2]
+    ends = motion.start + motion.step_s * edges[1::2]
+    if isinstance(motion.track, Sgp4Track) and len(starts):
+        epoch = motion.track.elements.epoch
+        away = np.maximum(np.maximum(starts - epoch, epoch - ends), 0.0)
+        starts, ends = starts[[away.argmin()]], ends[[away.argmin()]]
+    parts = [follow(motion.track, *stretch) for stretch in IntervalSet(starts, ends)]
+    return [part for part in parts if part.is_whole]
+
+
+def _lost(
+    track: Track, followed: list[Motion], start: float, end: float
+) -> tuple[PropagationError, ...]:
+    """What could not be followed although the track is said to be valid there."""
+    covered = IntervalSet([each.start for each in followed], [each.end for each in followed])
+    gaps = (valid_part(track, start, end) - covered).longer_than(10.0 * SHORTEST_STRETCH_S)
+    return tuple(PropagationError(track.name, "there are no states of it", gap) for gap, _ in gaps)
 
 
 def valid_part(track: Track, start: float, end: float) -> IntervalSet:

@@ -346,3 +346,30 @@ def test_a_track_with_a_gap_is_predicted_on_both_sides_of_it_and_not_across():
     assert (table[4].los, table[4].cut_at_end) == (gap[0], True)
     assert (table[5].aos, table[5].cut_at_start) == (gap[1], True)
     assert [problem.from_instant for problem in table.problems] == [gap[0]]
+
+
+def test_a_track_that_fails_where_it_says_it_is_valid_is_cut_there_and_said_to_be():
+    class Faltering:
+        name = "Faltering"
+        validity = IntervalSet.everything()
+
+        def __init__(self, inner, lost):
+            self._inner, self._lost = inner, lost
+            self.fastest_rate_rad_s = inner.fastest_rate_rad_s
+
+        def states(self, instants):
+            position, velocity = self._inner.states(instants)
+            lost = self._lost.holds(instants)
+            position[lost] = velocity[lost] = np.nan
+            return position, velocity
+
+    inner = Sgp4Track(invented())
+    whole = predict([inner], [HOUSE], EPOCH, EPOCH + DAY)
+    lost = IntervalSet([whole[3].tca], [whole[3].tca + 3_000.0])
+    table = predict([Faltering(inner, lost)], [HOUSE], EPOCH, EPOCH + DAY)
+    apart = [each for each in whole if not lost.grow(400.0, 400.0).meets(each.aos, each.los)]
+    assert 0 < len(apart) < len(whole)
+    assert all(np.abs(table.aos - each.aos).min() < 1e-4 for each in apart)
+    (problem,) = table.problems
+    assert abs(problem.from_instant - lost.starts[0]) < 400.0
+    assert not table.intervals().meets(*next(iter(lost)))
