@@ -34,6 +34,8 @@ from contactd.core.sequences.model import Start, StartStatus
 __all__ = ["CONCERNS_SEQUENCES", "SequenceKnowledge", "learn", "parts_of"]
 
 STARTED, NOT_STARTED = "started", "not started"
+# Times in bodies are text, rounded to the microsecond: the present may come out after itself.
+TEXT_ROUNDING_S: Final = 1e-5
 ACTED, DID_NOT_ACT = "acted", "did not act"
 READING_WRONG = "reading wrong"
 RULINGS_ON_SEQUENCE: Final = (STARTED, NOT_STARTED, READING_WRONG)
@@ -229,7 +231,7 @@ def _reading(knowledge: SequenceKnowledge, record: Record) -> SequenceKnowledge:
         unit=None if body.get("unit") is None else str(body["unit"]),
         record=record.number,
     )
-    if reading.at - reading.at_error_s > record.at:
+    if reading.at - reading.at_error_s > record.at + TEXT_ROUNDING_S:
         raise _Contradiction(f"the reading at {body['at']} comes from the future")
     if knowledge.start is not None and knowledge.start.status is StartStatus.REFUTED:
         raise _Contradiction(
@@ -245,7 +247,7 @@ def _was_seen(knowledge: SequenceKnowledge, record: Record) -> SequenceKnowledge
     seen = Seen(_instant(body, "at"), earliest, record.number)
     if earliest is not None and earliest > seen.latest:
         raise ValueError(f"earliest {body['earliest']} lies after {body['at']}")
-    if (seen.latest if earliest is None else earliest) > record.at:
+    if (seen.latest if earliest is None else earliest) > record.at + TEXT_ROUNDING_S:
         raise _Contradiction(f"the sighting at {body['at']} comes from the future")
     known = replace(
         knowledge,
@@ -360,9 +362,8 @@ def _ruled(knowledge: SequenceKnowledge, record: Record) -> SequenceKnowledge:
         return replace(known, start=start, attempts=(), seen={}, readings=())
     if body.get("earliest"):
         return _new_run(known, _start_of(record, StartStatus.OBSERVED))
+    # Where the records know no bounds of it, those of the configuration hold.
     start = known.start or Start()
-    if start.earliest is None:
-        raise ValueError("it is not known when it started: give earliest and latest")
     return replace(known, start=replace(start, status=StartStatus.OBSERVED, record=record.number))
 
 

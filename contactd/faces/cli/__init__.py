@@ -30,6 +30,7 @@ COMMANDS = {
     "ledger": Lazy(f"{_HERE}.ledger", "Show, verify or export the ledger."),
     "export": Lazy(f"{_HERE}.export", "Calendars, elements and ephemerides for other programs."),
     "handover": Lazy(f"{_HERE}.handover", "What the next shift must know."),
+    "review": Lazy(f"{_HERE}.review", "Planned against actual, after the fact."),
     "rehearse": Lazy(f"{_HERE}.rehearse", "Rehearse a script on a simulated clock."),
     "demo": Lazy(f"{_HERE}.demo", "Write a demo configuration of the present day."),
 }

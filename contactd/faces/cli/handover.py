@@ -37,12 +37,13 @@ def command(since: float, ahead_s: float, form: str, output: Path | None, config
     """
     from contactd.alerts.state import AlertState, fold_alerts
     from contactd.faces.cli.forecast import outlook_of
+    from contactd.faces.cli.motion import with_fetched_elements
     from contactd.faces.cli.progress import with_progress
     from contactd.faces.cli.store import open_ledger
     from contactd.faces.handover import gather
     from contactd.records.state import State, fold
 
-    configuration = read_configuration(config_dir)
+    configuration = with_fetched_elements(read_configuration(config_dir))
     now = current().now
     ledger = open_ledger(configuration)
     records = [] if ledger is None else list(ledger.records())

@@ -11,6 +11,7 @@ from contactd.faces.cli.times import length
 if TYPE_CHECKING:
     from contactd.config.configuration import Configuration
     from contactd.core.orbit.track import Track
+    from contactd.core.record import Record
     from contactd.core.target import Target
 
 
@@ -98,3 +99,18 @@ def with_fetched_elements(configuration: Configuration) -> Configuration:
             except ContactdError as error:
                 complain(f"{name}: the ledger's elements cannot be used: {error}")
     return replace(configuration, targets=targets)
+
+
+def motion_known_by(target: Target, adopted: Record | None) -> Target:
+    """The target with the elements of an adoption record; as it is if the record has none."""
+    from contactd.core.errors import ContactdError
+    from contactd.core.orbit import parse_omm
+
+    text = "" if adopted is None else str(adopted.body.get("omm", ""))
+    if not text:
+        return target
+    try:
+        return replace(target, elements=parse_omm(text))
+    except ContactdError as error:
+        complain(f"{target.name}: the ledger's elements cannot be used: {error}")
+        return target

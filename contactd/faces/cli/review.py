@@ -1,0 +1,160 @@
+"""``contactd review``: planned against actual, after the fact."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import click
+
+from contactd.faces.cli import options
+from contactd.faces.cli.output import as_json, refuse
+from contactd.faces.cli.session import current
+from contactd.faces.cli.situation import chosen, read_configuration
+
+if TYPE_CHECKING:
+    from contactd.config.configuration import Configuration
+    from contactd.core.record import Record
+    from contactd.core.target import Target
+    from contactd.faces.review import Review, TargetReview
+
+
+@click.command("review")
+@options.targets
+@options.instant("begins", "From when; what was known then is the plan.", "-1d")
+@options.instant("ends", "Until when.", "now")
+@click.option("--format", "form", type=click.Choice(["table", "json"]), default="table")
+@options.config
+def command(
+    target_names: tuple[str, ...], begins: float, ends: float, form: str, config_dir: str
+) -> None:
+    """Planned against actual for contacts, steps, readings and alerts between two times.
+
+    AOS is not measured: its residual is how far the prediction moved with newer elements.
+    """
+    if ends <= begins:
+        refuse("expected --ends after --begins")
+    from contactd.alerts.state import AlertState, fold_alerts
+    from contactd.faces.cli.motion import with_fetched_elements
+    from contactd.faces.cli.progress import with_progress
+    from contactd.faces.cli.store import open_ledger
+    from contactd.faces.review import gather
+    from contactd.records.state import State, fold
+
+    configuration = with_fetched_elements(read_configuration(config_dir))
+    targets = chosen("target", target_names, configuration.targets)
+    ledger = open_ledger(configuration)
+    records = [] if ledger is None else list(ledger.records())
+    state = fold(State(), records)
+    reviews = [
+        _target_review(target, configuration, records, begins, ends)
+        for target in with_progress(targets, "Comparing")
+    ]
+    alerts = fold_alerts(AlertState(), records)
+    review = gather(reviews, state.missed_contacts, alerts, begins, ends)
+    if form == "json":
+        as_json(review.as_json())
+    else:
+        _show(review)
+
+
+def _target_review(
+    target: Target,
+    configuration: Configuration,
+    records: list[Record],
+    begins: float,
+    ends: float,
+) -> TargetReview:
+    from contactd.core.instants import DAY_S
+    from contactd.core.planning import look_ahead
+    from contactd.faces.cli.motion import motion_known_by
+    from contactd.faces.cli.store import knowledge_of
+    from contactd.faces.review import TargetReview
+    from contactd.records.state import State, as_known_at, fold
+
+    stations = list(configuration.stations.values())
+    then, now = as_known_at(records, begins), fold(State(), records)
+    before = motion_known_by(target, then.elements.get(target.name))
+    knowledge = knowledge_of(now, target)
+    span = (begins, ends)
+    elements = target.elements_for(ends)
+    turns_per_day = elements.mean_motion_rev_per_day if elements else 15.0
+    return TargetReview(
+        planned=look_ahead(before, stations, knowledge_of(then, target), span, begins),
+        actual=look_ahead(target, stations, knowledge, span, min(ends, current().now)),
+        knowledge=knowledge,
+        half_period_s=DAY_S / turns_per_day / 2,
+    )
+
+
+def _show(review: Review) -> None:
+    from contactd.faces.cli.tables import Column, console, say, show
+    from contactd.faces.cli.times import length, moment
+
+    screen = console()
+
+    def at(instant: float | None) -> str:
+        return "-" if instant is None else moment(instant)
+
+    def seconds(value: float | None) -> str:
+        return "-" if value is None else f"{value:+.1f}"
+
+    say(screen, f"Review of {moment(review.begins)} to {moment(review.ends)}")
+    say(screen, "")
+    say(screen, f"Contacts: {len(review.contacts)}")
+    if review.contacts:
+        columns = [
+            Column("Target", wraps=True),
+            Column("Station", wraps=True),
+            Column("AOS", "UTC"),
+            Column("Moved", "s", right=True),
+            Column("Missed", wraps=True),
+        ]
+        rows = [
+            (
+                each.target,
+                each.station,
+                at(each.actual_aos if each.actual_aos is not None else each.planned_aos),
+                "gone"
+                if each.actual_aos is None
+                else "new"
+                if each.planned_aos is None
+                else seconds(each.residual_s),
+                each.missed or "",
+            )
+            for each in review.contacts
+        ]
+        show(columns, rows, screen)
+    for step in review.steps:
+        say(screen, "")
+        say(screen, f"{step.step}: {step.status}")
+        if step.planned is not None:
+            say(screen, f"planned  {at(step.planned[0])} to {at(step.planned[2])}", indent=2)
+        if step.expiry is not None and step.expiry != step.planned:
+            say(screen, f"known    {at(step.expiry[0])} to {at(step.expiry[2])}", indent=2)
+        if step.seen is not None:
+            verdict = {True: "as planned", False: "NOT as planned", None: ""}[step.within]
+            away = f", {seconds(step.residual_s)} s from nominal" if step.residual_s else ""
+            say(screen, f"seen     by {at(step.seen[1])}{away} {verdict}".rstrip(), indent=2)
+    if review.readings:
+        say(screen, "")
+        say(screen, "Readings")
+        for reading in review.readings:
+            text = f"{at(reading.at)}  {reading.about}: {reading.read}"
+            say(screen, f"{text} ({seconds(reading.residual_s)} s from plan)", indent=2, hang=4)
+    say(screen, "")
+    say(screen, f"Alerts: {len(review.alerts)}")
+    for alert in review.alerts:
+        took = max(alert.raised - alert.due, 0.0)
+        late = f", late by {length(took)}" if alert.late else ""
+        taken = (
+            f"acknowledged after {length(alert.acknowledged - alert.raised)}"
+            if alert.acknowledged is not None
+            else "not acknowledged"
+        )
+        told = (
+            "not delivered"
+            if alert.delivered is None
+            else f"delivered after {max(alert.delivered - alert.raised, 0.0):.1f} s"
+        )
+        text = f"{at(alert.raised)}  {alert.severity}: {alert.what}"
+        say(screen, f"{text} ({told}{late}, {taken})", indent=2, hang=4)
