@@ -67,13 +67,34 @@ def delay_of(step: Step, knowledge: SequenceKnowledge) -> float | None:
     return knowledge.settings.get(step.name, setting.chosen_s)
 
 
+def known_start(sequence: Sequence, knowledge: SequenceKnowledge) -> Start:
+    """The start as the records have it; what they do not say of it, as it is configured."""
+    start, configured = knowledge.start, sequence.start
+    if start is None:
+        start = configured
+        if start.status is StartStatus.IN_DOUBT:
+            # The records knew of no doubt when they told of what ends it.
+            if any(each.refutes for each in knowledge.not_seen.values()):
+                return replace(start, status=StartStatus.REFUTED)
+            if knowledge.seen:
+                return replace(start, status=StartStatus.OBSERVED)
+        return start
+    if start.earliest is not None or configured.earliest is None:
+        return start
+    return replace(
+        start, earliest=configured.earliest, nominal=configured.nominal, latest=configured.latest
+    )
+
+
 def timeline(sequence: Sequence, knowledge: SequenceKnowledge) -> Timeline:
     """Bounds of every step's expiry."""
-    start = knowledge.start or sequence.start
+    start = known_start(sequence, knowledge)
     steps = in_order(sequence)
     middle = start.middle
     if start.status is StartStatus.PENDING or start.earliest is None or start.latest is None:
-        why = "nobody has started it and no time is planned"
+        why = "it is not known when it started"
+        if start.status is StartStatus.PENDING:
+            why = "nobody has started it and no time is planned"
         return Timeline(start, dict.fromkeys(s.name for s in steps), {s.name: why for s in steps})
     assert middle is not None
     scale = ClockScale.of(sequence.clock.temperature)

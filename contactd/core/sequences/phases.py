@@ -13,7 +13,9 @@ from contactd.core.sequences.model import Sequence, Step
 Unit = str | None
 
 # No clock that is let in lasts longer than this for one of its seconds (rates below 100 000 ppm).
-SLOWEST = 1.2
+SLOWEST = 1.3
+# More readings than this, the latest, are not looked at: the work grows with their square.
+MOST_READINGS = 300
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,7 +72,7 @@ def _readings(
     sequence: Sequence, knowledge: SequenceKnowledge, scale: ClockScale
 ) -> Iterator[Evidence]:
     names = {step.name for step in sequence.steps}
-    for reading in knowledge.readings:
+    for reading in knowledge.readings[-MOST_READINGS:]:
         if reading.step is not None and reading.step not in names:
             continue
         step = None if reading.step is None else sequence.step(reading.step)

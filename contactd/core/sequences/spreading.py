@@ -14,6 +14,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Protocol
 
 import numpy as np
@@ -21,7 +22,7 @@ from numpy.typing import NDArray
 
 from contactd.core.intervals import IntervalSet
 from contactd.core.sequences.clocks import PPM, ClockScale, lasting, rate_limits
-from contactd.core.sequences.expiry import Expiry, Timeline, delay_of
+from contactd.core.sequences.expiry import Expiry, Timeline, delay_of, known_start
 from contactd.core.sequences.known import SequenceKnowledge
 from contactd.core.sequences.model import Sequence, Step
 from contactd.core.sequences.order import in_order
@@ -176,10 +177,10 @@ class Spreads:
 
     def _start_weights(self, starts: FloatArray, scale: ClockScale) -> FloatArray:
         start = self.line.start
-        configured = self.knowledge.start or self.sequence.start
-        if start.sigma_s is None or configured.middle is None:
+        middle = known_start(self.sequence, self.knowledge).middle
+        if start.sigma_s is None or middle is None:
             return np.ones(len(starts))
-        off = (starts - scale.enter(configured.middle)) / start.sigma_s
+        off = (starts - scale.enter(middle)) / start.sigma_s
         return np.asarray(np.exp(-(off**2) / 2), dtype=np.float64)
 
     def _rate_weights(self, unit: str | None, lasts: FloatArray) -> FloatArray:
@@ -240,6 +241,7 @@ def _error(step: Step, points: FloatArray) -> FloatArray:
     return np.asarray(sigma * np.interp(points, shares, quantiles), dtype=np.float64)
 
 
+@lru_cache(maxsize=8)
 def _points(dimensions: int) -> FloatArray:
     """Points spread evenly over the unit cube, shape ``[SAMPLES, dimensions]``."""
     root = 2.0

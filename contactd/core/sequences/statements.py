@@ -239,6 +239,7 @@ def ruling(
     at: float | None = None,
     reading_record: int | None = None,
     knowledge: SequenceKnowledge | None = None,
+    sequence: Sequence | None = None,
 ) -> Statement:
     """Body for RULING: an operator decides what is the case, and says why.
 
@@ -249,6 +250,7 @@ def ruling(
         at: by when the step had acted, for ``acted``.
         reading_record: number of the record of the reading that is wrong, for ``reading wrong``.
         knowledge: what is known so far, to refuse a start without bounds, or an unknown reading.
+        sequence: as configured; its start's bounds hold where none are known.
     """
     allowed = RULINGS_ON_SEQUENCE if step is None else RULINGS_ON_STEP
     if verdict not in allowed:
@@ -263,6 +265,7 @@ def ruling(
         verdict == STARTED
         and knowledge is not None
         and (knowledge.start is None or knowledge.start.earliest is None)
+        and (sequence is None or sequence.start.earliest is None)
     ):
         _refuse("earliest", "nothing", "bounds of the start: none are known so far")
     if at is not None:

@@ -300,6 +300,7 @@ class Ruling(_Entry):
             latest=self.latest,
             at=self.at,
             knowledge=scene.knowledge,
+            sequence=scene.sequence,
         )
         return self._noted(scene.record(kinds.RULING, self.step, body))
 

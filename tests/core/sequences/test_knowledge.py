@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -12,13 +13,14 @@ from hypothesis import strategies as st
 from contactd.core import record as kinds
 from contactd.core.instants import from_text, to_text
 from contactd.core.record import Record
+from contactd.core.sequences.expiry import timeline
 from contactd.core.sequences.knowledge import (
     CONCERNS_SEQUENCES,
     SequenceKnowledge,
     learn,
     parts_of,
 )
-from contactd.core.sequences.model import StartStatus
+from contactd.core.sequences.model import Delay, Sequence, Start, StartStatus, Step
 from contactd.core.sequences.statements import (
     command_sent,
     event,
@@ -268,3 +270,35 @@ def test_a_kind_that_concerns_no_sequence_changes_nothing() -> None:
     known = told((kinds.START_OBSERVED, "", 10, observed(0)))
     remark = Record(T0 + 20, kinds.REMARK, SUBJECT, "Ada", {"text": "cold night"}, number=2)
     assert learn(known, remark) is known
+
+
+def test_a_ruling_that_it_started_takes_the_configured_bounds_where_no_others_are_known() -> None:
+    configured = Sequence(
+        "Lantern 3",
+        "wake-up",
+        (Step("receiver on", Delay(fixed_s=60.0)),),
+        start=Start(StartStatus.IN_DOUBT, T0, T0 + 5, T0 + 10),
+    )
+    body = ruling("started", "on video", recorded_at=T0 + 50, knowledge=told(), sequence=configured)
+    known = told((kinds.RULING, "", 50, body))
+    assert known.conflicts == ()
+    line = timeline(configured, known)
+    assert line.start.status is StartStatus.OBSERVED
+    assert line.start.latest == T0 + 10
+    nowhere = timeline(replace(configured, start=Start()), known)
+    assert nowhere.unset == {"receiver on": "it is not known when it started"}
+
+
+def test_a_configured_doubt_ends_by_a_sighting_or_an_accepted_not_seen() -> None:
+    configured = Sequence(
+        "Lantern 3",
+        "wake-up",
+        (Step("receiver on", Delay(fixed_s=60.0)),),
+        start=Start(StartStatus.IN_DOUBT, T0, T0 + 5, T0 + 10),
+    )
+    body = {"from": to_text(T0, 6), "until": to_text(T0 + 900, 6), "refutes": True, "why": "x"}
+    not_seen = told((kinds.STEP_NOT_SEEN, "receiver on", 950, body))
+    was_seen = told((kinds.STEP_SEEN, "receiver on", 950, seen(66)))
+    assert timeline(configured, told()).start.status is StartStatus.IN_DOUBT
+    assert timeline(configured, not_seen).start.status is StartStatus.REFUTED
+    assert timeline(configured, was_seen).start.status is StartStatus.OBSERVED

@@ -62,5 +62,6 @@ def command(
         latest=latest,
         at=at,
         knowledge=known.get(matter.sequence.name),
+        sequence=matter.sequence,
     )
     matter.enter(RULING, body, manner, named)
