@@ -25,9 +25,10 @@ from collections.abc import Iterable
 
 from contactd.alerts.learning import TEACH, Draft
 from contactd.alerts.told import SERVICE, AlertState
+from contactd.core import record as kinds
 from contactd.core.record import Record
 
-__all__ = ["AlertState", "fold_alerts", "learn_alert"]
+__all__ = ["AlertState", "fold_alerts", "learn_alert", "rests_on"]
 
 
 def learn_alert(state: AlertState, record: Record) -> AlertState:
@@ -57,3 +58,23 @@ def fold_alerts(state: AlertState, records: Iterable[Record]) -> AlertState:
             except (KeyError, TypeError, ValueError):
                 continue
     return draft.finish()
+
+
+def rests_on(state: AlertState, records: Iterable[Record]) -> frozenset[int]:
+    """Numbers of the records on which a state rests that is the fold of them."""
+    silences = {silence.identity for silence in state.silences.values()}
+    dead = {letter.number for letter in state.dead_letters}
+    missed = {each.number for some in state.missed.values() for each in some}
+
+    def counts(record: Record) -> bool:
+        if record.number in dead or record.number in missed:
+            return True
+        body = record.body
+        if body.get("silence") in silences or body.get("identity") in state.told:
+            return True
+        alerts = body.get("alerts")
+        return isinstance(alerts, list) and any(each in state.told for each in alerts)
+
+    return frozenset(
+        record.number for record in records if record.kind in kinds.OF_ALERTS and counts(record)
+    )

@@ -72,3 +72,22 @@ SILENCE_SET = "silence-set"
 SILENCE_LIFTED = "silence-lifted"
 SERVICE_STARTED = "service-started"
 SERVICE_STOPPED = "service-stopped"
+
+# What is recorded of alerts: the bulk of a ledger. Its meaning is folded in contactd.alerts.
+OF_ALERTS = frozenset(
+    {
+        ALERT_RAISED,
+        ALERT_SENT,
+        ALERT_DELIVERED,
+        ALERT_FAILED,
+        ALERT_ACKNOWLEDGED,
+        ALERT_RETRIED,
+        ALERT_ESCALATED,
+        ALERT_SILENCED,
+        ALERT_EXPIRED,
+        ALERT_RESOLVED,
+        ALERT_MISSED,
+        SILENCE_SET,
+        SILENCE_LIFTED,
+    }
+)

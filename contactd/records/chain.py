@@ -163,6 +163,16 @@ def check_texts(record: Record) -> None:
         raise LedgerError(f"a record's instant is {record.at}; a time near the present is expected")
 
 
+def refusal(record: Record) -> str:
+    """Why no ledger would store a record, or "" where one would."""
+    try:
+        check_texts(record)
+        body_text(record.body)
+    except LedgerError as error:
+        return str(error)
+    return ""
+
+
 def _plain(value: Any, depth: int) -> Any:
     """The value with mappings as dicts and sequences as lists."""
     if depth < 0:

@@ -133,3 +133,29 @@ def fold(state: State, records: Iterable[Record]) -> State:
 def as_known_at(records: Iterable[Record], instant: float) -> State:
     """The state as it was known at an instant (s): only what had been recorded by then counts."""
     return fold(State(), (record for record in records if record.at <= instant))
+
+
+# Of these the state keeps the latest for each subject; earlier ones may be archived.
+_LATEST_COUNTS = frozenset(
+    {
+        kinds.ELEMENTS_ADOPTED,
+        kinds.ELEMENTS_CHANGED,
+        kinds.CONFIGURATION_ADOPTED,
+        kinds.CONFIGURATION_REFUSED,
+    }
+)
+
+
+def rests_on(records: Iterable[Record]) -> frozenset[int]:
+    """Numbers of the records on which the present state rests, alerts apart.
+
+    What people have stated always counts; of what the service itself adopts, the latest does.
+    """
+    numbers: set[int] = set()
+    latest: dict[tuple[str, str], int] = {}
+    for record in records:
+        if record.kind in _LATEST_COUNTS:
+            latest[record.kind, record.subject] = record.number
+        elif record.kind not in kinds.OF_ALERTS:
+            numbers.add(record.number)
+    return frozenset(numbers.union(latest.values()))

@@ -12,8 +12,14 @@ from collections.abc import Sequence
 from concurrent.futures import Executor, ThreadPoolExecutor
 from typing import Protocol
 
+import structlog
+
 from contactd.core.errors import LedgerError
 from contactd.core.record import Record
+from contactd.records.chain import refusal
+from contactd.records.ledger import MOST_AT_ONCE
+
+log = structlog.get_logger("contactd.store")
 
 MOST_HELD = 20_000
 READ_AT_ONCE = 5_000
@@ -41,7 +47,8 @@ class Store:
     Attributes:
         number: of the last record read.
         trouble: what is wrong with the ledger at present, or "".
-        dropped: records lost because more than ``MOST_HELD`` had to be held.
+        dropped: records lost because more than ``MOST_HELD`` had to be held, or because no ledger
+            would store them.
     """
 
     def __init__(self, ledger: LedgerLike, thread: Executor | None = None) -> None:
@@ -94,15 +101,20 @@ class Store:
         self._ledger.close()
 
     def _exchange(self, held: tuple[Record, ...], number: int) -> tuple[int, list[Record]]:
-        if held:
-            self._ledger.append(held)
-        return len(held), self._ledger.since(number, READ_AT_ONCE)
+        batch = held[:MOST_AT_ONCE]
+        if batch:
+            self._ledger.append(batch)
+        return len(batch), self._ledger.since(number, READ_AT_ONCE)
 
     def _hold(self, records: Sequence[Record]) -> None:
         for record in records:
             if record.identity and record.identity in self._held_identities:
                 continue
-            if len(self._held) >= MOST_HELD:
+            # One that no ledger would ever store must not keep the others waiting.
+            reason = refusal(record)
+            if reason:
+                log.error("a record was refused", kind=record.kind, reason=reason)
+            if reason or len(self._held) >= MOST_HELD:
                 self.dropped += 1
                 continue
             self._held.append(record)
