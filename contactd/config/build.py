@@ -9,14 +9,15 @@ from typing import Any, Protocol
 
 from contactd.config.configuration import ElementFeed, Notice
 from contactd.config.files import Unreadable
+from contactd.config.orbit_section import ElementsSection
 from contactd.config.places import Document, Location, describe
 from contactd.config.sections import SpanOrCalendar
 from contactd.config.settings import Elements
 from contactd.config.station_file import StationFile
-from contactd.config.target_file import ElementsSection, TargetFile
+from contactd.config.target_file import TargetFile
 from contactd.config.types import nearest
 from contactd.core.errors import InputError
-from contactd.core.ground.station import ServiceTerms, Station
+from contactd.core.ground.station import AntennaLimits, ServiceTerms, Station
 from contactd.core.intervals import IntervalSet, union
 from contactd.core.orbit.elements import ElementSet, TimingError
 from contactd.core.planning import Target
@@ -66,11 +67,20 @@ class Builder:
             least_elevation_deg=file.least_elevation_deg,
             mask=_mask(file.mask),
             services={
-                name: ServiceTerms(terms.least_elevation_deg, terms.acquisition_s, terms.guard_s)
+                name: ServiceTerms(
+                    terms.least_elevation_deg, terms.acquisition_s, terms.guard_s, terms.link or ""
+                )
                 for name, terms in file.services.items()
             },
             outages=self.spans(file.outages, ("outages",)),
             refraction=file.refraction,
+            antenna=AntennaLimits(
+                file.antenna.highest_elevation_deg,
+                file.antenna.azimuth_rate_deg_s,
+                file.antenna.elevation_rate_deg_s,
+                file.antenna.half_beam_deg,
+            ),
+            sun_exclusion_deg=file.sun_exclusion_deg,
         )
 
     def spans(self, listed: tuple[SpanOrCalendar, ...], location: Location) -> IntervalSet:
@@ -131,21 +141,24 @@ class Builder:
         sources: list[str] = []
         for key, listed in (("omm", section.omm), ("tle", section.tle)):
             for index, text in enumerate(listed):
-                location = ("elements", key, index)
-                if "\n" in text.strip():
-                    sources.append("the target's file")
-                    sets += self._inline(text, location, _parser(key))
-                else:
-                    sources.append(text)
-                    most = MOST_ELEMENT_FILE_BYTES
-                    sets += self._from_file(text, location, most, _parser(key)) or ()
+                found, source = self.message(text, ("elements", key, index), _parser(key))
+                sets += found or ()
+                sources.append(source)
         if sets:
             return self._of_one_object(sets, section), ", ".join(dict.fromkeys(sources))
         return (), section.url or ", ".join(sources)
 
-    def _inline(
-        self, text: str, location: Location, parse: Callable[[bytes], tuple[ElementSet, ...]]
-    ) -> tuple[ElementSet, ...]:
+    def message(
+        self, text: str, location: Location, parse: Callable[[bytes], Any]
+    ) -> tuple[Any, str]:
+        """What a parser makes of a message that stands in the document or in a file that it names,
+        and where it came from, for people; None with errors noted."""
+        if "\n" in text.strip():
+            return self._inline(text, location, parse), "the target's file"
+        return self._from_file(text, location, MOST_ELEMENT_FILE_BYTES, parse), text
+
+    def _inline(self, text: str, location: Location, parse: Callable[[bytes], Any]) -> Any:
+        """What a parser makes of a text in the document; None with errors noted."""
         try:
             return parse(text.encode())
         except InputError as error:
@@ -156,7 +169,7 @@ class Builder:
                 placed.line = node.line + error.line
                 placed.column = self.document.indent(node) + max(error.column, 1)
             self.document.errors.append(placed)
-            return ()
+            return None
 
     def _of_one_object(
         self, sets: list[ElementSet], section: ElementsSection
@@ -179,9 +192,9 @@ class Builder:
 
     def target(self, file: TargetFile, rules: Elements) -> Target:
         """The target of a target's file; its feed, if it has one, is made by :meth:`feed`."""
+        from contactd.config.build_orbit import links_of, motion_of
         from contactd.config.build_sequence import build_sequences
 
-        sets, source = self.elements(file.elements) if file.elements else ((), "")
         section = file.elements
         timing_error, stale_after_s = TimingError(), rules.stale_after_s
         if section is not None:
@@ -193,11 +206,11 @@ class Builder:
             self.notice((), "no elements: no contact can be predicted")
         return Target(
             name=file.name,
-            elements=sets,
-            elements_source=source,
             timing_error=timing_error,
             stale_after_s=stale_after_s,
             sequences=build_sequences(self, file),
+            links=links_of(self, file),
+            **motion_of(self, file),
         )
 
     def feed(self, file: TargetFile, rules: Elements) -> ElementFeed | None:

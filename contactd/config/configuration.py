@@ -82,6 +82,7 @@ class Made:
         rules: the settings that it goes by, for a target.
         span: that recurring events were written out within; None if there are none.
         needs: the services that steps need, and where they stand.
+        links: the radio links that a station's services need, and where they stand.
         leads: the target's own alert leads.
     """
 
@@ -91,6 +92,7 @@ class Made:
     rules: Elements | None = None
     span: tuple[float, float] | None = None
     needs: tuple[Mention, ...] = ()
+    links: tuple[Mention, ...] = ()
     notices: tuple[Notice, ...] = ()
     leads: AlertLeads | None = None
     feed: ElementFeed | None = None

@@ -45,6 +45,7 @@ alerts:
   step_lead: [1h, 10min, 1min]            # before the earliest expiry of a step
   stop_by_lead: [1h, 10min, 2min]         # before the last moment to send a stop
   keep_clear_lead: [15min]                # before nobody may be near any more
+  aos_moved: 30s                          # other elements that move AOS further are a caution
   not_told: []                            # routine kinds that are not wanted, such as step-expired
 
 # Who is told besides the log. A channel is left out by making it a remark.
@@ -108,7 +109,10 @@ longitude_deg: 146.08
 altitude_m: 212
 mask: [[0, 6], [90, 4], [180, 3], [250, 14], [290, 12], [330, 6]]
 services:
-  telemetry: {least_elevation_deg: 5}
+  telemetry: {least_elevation_deg: 5, link: telemetry}   # only while the target's link suffices
+# What the mount can follow: also azimuth_rate_deg_s, elevation_rate_deg_s and half_beam_deg.
+antenna: {highest_elevation_deg: 87}
+sun_exclusion_deg: 1                    # nothing is received with the Sun in the beam
 """
 
 ILE_CENDRE = """\
@@ -153,6 +157,24 @@ elements:
 $lantern_tle
   timing_error: {at_epoch: 0.3s, per_day: 1.5s}    # along the track; grows with the elements' age
   stale_after: 3d
+
+# Radio links, for Doppler, margins, and the services of stations that name them.
+links:
+  - name: telemetry
+    direction: down
+    frequency_mhz: 2245.5
+    power_dbw: -3
+    line_loss_db: 1
+    # Tumbling: the worst gain counts. Or nadir, or station: what the antenna points at.
+    antenna: {attitude: tumbling, pattern: [[0, 3], [90, 0], [180, -6]]}
+    station_gain_dbi: 30
+    noise_temperature_k: 300
+    bit_rate_bps: 9600
+    required_eb_n0_db: 9.6
+    other_losses_db: 2
+    required_margin_db: 3
+    # turnaround: 240/221            # of down to up frequency, for two-way Doppler
+    # atmosphere: {exceeded_percent: 1, antenna_diameter_m: 3}   # needs contactd[link]
 
 alerts:
   contact_lead: [15min, 2min]                      # this target is told of earlier than others
@@ -226,7 +248,26 @@ PALE_HERON = """\
 name: Pale Heron
 elements:
   omm: pale-heron.xml             # CCSDS 502.0-B-3, beside this file; KVN, XML or JSON
+  # Or one of these in its place:
+  # tle: pale-heron.tle           # or the two or three lines themselves, after |
+  # url: https://elements.example/pale-heron.txt    # asked for politely; format: tle or omm
+  # oem: pale-heron.oem           # an ephemeris; nothing is predicted in its gaps
+  # opm: pale-heron.opm           # a state, propagated numerically
+  # kepler: {epoch: 2026-11-25T00:00:00Z, frame: EME2000, semi_major_axis_km: 15740,
+  #   eccentricity: 0.42, inclination_deg: 63.4, raan_deg: 250.6, argument_of_perigee_deg: 270,
+  #   mean_anomaly_deg: 40}       # or true_anomaly_deg; propagated numerically
+  # state: {epoch: 2026-11-25T00:00:00Z, frame: ITRF, position_km: [6900, 0, 0],
+  #   velocity_km_s: [0, 3.5, 6.2]}                 # or EME2000, GCRF, TEME
   timing_error: {at_epoch: 0.5s, per_day: 2s}
+
+# For numerical propagation; the Sun's activity changes the air's density threefold.
+# spacecraft: {mass_kg: 120, drag_area_m2: 0.8, drag_coefficient: 2.2, density_factor: 1.0}
+
+# What all outcomes within these bounds share is certain; what any of them brings is possible.
+# manoeuvres:
+#   - {at: 2026-11-26T10:00:00Z, delta_v_m_s: [0, 3, 0], frame: RTN, give_or_take: 60s,
+#      magnitude_error_percent: 5, may_not_happen: true}
+
 alerts:
   contact_lead: 10min
   not_told: [command-window-opens, command-window-closes-soon, command-window-closed]

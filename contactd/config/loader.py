@@ -115,6 +115,7 @@ class _Loader:
         stations = self._named([self.maker.station(path) for path in self.station_files])
         targets = self._named([self.maker.target(path, rules) for path in self.target_files])
         self._check_services(stations, targets)
+        self._check_links(stations, targets)
         notices = [*self.notices, *(n for each in self.maker.made.values() for n in each.notices)]
         states = self.maker.reader.states
         configuration = Configuration(
@@ -249,6 +250,21 @@ class _Loader:
                     targets.pop(name, None)
                 elif need.word not in offered:
                     self.notices.append(need.notice("no station offers this service"))
+
+    def _check_links(self, stations: dict[str, Made], targets: dict[str, Made]) -> None:
+        """Links that services need should be some target's."""
+        known = {
+            link.name
+            for each in targets.values()
+            if isinstance(each.thing, Target)
+            for link in each.thing.links
+        }
+        for each in stations.values():
+            for link in each.links:
+                if targets and link.word not in known:
+                    self.notices.append(
+                        link.notice("no target has a link of this name: no link is looked at")
+                    )
 
     def _store_url(self, settings: Settings) -> str:
         url, password_file = settings.store.url, settings.store.password_file

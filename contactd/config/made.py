@@ -61,7 +61,16 @@ class Maker:
             return self._finished(document, None)
         builder = Builder(document, self.reader, self.span)
         station = builder.station(file)
-        made = Made(station, document.mention(("name",)), self._digests(path, builder))
+        made = Made(
+            station,
+            document.mention(("name",)),
+            self._digests(path, builder),
+            links=tuple(
+                document.mention(("services", name, "link"))
+                for name, terms in station.services.items()
+                if terms.link
+            ),
+        )
         return self._finished(document, self._completed(made, builder))
 
     def target(self, path: Path, rules: Elements) -> Made | None:

@@ -20,6 +20,7 @@ from contactd.core.errors import InputError
 MOST_ERRORS_PER_FILE = 50
 _LONGEST_FOUND = 60
 _LISTED_KEYS = 12
+_COUNTS = {3: "three", 4: "four"}
 
 Location = tuple[str | int, ...]
 AnySection = TypeVar("AnySection", bound=Section)
@@ -272,7 +273,9 @@ def _expected_at(place: _Place) -> str:
         return f"keys such as {_keys_of(place.section)}"
     inner = get_args(place.annotation)
     if get_origin(place.annotation) is tuple and inner and Ellipsis not in inner:
-        wanted = (_expected_at(_unwrapped(each)) for each in inner)
+        wanted = [_expected_at(_unwrapped(each)) for each in inner]
+        if len(set(wanted)) == 1 and len(inner) > 2:
+            return f"{_COUNTS.get(len(inner), len(inner))} numbers in brackets, each {wanted[0]}"
         return f"a pair in brackets: [{', '.join(wanted)}]"
     if get_origin(place.annotation) is tuple:
         return "a list"

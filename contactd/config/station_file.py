@@ -16,7 +16,10 @@ from contactd.config.types import (
     Longitude,
     Name,
     Truth,
+    number,
 )
+
+Rate = Annotated[float, number(0.001, 100, what="degrees a second")]
 
 
 class ServiceSection(Section):
@@ -25,6 +28,16 @@ class ServiceSection(Section):
     least_elevation_deg: Elevation = 0.0
     acquisition_s: Duration = Field(default=0.0, alias="acquisition")
     guard_s: Duration = Field(default=0.0, alias="guard")
+    link: Name | None = None
+
+
+class MountSection(Section):
+    """What an elevation-over-azimuth mount can follow."""
+
+    highest_elevation_deg: Annotated[float, number(1, 90, what="degrees")] = 90.0
+    azimuth_rate_deg_s: Rate | None = None
+    elevation_rate_deg_s: Rate | None = None
+    half_beam_deg: Annotated[float, number(0, 45, what="degrees")] = 0.0
 
 
 class StationFile(Section):
@@ -37,8 +50,17 @@ class StationFile(Section):
     least_elevation_deg: Elevation = 0.0
     mask: Many[tuple[Azimuth, Elevation]] = ()
     refraction: Truth = False
+    antenna: MountSection = MountSection()
+    sun_exclusion_deg: Annotated[float, number(0, 90, what="degrees")] = 0.0
     services: Annotated[dict[Name, ServiceSection], Field(default_factory=dict, max_length=20)]
     outages: Spans = ()
+
+    @model_validator(mode="after")
+    def _mount_reaches_up(self) -> StationFile:
+        if self.antenna.highest_elevation_deg <= self.least_elevation_deg:
+            expected = f"more than the least elevation of {self.least_elevation_deg:g}°"
+            raise_at(("antenna", "highest_elevation_deg"), expected)
+        return self
 
     @model_validator(mode="after")
     def _mask_goes_round(self) -> StationFile:
