@@ -14,6 +14,7 @@ import json
 import os
 import subprocess
 import sys
+import zipfile
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -21,8 +22,18 @@ from typing import Any
 
 from debian_packages import PackagesUnavailable, PrivatePackages
 
-WHEELS_OF_DEBIAN = Path("usr/share/python-wheels")
-PIP_PACKAGE = "python3-pip-whl"
+PIP_PACKAGE, PIP_WHEEL = "python3-pip-whl", "usr/share/python-wheels/pip-*.whl"
+AUTHORITIES_PACKAGE = "ca-certificates"
+AUTHORITIES_OF_DEBIAN = Path("/etc/ssl/certs/ca-certificates.crt")
+AUTHORITIES_FINDER = """
+def where() -> str:
+    return {bundle!r}
+
+
+def contents() -> str:
+    with open({bundle!r}) as file:
+        return file.read()
+"""
 
 
 class SetupFailed(Exception):
@@ -81,7 +92,7 @@ class PythonEnvironment:
             return {}
 
     def _python_works(self) -> bool:
-        if not self.python.exists() or not self.command("pip").exists():
+        if not self.python.exists():
             return False
         check = [str(self.python), "-c", "import pip, sys; sys.exit(sys.version_info < (3, 11))"]
         return subprocess.run(check, capture_output=True).returncode == 0
@@ -99,22 +110,33 @@ class PythonEnvironment:
                 stdout=subprocess.DEVNULL,
             )
             return
-        wheel = self._pip_wheel()
-        bootstrap = [str(self.python), f"{wheel}/pip", "install", "--quiet", str(wheel)]
-        subprocess.run(bootstrap, check=True)
+        self._unpack_pip()
 
-    def _pip_wheel(self) -> Path:
+    def _unpack_pip(self) -> None:
+        """Put Debian's pip into the environment, and have it fetch the pip that it is made from."""
         private = PrivatePackages(self.project / ".tools")
-        places = (Path("/") / WHEELS_OF_DEBIAN, private.root / WHEELS_OF_DEBIAN)
-        for place in places:
-            for wheel in sorted(place.glob("pip-*.whl")):
-                return wheel
-        say("this Python has no pip: fetching Debian's into .tools")
+        places = (Path("/"), private.root)
         try:
-            private.fetch([PIP_PACKAGE], alone=True)
+            wheel = _first(places, PIP_WHEEL)
+            if wheel is None:
+                say("this Python has no pip: fetching Debian's into .tools")
+                private.fetch([PIP_PACKAGE], alone=True)
+                wheel = _first(places, PIP_WHEEL)
+            assert wheel is not None, f"{PIP_PACKAGE} has no {PIP_WHEEL}"
+            (packages,) = self.folder.glob("lib/python*/site-packages")
+            with zipfile.ZipFile(wheel) as archive:
+                archive.extractall(packages)
+            if not AUTHORITIES_OF_DEBIAN.exists():
+                # Debian's pip looks for the system's certificate authorities, and nowhere else.
+                private.fetch([AUTHORITIES_PACKAGE], alone=True)
+                authorities = sorted(private.root.glob("usr/share/ca-certificates/mozilla/*.crt"))
+                bundle = private.folder / "authorities.pem"
+                bundle.write_text("".join(each.read_text() for each in authorities))
+                finder = packages / "pip/_vendor/certifi/core.py"
+                finder.write_text(AUTHORITIES_FINDER.format(bundle=str(bundle)))
         except PackagesUnavailable as error:
             raise SetupFailed(_ask_administrator(str(error))) from error
-        return sorted(places[1].glob("pip-*.whl"))[0]
+        self._run_pip("install", "--upgrade", "--ignore-installed", "pip")
 
     def _run_pip(self, *arguments: str) -> None:
         command = [str(self.python), "-m", "pip", *arguments]
@@ -131,6 +153,11 @@ class PythonEnvironment:
         if done.returncode:
             print(done.stdout[-4000:], file=sys.stderr)
             raise SetupFailed("pip could not install contactd: its last lines stand above")
+
+
+def _first(places: tuple[Path, ...], pattern: str) -> Path | None:
+    """The first file of a pattern in the first of the places that has one."""
+    return next((found for place in places for found in sorted(place.glob(pattern))), None)
 
 
 def say(text: str) -> None:
