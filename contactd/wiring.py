@@ -92,6 +92,7 @@ async def _serve(
     from contactd.faces.http.rules import FollowedRules
     from contactd.records import Ledger
     from contactd.service.daemon import Daemon
+    from contactd.service.kernel_clock import synchronisation
     from contactd.service.metrics import Instruments, SnapshotCollector
     from contactd.service.notify import ServiceManager
     from contactd.service.pacing import MachinePace
@@ -112,6 +113,7 @@ async def _serve(
         Instruments(registry),
         ServiceManager(os.environ),
         MachinePace(clock),
+        ask=synchronisation,
     )
     registry.register(SnapshotCollector(daemon.snapshot, clock.now))
     with Ledger.open(configuration.store_url) as reader:

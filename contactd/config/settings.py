@@ -139,6 +139,7 @@ class ClockRules(Section):
 
     tolerance_s: Annotated[float, duration(1e-3, 60.0)] = Field(default=0.5, alias="tolerance")
     settle_s: Annotated[float, duration(0.0, DAY_S)] = Field(default=600.0, alias="settle")
+    synchronisation: Annotated[str, words(["watched", "required"])] = "watched"
 
 
 class Webhook(Section):

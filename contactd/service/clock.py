@@ -10,11 +10,13 @@ from __future__ import annotations
 import heapq
 import itertools
 import time
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Protocol
 
 from contactd.core import instants
 from contactd.core.outlook import ClockTrust
+from contactd.service.kernel_clock import Synchronisation
 
 # asyncio is imported where somebody waits: commands that only ask for the time start faster.
 if TYPE_CHECKING:
@@ -129,7 +131,12 @@ class ClockWatch:
     was stepped: it is not trusted until ``settle_s`` have passed without another step. A boot
     clock that ran ahead of the monotonic one tells of a suspend, which is no reason for distrust.
 
+    A clock that the kernel no longer calls synchronised is not trusted either; where that is
+    required, neither is one that never was.
+
     Attributes:
+        ask: what the kernel says of the clock; None where it cannot be asked.
+        requires_synchronisation: whether a clock that never was synchronised is distrusted.
         tolerance_s: differences up to this are the ordinary slewing of a disciplined clock.
         settle_s: how long a step is held against the clock.
     """
@@ -137,16 +144,23 @@ class ClockWatch:
     clock: Clock
     tolerance_s: float = 0.5
     settle_s: float = 600.0
+    ask: Callable[[], Synchronisation | None] = lambda: None
+    requires_synchronisation: bool = False
+    synchronisation: Synchronisation | None = None
     stepped_by_s: float = 0.0
     suspended_s: float = 0.0
     steps_seen: int = 0
     _last: tuple[float, float, float] | None = field(default=None)
     _distrusted_until: float = field(default=float("-inf"))
     _why: str = ""
+    _was_synchronised: bool = False
 
     def look(self) -> bool:
         """Compare the clocks; True when the wall clock was stepped or the machine slept."""
         wall, boot, mono = self.clock.now(), self.clock.boottime(), self.clock.monotonic()
+        self.synchronisation = self.ask()
+        if self.synchronisation is not None and self.synchronisation.synchronised:
+            self._was_synchronised = True
         last, self._last = self._last, (wall, boot, mono)
         self.stepped_by_s = self.suspended_s = 0.0
         if last is None:
@@ -167,4 +181,10 @@ class ClockWatch:
         """What to make of the wall clock at present."""
         if self.clock.boottime() < self._distrusted_until:
             return ClockTrust(trusted=False, why=self._why)
+        told = self.synchronisation
+        if told is not None and not told.synchronised:
+            if self._was_synchronised:
+                return ClockTrust(trusted=False, why="it is no longer synchronised (NTP or PTP)")
+            if self.requires_synchronisation:
+                return ClockTrust(trusted=False, why="it is not synchronised (NTP or PTP)")
         return ClockTrust()

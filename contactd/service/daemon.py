@@ -30,6 +30,7 @@ from contactd.records import State, fold
 from contactd.service.beat import Span, step
 from contactd.service.clock import Clock, ClockWatch
 from contactd.service.feeding import Feeding
+from contactd.service.kernel_clock import Synchronisation
 from contactd.service.metrics import Instruments
 from contactd.service.notify import ServiceManager
 from contactd.service.pacing import Job, Pace
@@ -72,6 +73,7 @@ class Daemon:
         pace: keeps the beat and the other jobs going.
         predictors: where predictions are computed; threads of its own if None.
         channels: how channels are made; the real ones if None.
+        ask: what the kernel says of its clock; nobody is asked if None.
     """
 
     def __init__(
@@ -86,6 +88,7 @@ class Daemon:
         pace: Pace,
         predictors: Executor | None = None,
         channels: ChannelMaker | None = None,
+        ask: Callable[[], Synchronisation | None] | None = None,
     ) -> None:
         now = clock.now()
         self.clock = clock
@@ -96,7 +99,13 @@ class Daemon:
         self._reloader = reloader
         self._feeding = Feeding(clock)
         rules = configuration.settings.clock
-        self._watch = ClockWatch(clock, rules.tolerance_s, rules.settle_s)
+        self._watch = ClockWatch(
+            clock,
+            rules.tolerance_s,
+            rules.settle_s,
+            ask or (lambda: None),
+            rules.synchronisation == "required",
+        )
         self._pace = pace
         self._predictors = predictors or ThreadPoolExecutor(PREDICTORS, "predict")
         self._telling = telling_of(configuration)
@@ -248,6 +257,7 @@ class Daemon:
         before = self._snapshot.at
         if self._watch.look():
             self._note_moved_clock()
+        self.instruments.say_synchronisation(self._watch.synchronisation)
         now = self.clock.now()
         if self._down_since is None and now - before > GAP_S:
             self._down_since = before

@@ -10,7 +10,7 @@ from __future__ import annotations
 import platform
 from collections.abc import Callable, Iterable, Iterator
 
-from prometheus_client import CollectorRegistry, Counter, Histogram
+from prometheus_client import CollectorRegistry, Counter, Gauge, Histogram
 from prometheus_client.core import GaugeMetricFamily, InfoMetricFamily
 from prometheus_client.registry import Collector
 
@@ -20,6 +20,7 @@ from contactd.core.alert import Severity
 from contactd.core.intervals import union
 from contactd.core.outlook import Snapshot, TargetOutlook
 from contactd.core.sequences.model import Served, StepForecast
+from contactd.service.kernel_clock import Synchronisation
 
 NEVER = float("nan")
 
@@ -41,6 +42,16 @@ class Instruments:
         self.beats = counter("beats", "Beats of the service.")
         self.beat_errors = counter("beat_errors", "Beats that ended in an unexpected error.")
         self.fetches = counter("element_fetches", "Fetches of elements by URL.", ("outcome",))
+        self.synchronised = Gauge(
+            "contactd_clock_synchronised",
+            "1 if the kernel calls the clock synchronised, 0 if not, NaN if it cannot be asked.",
+            registry=registry,
+        )
+        self.clock_error = Gauge(
+            "contactd_clock_error_bound_seconds",
+            "How far off the clock is at most, by the kernel's account.",
+            registry=registry,
+        )
         self.prediction = Histogram(
             "contactd_prediction_duration_seconds",
             "Time taken to predict one target's contacts.",
@@ -53,6 +64,12 @@ class Instruments:
             buckets=(0.1, 0.25, 0.5, 1.0, 2.0, 5.0, 15.0, 60.0, 600.0),
             registry=registry,
         )
+
+    def say_synchronisation(self, told: Synchronisation | None) -> None:
+        """Show what the kernel says of its clock."""
+        self.synchronised.set(NEVER if told is None else float(told.synchronised))
+        known = told is not None and told.synchronised
+        self.clock_error.set(told.error_bound_s if told is not None and known else NEVER)
 
 
 class SnapshotCollector(Collector):

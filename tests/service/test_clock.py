@@ -6,6 +6,7 @@ import pytest
 
 from contactd.core import instants
 from contactd.service.clock import ClockWatch, SimulatedClock, WallClock
+from contactd.service.kernel_clock import Synchronisation, synchronisation
 
 START = instants.from_text("2026-12-03T08:00:00Z")
 
@@ -81,3 +82,48 @@ def test_the_machines_clock_tells_the_time_of_the_operating_system() -> None:
     assert abs((now - before).total_seconds()) < 5.0
     before_s = clock.monotonic()
     assert 0.0 < before_s <= clock.boottime() + 1e-3
+
+
+class Kernel:
+    """Answers as the kernel would."""
+
+    def __init__(self, synchronised: bool) -> None:
+        self.synchronised = synchronised
+
+    def __call__(self) -> Synchronisation:
+        return Synchronisation(self.synchronised, 0.01)
+
+
+def test_a_clock_that_loses_its_synchronisation_is_distrusted_until_it_is_back() -> None:
+    clock, kernel = SimulatedClock(START), Kernel(True)
+    watch = ClockWatch(clock, ask=kernel)
+    beats(watch, clock, 3)
+    assert watch.trust().trusted
+    kernel.synchronised = False
+    beats(watch, clock, 1)
+    assert not watch.trust().trusted
+    assert "no longer synchronised" in watch.trust().why
+    kernel.synchronised = True
+    beats(watch, clock, 1)
+    assert watch.trust().trusted
+
+
+@pytest.mark.parametrize("required", [False, True])
+def test_a_clock_that_never_was_synchronised_is_distrusted_only_where_that_is_required(
+    required: bool,
+) -> None:
+    clock = SimulatedClock(START)
+    watch = ClockWatch(clock, ask=Kernel(False), requires_synchronisation=required)
+    beats(watch, clock, 3)
+    assert watch.trust().trusted is not required
+
+
+def test_the_kernel_can_be_asked_and_its_answer_lies_within_its_own_limits() -> None:
+    told = synchronisation()
+    if told is None:
+        pytest.skip("this kernel cannot be asked")
+    again = synchronisation()
+    assert again is not None
+    assert again.synchronised == told.synchronised
+    # The kernel's limit of maxerror is 16 s (NTP_PHASE_LIMIT in include/linux/timex.h).
+    assert 0.0 <= told.error_bound_s <= 16.0
