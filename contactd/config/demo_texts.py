@@ -66,6 +66,7 @@ elements:
 clock:
   tolerance: 500ms        # the wall clock is not trusted after a step greater than this
   settle: 10min           # until so long after the step
+  synchronisation: watched  # losing NTP is told; with required, never having had it is, too
 """
 
 SKERRY_HEAD = """\
