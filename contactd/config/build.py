@@ -195,13 +195,16 @@ class Builder:
         from contactd.config.build_orbit import links_of, motion_of
         from contactd.config.build_sequence import build_sequences
 
-        section = file.elements
+        section, motion = file.elements, motion_of(self, file)
         timing_error, stale_after_s = TimingError(), rules.stale_after_s
         if section is not None:
             timing_error = TimingError(
                 section.timing_error.at_epoch_s, section.timing_error.per_day_s
             )
             stale_after_s = section.stale_after_s or rules.stale_after_s
+            if motion.get("ephemeris") is not None and section.stale_after_s is None:
+                # It says itself how long it may be used.
+                stale_after_s = max(stale_after_s, motion["ephemeris"].validity_s)
         else:
             self.notice((), "no elements: no contact can be predicted")
         return Target(
@@ -210,7 +213,7 @@ class Builder:
             stale_after_s=stale_after_s,
             sequences=build_sequences(self, file),
             links=links_of(self, file),
-            **motion_of(self, file),
+            **motion,
         )
 
     def feed(self, file: TargetFile, rules: Elements) -> ElementFeed | None:

@@ -112,6 +112,23 @@ class Target:
         """
         return None if self.is_plain else self.orbit.fan(self.name, now, span)
 
+    def uncertain_from(self, now: float, span: tuple[float, float]) -> float | None:
+        """From when on (instant, s) within a span it is open how a planned manoeuvre goes, or None.
+
+        Args:
+            now: instant (s) that chooses among element sets.
+        """
+        epoch = self.epoch(now)
+        if epoch is None or self.ephemeris is not None:
+            return None
+        opens = [
+            each.at - each.give_or_take_s
+            for each in self.manoeuvres
+            if each.at > epoch and len(each.versions()) > 1
+        ]
+        first = min(opens, default=None)
+        return first if first is not None and first < span[1] else None
+
     def motion_at(self, now: float) -> Target:
         """The target with nothing but what its predictions rest on at an instant (s)."""
         elements = self.elements_for(now)

@@ -75,6 +75,14 @@ def test_an_ephemeris_may_stand_in_a_file_or_in_the_targets_own(folder: Path, in
     assert place(made) == pytest.approx(np.array(mean_state().position_km), abs=1e-3)
 
 
+def test_an_ephemeris_is_not_stale_while_it_may_be_used(folder: Path) -> None:
+    (folder / "targets" / "lantern-3.oem").write_text(OEM)
+    (folder / "contactd.yaml").write_text("elements: {stale_after: 60s}\n")
+    assert target(folder, "elements: {oem: lantern-3.oem}\n").stale_after_s == 2400.0
+    own = "elements: {oem: lantern-3.oem, stale_after: 20min}\n"
+    assert target(folder, own).stale_after_s == 1200.0
+
+
 def test_a_changed_ephemeris_file_is_read_again(folder: Path) -> None:
     path = folder / "targets" / "lantern-3.oem"
     path.write_text(OEM)

@@ -258,6 +258,15 @@ def test_a_step_after_an_uncertain_manoeuvre_is_at_risk_because_of_it() -> None:
     assert not any("timing error" in reason for reason in doubtful.reasons)
 
 
+def test_it_is_known_from_when_on_a_manoeuvre_leaves_things_open() -> None:
+    sure = replace(PUSH, give_or_take_s=0.0, may_not_happen=False, at=NOW + 100.0)
+    target = replace(PLAIN, manoeuvres=(sure, PUSH))
+    assert target.uncertain_from(NOW, HALF_DAY) == PUSH.at - 300.0
+    assert target.uncertain_from(NOW, (NOW, NOW + 1000.0)) is None
+    assert PLAIN.uncertain_from(NOW, HALF_DAY) is None
+    assert replace(target, elements=()).uncertain_from(NOW, HALF_DAY) is None
+
+
 def test_a_manoeuvre_that_is_over_changes_nothing_any_more() -> None:
     # Elements of after it have it in them.
     old = replace(PUSH, at=EPOCH - 100.0)

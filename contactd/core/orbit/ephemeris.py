@@ -116,6 +116,11 @@ class EphemerisTrack:
         """Instants (s) at which states can be had."""
         return IntervalSet.of(segment.usable for segment in self.segments)
 
+    @property
+    def validity_s(self) -> float:
+        """Seconds from its first state that may be used to its last."""
+        return float(self.segments[-1].usable[1] - self.segments[0].usable[0])
+
     @cached_property
     def fastest_rate_rad_s(self) -> float:
         """Upper bound of the angular rate about the Earth's centre, in rad/s."""

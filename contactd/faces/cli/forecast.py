@@ -86,6 +86,12 @@ def comment(outlook: TargetOutlook, now: float) -> None:
         )
     if outlook.problem is not None:
         complain(f"{outlook.target}: {outlook.problem}")
+    for start, end in outlook.gaps if outlook.problem is None else ():
+        if end > now:
+            tell(
+                f"caution: {outlook.target}: its motion is not known from {moment(start)} to "
+                f"{moment(end)}: no contact is predicted in that time"
+            )
 
 
 def flat(

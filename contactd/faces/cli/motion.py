@@ -33,6 +33,14 @@ def track_of(target: Target, now: float, span: tuple[float, float]) -> Track | N
     stale = stale_text(target, now, epoch)
     if stale:
         tell(f"caution: {target.name}: {stale}")
+    opens = target.uncertain_from(seen_from, span)
+    if opens is not None:
+        from contactd.faces.cli.times import moment
+
+        tell(
+            f"caution: {target.name}: from {moment(opens)} on contacts depend on how a planned "
+            "manoeuvre goes; they are shown as planned"
+        )
     try:
         return target.track(seen_from, span)
     except PropagationError as problem:
@@ -44,12 +52,14 @@ def track_of(target: Target, now: float, span: tuple[float, float]) -> Track | N
 
 def stale_text(target: Target, now: float, epoch: float) -> str:
     """What is wrong with data of an epoch (instant, s) that are too far from now, or ""."""
-    if target.ephemeris is not None:
-        return ""
     age_s = abs(now - epoch)
     if age_s <= target.stale_after_s:
         return ""
-    what = "elements are" if target.state is None else "state is"
+    what = "elements are"
+    if target.ephemeris is not None:
+        what = "ephemeris is"
+    elif target.state is not None:
+        what = "state is"
     return (
         f"the {what} {length(age_s)} from their epoch and stale after "
         f"{length(target.stale_after_s)}: get a newer set"

@@ -39,6 +39,7 @@ _COLUMNS = (
     Column("Rate", "km/s", right=True),
     Column("Sun off", "deg", right=True, optional=2),
     Column("Sunlit", right=True, optional=1),
+    Column("Light", "ms", right=True, optional=4),
 )
 
 
@@ -165,6 +166,7 @@ def _show(table: PointingTable, frequencies_mhz: Sequence[float], day_of_year: b
                 f"{table.range_rate_km_s[index]:+.4f}",
                 f"{table.sun_separation_deg[index]:.1f}",
                 f"{table.sunlit[index]:.2f}",
+                f"{1000 * table.light_time_s[index]:.2f}",
                 *(f"{shift[index]:+.0f}" for pair in shifts for shift in pair),
                 *(
                     cell
