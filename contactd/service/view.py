@@ -134,5 +134,6 @@ class DaemonView:
 
     @staticmethod
     def _refreshed(state: ServiceState, now: float) -> Snapshot:
-        due = replace(state, turns=dict.fromkeys(state.predictions, float("-inf")))
+        # Also where a prediction that reaches farther is under way: the present one answers now.
+        due = replace(state, turns=dict.fromkeys(state.predictions, float("-inf")), asked={})
         return refresh_forecasts(due, now).snapshot(now)

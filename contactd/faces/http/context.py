@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from typing import Annotated, Any
 
@@ -62,8 +63,8 @@ def _operating(request: Request) -> Caller:
 def _instant(value: Any) -> Any:
     if not isinstance(value, str):
         return value
-    # A plus sign that was not escaped arrives as a blank.
-    instant = instants.from_text(value.strip().replace(" ", "+"))
+    # A plus sign that was not escaped in an address arrives as a blank.
+    instant = instants.from_text(re.sub(r"(T.*) (\d\d:\d\d)$", r"\1+\2", value.strip()))
     if not EARLIEST <= instant <= LATEST:
         raise ValueError("a time from 1980 to 2200")
     return instant

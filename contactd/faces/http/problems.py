@@ -24,6 +24,7 @@ from contactd.core.errors import (
 
 MEDIA_TYPE = "application/problem+json"
 TYPES = "/api/v1/problems/"
+MOST_LISTED = 8
 
 TITLES: Mapping[str, str] = {
     "input": "What was sent cannot be used",
@@ -90,6 +91,9 @@ def not_found(kind: str, name: str, known: list[str]) -> Problem:
 
     near = difflib.get_close_matches(name, known, n=1)
     hint = f"; did you mean {near[0]!r}?" if near else ""
+    if not near and known:
+        more = f" and {len(known) - MOST_LISTED} more" if len(known) > MOST_LISTED else ""
+        hint = f"; expected one of {', '.join(map(repr, known[:MOST_LISTED]))}{more}"
     return Problem(404, "not-found", f"there is no {kind} {name!r}{hint}", kind=kind, found=name)
 
 

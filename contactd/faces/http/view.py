@@ -146,13 +146,17 @@ class View(Protocol):
         ...
 
     def suppose(self, records: Sequence[Record]) -> Snapshot:
-        """The present snapshot as it would be with these records too; nothing is written."""
+        """The present snapshot as it would be with these records too; nothing is written.
+
+        Forecasts are made anew from what is known at this moment, also with no record given.
+        """
         ...
 
     async def commit(self, records: Sequence[Record]) -> Sequence[Record]:
         """Write records, all or none, replan, and return them numbered.
 
-        On return the next :meth:`snapshot` knows them.
+        On return :meth:`suppose` knows them, and :meth:`snapshot` as soon as every prediction that
+        they ask for is made.
 
         Raises:
             LedgerError: if they cannot be written; then nothing was.

@@ -143,7 +143,7 @@ async def use(
     made = plan_records(desk.sequence, plan.settings, plan.start, caller.name, now, identity)
     before = ctx.view.snapshot()
     written = await ctx.view.commit(made)
-    change = change_form(before, ctx.view.snapshot(), plan.target)
+    change = change_form(before, ctx.view.suppose(()), plan.target)
     content = {**change, "records": [record_form(each) for each in written]}
     return Response(as_json(content), 201, {"Cache-Control": "no-store"}, "application/json")
 

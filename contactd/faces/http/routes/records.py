@@ -87,6 +87,8 @@ def preview(
     made = entry.record(_scene(ctx, entry, caller))
     before = ctx.view.snapshot()
     change = change_form(before, ctx.view.suppose([made]), entry.target)
+    if made.kind == kinds.STEP_NOT_SEEN and not made.body["refutes"]:
+        change["cautions"].append(f"this proves nothing: {made.body['why']}")
     return document(
         request, {**change, "ledger_at": before.ledger_at, "record": forms.record_form(made)}
     )
@@ -115,7 +117,7 @@ async def enter(
     made = entry.record(_scene(ctx, entry, caller, key))
     before = ctx.view.snapshot()
     written = await ctx.view.commit([made])
-    change = change_form(before, ctx.view.snapshot(), entry.target)
+    change = change_form(before, ctx.view.suppose(()), entry.target)
     return _created({**change, "record": forms.record_form(written[0])}, written[0])
 
 

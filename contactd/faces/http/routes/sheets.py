@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import Annotated
 
 from fastapi import APIRouter, Query, Response
@@ -84,7 +85,7 @@ def sequence_sheet(
 def _basis(snapshot: Snapshot) -> str:
     from contactd.faces.page.paper.sheet import moment
 
-    return f"As known at {moment(snapshot.at)}, ledger at record {snapshot.ledger_at}."
+    return f"As known at {moment(math.floor(snapshot.at))}, ledger at record {snapshot.ledger_at}."
 
 
 def _pdf(content: bytes, name: str) -> Response:
