@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from zlib import crc32
 
 from contactd.alerts.matter import Matter, Matters
 from contactd.alerts.policy import Policy
@@ -63,8 +64,10 @@ def matters_again(
     for name, outlook in snapshot.targets.items():
         before = usable.get(name)
         if before is None or before.outlook is not outlook or before.until <= now:
-            found = tuple(_of_target(scope, outlook, snapshot.planned_at))
-            before = _OfTarget(outlook, scope.until, found)
+            share = 1.0 if kept is NOTHING_KEPT else _share(name)
+            nearer = replace(scope, until=now + policy.ahead_s * share)
+            found = tuple(_of_target(nearer, outlook, snapshot.planned_at))
+            before = _OfTarget(outlook, nearer.until, found)
         looked[name] = before
     whole = (*service_matters(scope, snapshot), *change_matters(scope, snapshot))
     service = tuple(each for each in whole if scope.wants(each))
@@ -79,6 +82,11 @@ def matters_again(
         complete=planned_at is not None and planned_at >= snapshot.configuration.adopted_at,
     )
     return found_now, Kept(policy, looked)
+
+
+def _share(name: str) -> float:
+    """From a half to one, as the name has it: a fleet's targets are not all due at once."""
+    return 0.5 + crc32(name.encode()) / 2**33
 
 
 def _of_target(scope: Scope, outlook: TargetOutlook, planned_at: float | None) -> Iterator[Matter]:
