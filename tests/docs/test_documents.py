@@ -68,11 +68,14 @@ def test_every_command_that_a_document_names_is_there():
             assert re.search(rf"^  {command}\b", helped, re.M), f"{document.name}: {command}"
 
 
-def test_every_dependency_has_its_reason():
+def test_every_dependency_and_every_extra_has_its_reason():
     project = tomllib.loads((PROJECT / "pyproject.toml").read_text())["project"]
     declared = {re.split(r"[><=\[]", line)[0] for line in project["dependencies"]}
-    table = re.findall(r"^\| ([\w-]+) \| [^|]+ \| ", (PROJECT / "DEVELOPERS.md").read_text(), re.M)
-    assert set(table) - {"package"} == declared
+    text = (PROJECT / "DEVELOPERS.md").read_text()
+    table = re.findall(r"^\| ([\w-]+) \| [^|]+ \| +[\d.]+ ", text, re.M)
+    assert set(table) == declared
+    extras = re.findall(r"^\| `(\w+)` \| [^|]+ \| [^|]+ \|$", text, re.M)
+    assert set(extras) == set(project["optional-dependencies"])
 
 
 def test_the_parts_of_the_house_that_a_document_names_exist():
