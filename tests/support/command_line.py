@@ -6,13 +6,20 @@ hangs over one longitude. Four stations.
 
 from __future__ import annotations
 
+import atexit
 import csv
 import io
 import json
 import os
+import signal
 import subprocess
 import sys
+import tempfile
+import threading
+import time
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -23,23 +30,6 @@ from contactd.core.orbit.elements import ElementSet
 from contactd.core.orbit.tle import format_tle
 
 NOW = "2026-11-25T09:00:00Z"
-
-# The same program as ``contactd``, but with a clock that stands still.
-_AT_A_MOMENT = """
-import sys
-from contactd.core import instants
-from contactd.faces.cli import build
-class Still:
-    instant = instants.from_text(sys.argv.pop(1))
-    def now(self):
-        return self.instant
-def run(config_dir, options):
-    print("run", config_dir)
-    return 0
-def rehearse(script, options):
-    raise SystemExit("there is no rehearsal here")
-build(Still(), run, rehearse)(prog_name="contactd")
-"""
 
 STATIONS = {
     "nordhavn": ("Nordhavn", 69.0, 18.0),
@@ -121,23 +111,95 @@ class Watch:
         self, *arguments: str, now: str | None = NOW, config: bool = True, **environment: str
     ) -> Answer:
         """Run ``contactd`` with its clock at ``now`` (None: the machine's own)."""
-        program = [sys.executable, "-m", "contactd"]
-        if now is not None:
-            program = [sys.executable, "-c", _AT_A_MOMENT, now]
         where = ["--config", str(self.config)] if config else []
         kept = {name: os.environ[name] for name in ("PATH", "HOME") if name in os.environ}
-        finished = subprocess.run(
-            [*program, *arguments, *where],
-            env={**kept, "PYTHONWARNINGS": "error", "USER": "tester", **environment},
-            cwd=self.folder,
-            stdin=subprocess.DEVNULL,
-            capture_output=True,
+        given = {**kept, "PYTHONWARNINGS": "error", "USER": "tester", **environment}
+        if now is None:
+            command = [sys.executable, "-m", "contactd", *arguments, *where]
+            return _in_a_new_interpreter(command, given, self.folder)
+        return commands_at_a_moment().run([*arguments, *where], now, given, self.folder)
+
+
+def _in_a_new_interpreter(
+    command: Sequence[str], environment: Mapping[str, str], folder: Path
+) -> Answer:
+    finished = subprocess.run(
+        command,
+        env=dict(environment),
+        cwd=folder,
+        stdin=subprocess.DEVNULL,
+        capture_output=True,
+        text=True,
+        encoding="utf-8",
+        timeout=60,
+        check=False,
+    )
+    return Answer(finished.returncode, finished.stdout, finished.stderr)
+
+
+class CommandsAtAMoment:
+    """Runs ``contactd`` with its clock standing still, each time as a process of its own.
+
+    The processes are forked from one that has imported what commands need, so that hundreds of
+    tests do not pay for the imports; what they import when is tested elsewhere.
+    """
+
+    def __init__(self) -> None:
+        self._waiting = threading.Lock()
+        self._parent = subprocess.Popen(
+            [sys.executable, "-W", "error", str(Path(__file__).with_name("command_parent.py"))],
+            # With a thread of a numerical library running, a fork would not be safe.
+            env={**os.environ, "OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"},
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
             text=True,
-            encoding="utf-8",
-            timeout=60,
-            check=False,
         )
-        return Answer(finished.returncode, finished.stdout, finished.stderr)
+        atexit.register(self._parent.kill)
+
+    def run(
+        self, arguments: Sequence[str], now: str, environment: Mapping[str, str], folder: Path
+    ) -> Answer:
+        """One command."""
+        assert self._parent.stdin is not None
+        assert self._parent.stdout is not None
+        with tempfile.TemporaryDirectory() as place:
+            out, err, code = (Path(place, name) for name in ("out", "err", "code"))
+            asked = {
+                "arguments": list(arguments),
+                "now": now,
+                "environment": dict(environment),
+                "folder": str(folder),
+                "out": str(out),
+                "err": str(err),
+                "code": str(code),
+            }
+            with self._waiting:
+                self._parent.stdin.write(json.dumps(asked) + "\n")
+                self._parent.stdin.flush()
+                pid = self._parent.stdout.readline()
+            return Answer(_end_of(code, int(pid)), out.read_text("utf-8"), err.read_text("utf-8"))
+
+
+def _end_of(code: Path, pid: int) -> int:
+    """The exit code that a process writes down as the last thing it does."""
+    deadline = time.monotonic() + 60
+    while not code.exists():
+        if time.monotonic() > deadline:
+            os.kill(pid, signal.SIGKILL)
+            raise TimeoutError("the command did not end within a minute")
+        try:
+            os.kill(pid, 0)
+        except ProcessLookupError:
+            if not code.exists():
+                raise AssertionError("the command was killed") from None
+        time.sleep(0.005)
+    return int(code.read_text())
+
+
+@cache
+def commands_at_a_moment() -> CommandsAtAMoment:
+    """The one that all tests of this process share."""
+    return CommandsAtAMoment()
 
 
 def low_orbit(name: str = "LANTERN 3", epoch: str = "2026-11-25T00:00:00Z") -> ElementSet:
