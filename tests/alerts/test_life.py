@@ -294,9 +294,10 @@ def test_what_is_long_over_is_forgotten_but_for_the_last_thousand(watch, world):
         near = contacts[max(n - 3, 0) : n + 2]
         watch.beat(world.snapshot(at=at, contacts=near), policy=policy)
     assert len(watch.raised(alert_kinds.CONTACT_COMING)) == 2199
-    # A thousand in any case, the contacts of the last 6 hours, and the stale elements.
-    assert len(watch.state.told) == 1000 + 8 + 1
-    assert len(watch.state.by_series) == 2
+    # A thousand in any case, the contacts of the last 6 hours, and what still stands: the elements
+    # are stale and the prediction ends.
+    assert len(watch.state.told) == 1000 + 8 + 2
+    assert len(watch.state.by_series) == 3
     whole = fold_alerts(AlertState(), watch.ledger.records())
     assert whole == watch.state
     late = world.snapshot(at=2199 * 3000.0, contacts=contacts[-60:])
