@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
@@ -72,6 +73,7 @@ ROBUST = ("nothing", "contact", "station")
     metavar="DURATION",
     help="What the best option loses if its start slips by this (-5min: earlier).",
 )
+@options.plot
 @options.day_of_year
 @options.output_format
 @options.config
@@ -87,6 +89,7 @@ def command(
     most: int,
     least_margin_s: float,
     slip_s: float | None,
+    plot: Path | None,
     day_of_year: bool,
     form: str,
     config_dir: str,
@@ -130,7 +133,35 @@ def command(
         current().wrong = True
     if not aligned.complete:
         tell("caution: the search was given up at its bound; a better option may exist")
+    if plot is not None:
+        _plot(plot, aligned, sequence, prediction, allowed)
     _print(aligned, sequence, prediction, allowed, slip_s, day_of_year, form)
+
+
+def _plot(
+    path: Path,
+    aligned: Alignment,
+    sequence: TimedSequence,
+    prediction: Prediction,
+    allowed: tuple[float, float],
+) -> None:
+    """Margin against start time, with the dials of the best option."""
+    from contactd.core.intervals import EMPTY, IntervalSet
+    from contactd.core.sequences.align import remaining_starts
+    from contactd.faces.pictures.draw import draw_margin
+
+    starts = EMPTY
+    if aligned.options:
+        outlook = prediction.outlook
+        starts = remaining_starts(
+            sequence,
+            outlook.services,
+            outlook.span,
+            aligned.options[0].settings,
+            starts=IntervalSet([allowed[0]], [allowed[1]]),
+            conditions=prediction.conditions,
+        )
+    draw_margin(path, f"Margin of {sequence.name}, {sequence.target}", starts, *allowed)
 
 
 def _settings(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -57,6 +58,7 @@ if TYPE_CHECKING:
     metavar="MHZ",
     help="Add this frequency's Doppler shift to pointing (repeatable), beside the target's links.",
 )
+@options.plot
 @options.day_of_year
 @options.output_format
 @options.config
@@ -70,6 +72,7 @@ def command(
     pointing: bool,
     every_s: float,
     frequencies_mhz: tuple[float, ...],
+    plot: Path | None,
     day_of_year: bool,
     form: str,
     config_dir: str,
@@ -99,11 +102,20 @@ def command(
 
         found.contacts = found.contacts[: most or 1]
         by_name = {station.name: station for station in stations}
+        if plot is not None and found.contacts:
+            from contactd.faces.pictures.draw import draw_sky
+
+            first = found.contacts[0]
+            draw_sky(plot, found.targets[first.target][1], by_name[first.station], first)
         print_pointing(
             found.contacts, found.targets, by_name, every_s, frequencies_mhz, day_of_year, form
         )
         return
     found.contacts = found.contacts[:most]
+    if plot is not None:
+        from contactd.faces.pictures.draw import draw_contacts
+
+        draw_contacts(plot, found.contacts, start, end)
     found.add_columns(names, stations)
     if form == "table":
         heading = _heading(found.contacts, targets, stations)

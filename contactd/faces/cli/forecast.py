@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -18,11 +19,14 @@ if TYPE_CHECKING:
     from contactd.core.target import Target
     from contactd.records.state import State
 
+PLOTTED_S = 86_400.0
+
 
 @click.command("forecast")
 @options.targets
 @options.instant("at", "As seen at this time, from what was known by then.", "now")
 @click.option("--why", is_flag=True, help="Show the facts that each answer rests on.")
+@options.plot
 @options.day_of_year
 @options.output_format
 @options.config
@@ -30,6 +34,7 @@ def command(
     target_names: tuple[str, ...],
     at: float,
     why: bool,
+    plot: Path | None,
     day_of_year: bool,
     form: str,
     config_dir: str,
@@ -53,6 +58,8 @@ def command(
     ]
     for outlook in outlooks:
         comment(outlook, at)
+    if plot is not None:
+        _plot(plot, outlooks, at)
     if form == "table":
         _show(outlooks, at, day_of_year, why)
     else:
@@ -61,6 +68,20 @@ def command(
         explained = why and form == "json"
         forms = [each for outlook in outlooks for each in _forms(outlook, at, explained)]
         as_json(forms) if form == "json" else as_csv(*flat(FORECAST_FIELDS, forms))
+
+
+def _plot(path: Path, outlooks: list[TargetOutlook], at: float) -> None:
+    """Coverage and steps of the one target that has a sequence, or of the first."""
+    from contactd.faces.pictures.draw import draw_coverage
+
+    if not outlooks:
+        return
+    drawn = next((each for each in outlooks if each.forecasts), outlooks[0])
+    latest = [
+        step.latest for each in drawn.forecasts for step in each.steps if step.latest is not None
+    ]
+    end = max([at + PLOTTED_S, *(each + PLOTTED_S / 24 for each in latest)])
+    draw_coverage(path, drawn, at, min(end, drawn.span[1]))
 
 
 def outlook_of(
@@ -81,8 +102,8 @@ def comment(outlook: TargetOutlook, now: float) -> None:
     elements = outlook.elements
     if elements is not None and elements.is_stale(now):
         tell(
-            f"caution: {outlook.target}: the elements are {length(now - elements.epoch)} old and "
-            f"stale after {length(elements.stale_after_s)}: get a newer set"
+            f"caution: {outlook.target}: the elements are {length(abs(now - elements.epoch))} from "
+            f"their epoch and stale after {length(elements.stale_after_s)}: get a newer set"
         )
     if outlook.problem is not None:
         complain(f"{outlook.target}: {outlook.problem}")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
 import click
@@ -64,4 +65,11 @@ stations = click.option(
     multiple=True,
     metavar="NAME",
     help="Only this station (repeatable).",
+)
+
+plot = click.option(
+    "--plot",
+    type=click.Path(dir_okay=False, path_type=Path),
+    metavar="FILE",
+    help="Draw it as well, into FILE.png or FILE.svg (needs the extra plots).",
 )

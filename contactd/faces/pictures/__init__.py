@@ -1,0 +1,1 @@
+"""Pictures for reports and slides, as PNG or SVG (extra ``plots``: matplotlib)."""

@@ -1,0 +1,137 @@
+"""The pictures: contacts, the sky of a contact, coverage in time, margin against start."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from pathlib import Path
+
+import numpy as np
+
+from contactd.core.contacts.contact import Contact
+from contactd.core.ground.look import look, mask_elevation_deg
+from contactd.core.ground.station import Station
+from contactd.core.instants import to_text
+from contactd.core.intervals import IntervalSet
+from contactd.core.orbit.frames import teme_to_fixed
+from contactd.core.orbit.track import Track
+from contactd.core.outlook import TargetOutlook
+from contactd.core.sequences.model import Served
+from contactd.faces.pictures.canvas import (
+    BLUE,
+    GREEN,
+    GREY,
+    ORANGE,
+    RED,
+    bars,
+    day,
+    figure,
+    rows,
+    utc_axis,
+)
+
+VERDICT = {Served.SERVED: GREEN, Served.AT_RISK: ORANGE, Served.UNSERVED: RED, None: GREY}
+MINUTE_S = 60.0
+
+
+def draw_contacts(path: Path, contacts: Sequence[Contact], start: float, end: float) -> None:
+    """Contacts as bars by target and station, each with its greatest elevation in degrees."""
+    names = sorted({(each.target, each.station) for each in contacts})
+    with figure(path, "Contacts", height=max(2.0, 0.45 * len(names) + 1.2)) as drawn:
+        axes = drawn.add_subplot()
+        rows(axes, [f"{target}\n{station}" for target, station in names])
+        for row, (target, station) in enumerate(names):
+            mine = [each for each in contacts if (each.target, each.station) == (target, station)]
+            bars(axes, row, IntervalSet.of((each.aos, each.los) for each in mine), color=BLUE)
+            for each in mine:
+                axes.text(day(each.aos), row - 0.38, f"{each.max_elevation_deg:.0f}°", fontsize=7)
+        utc_axis(axes, start, end)
+
+
+def draw_sky(path: Path, track: Track, station: Station, contact: Contact) -> None:
+    """The track of a contact over a station's sky: zenith in the middle, north up, east right."""
+    count = max(int((contact.los - contact.aos) / 5.0), 2)
+    moments = np.linspace(contact.aos, contact.los, count)
+    title = f"{contact.target} over {station.name}, {to_text(contact.aos, 0)}"
+    with figure(path, title, 6.5, 6.5) as drawn:
+        axes = drawn.add_subplot(projection="polar")
+        axes.set_theta_zero_location("N")
+        axes.set_theta_direction(-1)
+        axes.set_rlim(90, 0)
+        axes.set_rticks([0, 30, 60], labels=["0°", "30°", "60°"])
+        round_deg = np.arange(0.0, 360.5, 1.0)
+        horizon = mask_elevation_deg(station, round_deg)
+        axes.fill_between(np.radians(round_deg), 0, horizon, color="#cccccc", hatch="//", alpha=0.6)
+        seen = look(station, *teme_to_fixed(moments, *track.states(moments)))
+        axes.plot(np.radians(seen.azimuth_deg), seen.elevation_deg, color=BLUE, linewidth=2)
+        first = math.ceil(contact.aos / MINUTE_S) * MINUTE_S
+        for moment in np.arange(first, contact.los, MINUTE_S):
+            index = int(np.argmin(np.abs(moments - moment)))
+            place = (math.radians(seen.azimuth_deg[index]), seen.elevation_deg[index])
+            axes.plot(*place, marker="o", markersize=3, color="black")
+        for name, index in (("AOS", 0), ("LOS", count - 1)):
+            place = (math.radians(seen.azimuth_deg[index]), seen.elevation_deg[index])
+            axes.annotate(f"{name} {to_text(moments[index], 0)[11:]}", place, fontsize=8)
+
+
+def draw_coverage(path: Path, outlook: TargetOutlook, start: float, end: float) -> None:
+    """Each service of each station in time, and beneath it each step from earliest to latest."""
+    lanes = [
+        (f"{station}\n{service}", coverage)
+        for service, stations in sorted(outlook.services.items())
+        for station, coverage in sorted(stations.items())
+    ]
+    steps = [
+        step
+        for forecast in outlook.forecasts
+        for step in forecast.steps
+        if step.earliest is not None and step.latest is not None
+    ]
+    names = [name for name, _ in lanes] + [step.step for step in steps]
+    height = max(2.5, 0.42 * len(names) + 1.2)
+    with figure(path, f"Coverage of {outlook.target}", height=height) as drawn:
+        axes = drawn.add_subplot()
+        rows(axes, names)
+        for row, (_, coverage) in enumerate(lanes):
+            bars(axes, row, coverage.possible, color=BLUE, alpha=0.35)
+            bars(axes, row, coverage.certain, color=BLUE)
+        for row, step in enumerate(steps, start=len(lanes)):
+            assert step.earliest is not None
+            assert step.latest is not None
+            if step.keep_clear is not None:
+                clear = IntervalSet([step.keep_clear[0]], [step.keep_clear[1]])
+                bars(axes, row, clear, facecolor="none", edgecolor=RED, hatch="///")
+            least_s = (end - start) / 400
+            middle = (step.earliest + step.latest) / 2
+            half_s = max((step.latest - step.earliest) / 2, least_s)
+            expiry = IntervalSet([middle - half_s], [middle + half_s])
+            bars(axes, row, expiry, color=VERDICT[step.served])
+            verdict = str(step.served) if step.served is not None else ""
+            axes.text(day(middle + half_s), row, f"  {verdict}", va="center", fontsize=8)
+        utc_axis(axes, start, end)
+
+
+def draw_margin(path: Path, title: str, starts: IntervalSet, start: float, end: float) -> None:
+    """Margin against start time: how far a start may slip either way with every step served.
+
+    Args:
+        starts: start times (instants, s) that keep every step served.
+    """
+    with figure(path, title, height=3.5) as drawn:
+        axes = drawn.add_subplot()
+        best: tuple[float, float] | None = None
+        for first, last in starts.clip(start, end):
+            half = (last - first) / 2
+            corners = [first, first + half, last]
+            axes.fill([day(each) for each in corners], [0, half / 60, 0], color=BLUE, alpha=0.6)
+            if best is None or half > best[1]:
+                best = (first + half, half)
+        if best is not None:
+            text = f"best: {to_text(best[0], 0)}, ± {best[1] / 60:.1f} min"
+            axes.annotate(text, (day(best[0]), best[1] / 60), fontsize=8, va="bottom", ha="center")
+            axes.plot(day(best[0]), best[1] / 60, marker="v", color="black")
+            axes.set_ylim(0, best[1] / 60 * 1.2)
+        else:
+            axes.text(0.5, 0.5, "no start keeps every step served", transform=axes.transAxes)
+        axes.set_ylabel("margin, min")
+        utc_axis(axes, start, end)
