@@ -14,15 +14,17 @@ PATIENCE_S = 1.0
 Item = TypeVar("Item")
 
 
-def with_progress(items: Sequence[Item], label: str) -> Iterator[Item]:
-    """The items; once they have taken a second, a bar shows how many are done."""
+def with_progress(
+    items: Sequence[Item], label: str, patience_s: float = PATIENCE_S
+) -> Iterator[Item]:
+    """The items; once they have taken that long, a bar shows how many are done."""
     if len(items) < 2 or not sys.stderr.isatty():
         yield from items
         return
     began = time.monotonic()
     done = 0
     for item in items:
-        if time.monotonic() - began > PATIENCE_S:
+        if time.monotonic() - began > patience_s:
             break
         yield item
         done += 1
