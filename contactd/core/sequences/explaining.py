@@ -36,7 +36,7 @@ def facts_of(
         *_delays(sequence, knowledge, step),
         *_clocks(sequence, line, step),
         *_readings(knowledge, line, expiry),
-        *_events(knowledge, step),
+        *_events(sequence, knowledge, step),
         *_view(step, made, services),
         *_rules(sequence, step, made),
     )
@@ -121,9 +121,12 @@ def _readings(knowledge: SequenceKnowledge, line: Timeline, expiry: Expiry) -> I
         yield Fact("reading", text, _record(reading.record))
 
 
-def _events(knowledge: SequenceKnowledge, step: Step) -> Iterator[Fact]:
+def _events(sequence: Sequence, knowledge: SequenceKnowledge, step: Step) -> Iterator[Fact]:
+    resets = any(sequence.clock_of(unit).resets_on_power_loss for unit in step.unit_names)
+    means = "sets a running countdown back" if resets else "leaves its countdown running"
     for loss in knowledge.power_losses:
-        text = f"power was lost between {to_text(loss.earliest, 0)} and {to_text(loss.latest, 0)}"
+        when = f"between {to_text(loss.earliest, 0)} and {to_text(loss.latest, 0)}"
+        text = f"power was lost {when}, which {means}"
         yield Fact("event", text, _record(loss.record))
     for hold in knowledge.holds:
         if hold.step in (None, step.name):

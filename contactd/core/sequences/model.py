@@ -94,7 +94,8 @@ class Clock:
         rate_sigma_ppm: standard deviation of the rate where it is known to be normal; else None
             and the rate is taken as uniform within its bound. With no bound given, three
             standard deviations are the bound.
-        temperature: the part of the rate that follows the temperature, on top of the known rate.
+        temperature: the part of the rate that follows the temperature, on top of the known rate;
+            it is the same for all units, and is given with the sequence's own clock only.
     """
 
     rate_error_ppm: float = 0.0

@@ -120,6 +120,9 @@ def _values(sequence: Sequence) -> Iterator[InputError]:
     yield from _clock(sequence.clock, "clock")
     for index, unit in enumerate(sequence.units):
         yield from _clock(unit.clock, f"units[{index}].clock")
+        if unit.clock.temperature is not None:
+            key = f"units[{index}].clock.temperature"
+            yield InputError("the temperature under the sequence's own clock", "one here", key)
         if unit.name in [each.name for each in sequence.units[:index]]:
             key = f"units[{index}].name"
             yield InputError("a name that no other unit has", repr(unit.name), key)

@@ -105,6 +105,18 @@ def faulty(**changes: object) -> Sequence:
         (
             replace(
                 faulty(),
+                units=(
+                    TimerUnit(
+                        "A", Clock(temperature=TemperatureRate(((0.0, 1.0),), ((0.0, 5.0),)))
+                    ),
+                ),
+            ),
+            "units[0].clock.temperature",
+            "sequence's own clock",
+        ),
+        (
+            replace(
+                faulty(),
                 clock=Clock(temperature=TemperatureRate(((5.0, 1.0), (0.0, 2.0)), ((0.0, 5.0),))),
             ),
             "clock.temperature.table",
