@@ -55,14 +55,14 @@ def stale_text(target: Target, now: float, epoch: float) -> str:
     age_s = abs(now - epoch)
     if age_s <= target.stale_after_s:
         return ""
-    what = "elements are"
+    what, whose = "elements are", "their"
     if target.ephemeris is not None:
-        what = "ephemeris is"
+        what, whose = "ephemeris is", "its"
     elif target.state is not None:
-        what = "state is"
+        what, whose = "state is", "its"
     return (
-        f"the {what} {length(age_s)} from their epoch and stale after "
-        f"{length(target.stale_after_s)}: get a newer set"
+        f"the {what} {length(age_s)} from {whose} epoch and stale after "
+        f"{length(target.stale_after_s)}: get a newer {'set' if target.is_plain else 'one'}"
     )
 
 

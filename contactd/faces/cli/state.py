@@ -108,6 +108,7 @@ def _facts_of(about: str, known: SequenceKnowledge) -> list[tuple[str, dict[str,
 
 
 def _form(state: State, at: float, facts: list[dict[str, Any]]) -> dict[str, Any]:
+    from contactd.core.change import change_record
     from contactd.faces.contract import record_form, time_text
 
     def one(record: Any) -> Any:
@@ -118,6 +119,9 @@ def _form(state: State, at: float, facts: list[dict[str, Any]]) -> dict[str, Any
         "last_record": state.number,
         "sequences": facts,
         "elements": {name: one(record) for name, record in state.elements.items()},
+        "elements_changes": {
+            name: change_record(change, "").body for name, change in state.elements_changes.items()
+        },
         "missed_contacts": [
             one(record) for records in state.missed_contacts.values() for record in records
         ],
@@ -146,6 +150,12 @@ def _show(screen: Screen, state: State, at: float, day_of_year: bool) -> None:
     for name, record in state.elements.items():
         when = moment(record.at, day_of_year)
         say(screen, f"Elements of {name} adopted {when} (record {record.number})")
+    for name, change in state.elements_changes.items():
+        moved = "no AOS could be compared"
+        if change.furthest is not None:
+            moved = f"AOS moved by up to {change.furthest.seconds:+.1f} s"
+        when = moment(change.at, day_of_year)
+        say(screen, f"Elements of {name} changed {when}: {moved}", hang=2)
     for name, records in state.missed_contacts.items():
         for record in records:
             station = record.body.get("station", "?")

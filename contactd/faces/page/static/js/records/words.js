@@ -3,7 +3,7 @@
 import {make} from "../dom.js";
 
 const WORDS = {
-  "configuration-adopted": "configuration adopted", "configuration-refused": "configuration refused", "elements-adopted": "elements adopted",
+  "configuration-adopted": "configuration adopted", "configuration-refused": "configuration refused", "elements-adopted": "elements adopted", "elements-changed": "predictions rest on other elements",
   "start-planned": "start planned", "start-observed": "started", "start-refuted": "did not start", "start-attempted": "may have started",
   "sequence-stopped": "stopped", "sequence-held": "held", "sequence-resumed": "resumed", "power-loss": "power lost", "setting-chosen": "dial set",
   reading: "reading", "step-seen": "seen", "step-not-seen": "not seen", ruling: "ruling", "contact-missed": "contact missed", "command-sent": "command sent",
@@ -18,7 +18,7 @@ export const GROUPS = [
   ["all but deliveries", Object.keys(WORDS).filter((kind) => !["alert-sent", "alert-delivered"].includes(kind))],
   ["learned and decided", LEARNED],
   ["alerts", ["alert-raised", "alert-acknowledged", "alert-resolved", "alert-missed", "alert-failed"]],
-  ["the service itself", ["configuration-adopted", "configuration-refused", "elements-adopted", "service-started", "service-stopped"]],
+  ["the service itself", ["configuration-adopted", "configuration-refused", "elements-adopted", "elements-changed", "service-started", "service-stopped"]],
   ["remarks", ["remark"]],
   ["everything", []],
 ];
