@@ -46,6 +46,8 @@ class TargetOutlook:
         span: (start, end) instants (s) that the prediction covers.
         gaps: times within the span in which nothing is known of the target's motion.
         contacts: ordered by AOS.
+        open_contacts: by station, when the target may be in view, from the time on when a planned
+            manoeuvre leaves that open; empty where nothing is open.
         services: coverage by service name, then by station name; outages are taken out.
         problem: why the target could not be predicted in full (decayed, no elements …), or None.
         predicted_in_s: how long the prediction took.
@@ -60,6 +62,7 @@ class TargetOutlook:
     problem: str | None = None
     predicted_in_s: float = 0.0
     gaps: IntervalSet = EMPTY
+    open_contacts: Mapping[str, IntervalSet] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)

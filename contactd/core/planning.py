@@ -122,6 +122,7 @@ def predict_target(
         contacts=tuple(contacts),
         services=at_hand.services(contacts),
         gaps=reach.gaps,
+        open_contacts=at_hand.open_contacts(),
         problem=reach.problem or "; ".join(failures) or None,
     )
     return replace(
@@ -241,8 +242,26 @@ class _AtHand:
         from contactd.core.contacts.fanned import fanned_services
 
         return fanned_services(
-            self.fan, self.stations, error, self.epoch, span, links, self.half_period_s
-        )
+            self.fan, self.fan_contacts, self.stations, error, self.epoch, span, links,
+            self.half_period_s,
+        )  # fmt: skip
+
+    @cached_property
+    def fan_contacts(self) -> list[ContactTable]:
+        """The contacts of each member of the fan."""
+        members = () if self.fan is None else self.fan.members
+        return [predict([track], self.stations, *self.reach.span) for _, track in members]
+
+    def open_contacts(self) -> Mapping[str, IntervalSet]:
+        """When it may be in view of each station, while planned manoeuvres leave that open."""
+        if self.fan is None:
+            return {}
+        from contactd.core.contacts.fanned import fanned_contacts
+
+        return {
+            station: IntervalSet.of(each for each in seen if each[1] > self.fan.opens)
+            for station, seen in fanned_contacts(self.fan_contacts, self.half_period_s).items()
+        }
 
     def conditions(self) -> Conditions:
         """What the steps' needs ask for beside services."""

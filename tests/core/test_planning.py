@@ -246,6 +246,19 @@ def test_coverage_is_certain_only_where_every_outcome_covers_it() -> None:
     assert found.possible.holds(at)[clear & seen.any(axis=0)].all()
 
 
+def test_every_contact_that_some_outcome_brings_is_among_the_open_ones() -> None:
+    target = replace(PLAIN, manoeuvres=(PUSH,))
+    outlook = predict_target(target, STATIONS, HALF_DAY, NOW).outlook
+    opens = PUSH.at - PUSH.give_or_take_s
+    fan = target.fan(NOW, HALF_DAY)
+    assert fan is not None
+    for _, track in fan.members:
+        for contact in predict([track], STATIONS, *HALF_DAY):
+            seen = outlook.open_contacts[contact.station]
+            assert seen.covers(contact.aos, contact.los) == (contact.los > opens)
+    assert predict_target(PLAIN, STATIONS, HALF_DAY, NOW).outlook.open_contacts == {}
+
+
 def test_a_step_after_an_uncertain_manoeuvre_is_at_risk_because_of_it() -> None:
     contacts = predict_target(PLAIN, STATIONS, HALF_DAY, NOW).outlook.contacts
     last = contacts[-1]

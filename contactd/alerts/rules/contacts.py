@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 
 from contactd.alerts import matter as kinds
 from contactd.alerts.matter import Matter, Sort
 from contactd.alerts.rules.scope import Scope
-from contactd.alerts.words import clock, duration, exact, give_or_take, moment
+from contactd.alerts.words import clock, duration, exact, give_or_take, moment, span
 from contactd.core.alert import Severity
 from contactd.core.contacts.contact import Contact
-from contactd.core.intervals import IntervalSet
+from contactd.core.intervals import EMPTY, IntervalSet
 from contactd.core.outlook import TargetOutlook
 
 # What replanning moves by less than this is still the same contact or window, as long as its
@@ -26,23 +26,81 @@ def contact_matters(scope: Scope, outlook: TargetOutlook) -> Iterator[Matter]:
     if not leads.contact_s:
         return
     uncertainty_s = _uncertainty_s(outlook)
-    earliest_lead = max(leads.contact_s) + uncertainty_s
+    # A contact that a manoeuvre leaves open may come earlier than planned, by less than this.
+    open_s = max((float(each.durations_s.max(initial=0)) for each in _open(outlook)), default=0.0)
+    earliest_lead = max(leads.contact_s) + uncertainty_s + open_s
     for index, contact in enumerate(outlook.contacts):
         if contact.aos - earliest_lead > scope.until:
-            return
+            break
         if contact.cut_at_start or contact.max_elevation_deg < leads.contact_least_elevation_deg:
             continue
-        over_at = contact.los + uncertainty_s
+        early_s, late_s = _room(outlook, contact, uncertainty_s)
         for lead_s in leads.contact_s:
-            due = contact.aos - uncertainty_s - lead_s
-            if scope.covers(due, over_at):
-                yield _contact_coming(outlook, index, uncertainty_s, lead_s, due)
+            due = contact.aos - early_s - lead_s
+            if scope.covers(due, contact.los + late_s):
+                yield _contact_coming(outlook, index, (early_s, late_s), lead_s, due)
+    yield from _open_contacts(scope, outlook, uncertainty_s)
+
+
+def _open(outlook: TargetOutlook) -> Collection[IntervalSet]:
+    return outlook.open_contacts.values()
+
+
+def _room(outlook: TargetOutlook, contact: Contact, uncertainty_s: float) -> tuple[float, float]:
+    """How much earlier AOS and how much later LOS may be (s)."""
+    hull = outlook.open_contacts.get(contact.station, EMPTY).interval_at(contact.tca)
+    if hull is None:
+        return uncertainty_s, uncertainty_s
+    return (
+        max(contact.aos - hull[0], 0.0) + uncertainty_s,
+        max(hull[1] - contact.los, 0.0) + uncertainty_s,
+    )
+
+
+def _open_contacts(scope: Scope, outlook: TargetOutlook, uncertainty_s: float) -> Iterator[Matter]:
+    """Contacts that there will only be if a planned manoeuvre goes otherwise than planned."""
+    target = outlook.target
+    planned: dict[str, list[Contact]] = {}
+    for contact in outlook.contacts if outlook.open_contacts else ():
+        planned.setdefault(contact.station, []).append(contact)
+    for station, seen in outlook.open_contacts.items():
+        for start, end in seen:
+            if any(start <= each.tca < end for each in planned.get(station, ())):
+                continue
+            for lead_s in scope.policy.for_target(target).contact_s:
+                due = start - uncertainty_s - lead_s
+                if not scope.covers(due, end + uncertainty_s):
+                    continue
+                yield Matter(
+                    kind=kinds.CONTACT_COMING,
+                    sort=Sort.EVENT,
+                    severity=Severity.ADVISORY,
+                    target=target,
+                    subject=f"{target}/{station}",
+                    series=f"{kinds.CONTACT_COMING}|{target}|{station}",
+                    what=(
+                        f"{target} may come into view of {station}, {span(start, end)}"
+                        f"{give_or_take(uncertainty_s)}, if a planned manoeuvre goes otherwise "
+                        "than planned."
+                    ),
+                    advice=f"Have {station} search for it; nothing heard there proves nothing.",
+                    due=due,
+                    concerns=start,
+                    over_at=end + uncertainty_s,
+                    begins=start,
+                    ends=end,
+                    lead_s=lead_s,
+                    facts={"station": station, "from": exact(start), "to": exact(end)},
+                )
 
 
 def _contact_coming(
-    outlook: TargetOutlook, index: int, uncertainty_s: float, lead_s: float, due: float
+    outlook: TargetOutlook, index: int, room_s: tuple[float, float], lead_s: float, due: float
 ) -> Matter:
+    """One contact, as planned; AOS may be so much earlier and LOS so much later (s)."""
     contact = outlook.contacts[index]
+    uncertainty_s = _uncertainty_s(outlook)
+    early_s, late_s = room_s
     begins, ends = _same_contact(outlook.contacts, index)
     target, station = contact.target, contact.station
     window = _window_in(outlook, contact)
@@ -61,6 +119,14 @@ def _contact_coming(
         facts["command_window"] = {"from": exact(window[0]), "to": exact(window[1])}
         advice += f" Commands can be sent from {clock(window[0])} to {clock(window[1])}."
     lasts = "" if contact.cut_at_end else f" for {duration(contact.duration_s)}"
+    otherwise = ""
+    if max(room_s) > uncertainty_s:
+        earliest, latest = contact.aos - early_s, contact.los + late_s
+        facts["earliest"], facts["latest"] = exact(earliest), exact(latest)
+        otherwise = (
+            f" It may be there from {clock(earliest)} to {clock(latest)}, as a planned manoeuvre "
+            "goes."
+        )
     return Matter(
         kind=kinds.CONTACT_COMING,
         sort=Sort.EVENT,
@@ -71,13 +137,14 @@ def _contact_coming(
         what=(
             f"{target} comes into view of {station} at {moment(contact.aos)}"
             f"{give_or_take(uncertainty_s)}{lasts}, up to {contact.max_elevation_deg:.0f}°."
+            f"{otherwise}"
         ),
         advice=advice,
         due=due,
         concerns=contact.aos,
-        over_at=contact.los + uncertainty_s,
-        begins=begins,
-        ends=ends,
+        over_at=contact.los + late_s,
+        begins=min(begins, contact.aos - early_s),
+        ends=max(ends, contact.los + late_s),
         lead_s=lead_s,
         facts=facts,
     )

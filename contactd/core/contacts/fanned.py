@@ -13,7 +13,7 @@ import numpy as np
 
 from contactd.core.contacts.contact import Coverage
 from contactd.core.contacts.coverage import services
-from contactd.core.contacts.prediction import predict
+from contactd.core.contacts.table import ContactTable
 from contactd.core.ground.links import Link
 from contactd.core.ground.station import Station
 from contactd.core.instants import DAY_S
@@ -39,8 +39,25 @@ def fanned(
     return _joined([of(track) for _, track in fan.members], half_period_s, never)
 
 
+def fanned_contacts(
+    contacts: Sequence[ContactTable], half_period_s: float
+) -> dict[str, IntervalSet]:
+    """By station, when the target may be in view: from the earliest AOS to the latest LOS.
+
+    Args:
+        contacts: of each member of a fan with the same stations, the nominal one first.
+    """
+    found = {}
+    for station in contacts[0].stations:
+        rows = [table.of(station=station) for table in contacts]
+        sets = [IntervalSet(each.aos, each.los) for each in rows]
+        found[station] = fan_coverage(sets, half_period_s).possible
+    return found
+
+
 def fanned_services(
     fan: Fan,
+    contacts: Sequence[ContactTable],
     stations: Sequence[Station],
     timing_error: TimingError,
     epoch: float,
@@ -48,11 +65,15 @@ def fanned_services(
     links: Mapping[str, Link],
     half_period_s: float,
 ) -> dict[str, dict[str, Coverage]]:
-    """As :func:`contactd.core.contacts.coverage.services`, over all members of a fan."""
-    members = []
-    for _, track in fan.members:
-        contacts = predict([track], stations, *span)
-        members.append(services(track, stations, contacts, timing_error, epoch, *span, links))
+    """As :func:`contactd.core.contacts.coverage.services`, over all members of a fan.
+
+    Args:
+        contacts: of each member.
+    """
+    members = [
+        services(track, stations, table, timing_error, epoch, *span, links)
+        for (_, track), table in zip(fan.members, contacts, strict=True)
+    ]
     out = {station.name: station.outages for station in stations}
     return {
         service: {
