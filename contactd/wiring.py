@@ -43,7 +43,7 @@ def run(config_dir: str, options: Mapping[str, Any]) -> int | None:
     from contactd.records import Ledger
     from contactd.service import logs
     from contactd.service.clock import WallClock
-    from contactd.service.server import listen
+    from contactd.service.server import handed_over, listen
     from contactd.service.store import Store
 
     clock = WallClock()
@@ -59,7 +59,7 @@ def run(config_dir: str, options: Mapping[str, Any]) -> int | None:
         return 1
     settings = configuration.settings
     logs.set_up(settings.log.format, settings.log.level, clock.now)
-    listener = listen(settings.http.host, settings.http.port)
+    listener = handed_over(os.environ) or listen(settings.http.host, settings.http.port)
     store = Store(Ledger.open(configuration.store_url))
     refused = tuple(str(error) for error in found.errors)
     try:

@@ -51,6 +51,7 @@ PROGRAMS = {
     "libfaketime": OutsideProgram("libfaketime", ("usr/lib/*/faketime/libfaketime.so.1",)),
     "nginx": OutsideProgram("nginx-light", ("usr/sbin/nginx",)),
     "systemd-analyze": OutsideProgram("systemd", ("usr/bin/systemd-analyze",)),
+    "systemd-socket-activate": OutsideProgram("systemd", ("usr/bin/systemd-socket-activate",)),
     "chromium": OutsideProgram(
         "chromium", ("usr/lib/chromium/chromium",), also=("fonts-dejavu-core",)
     ),

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import contextlib
+import os
 import socket
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from typing import TYPE_CHECKING
 
 from contactd.core.errors import ContactdError
@@ -13,6 +14,21 @@ if TYPE_CHECKING:
     from starlette.types import ASGIApp
 
 BACKLOG = 128
+FIRST_HANDED_OVER = 3
+
+
+def handed_over(environment: Mapping[str, str]) -> socket.socket | None:
+    """The listening socket that the service manager hands over, if it does.
+
+    With it, nobody who asks while the service restarts is refused: they wait.
+
+    Source: systemd's manual page sd_listen_fds(3): LISTEN_PID names the process that is meant,
+    LISTEN_FDS counts the descriptors, which begin at 3.
+    """
+    meant = environment.get("LISTEN_PID") == str(os.getpid())
+    if not meant or environment.get("LISTEN_FDS", "0") == "0":
+        return None
+    return socket.socket(fileno=FIRST_HANDED_OVER)
 
 
 def listen(host: str, port: int) -> socket.socket:

@@ -60,6 +60,12 @@ def test_systemd_finds_nothing_to_say_about_the_unit(unit: Path):
     assert (done.returncode, done.stderr) == (0, "")
 
 
+def test_systemd_finds_nothing_to_say_about_the_socket(unit: Path):
+    shutil.copy(UNIT.with_suffix(".socket"), unit.parent)
+    done = analyze(unit.with_suffix(".socket"), "verify")
+    assert (done.returncode, done.stderr) == (0, "")
+
+
 def test_the_exposure_of_the_unit_is_within_its_bound(unit: Path):
     done = analyze(unit, "security", "--offline=true", "--no-pager")
     found = re.search(r"Overall exposure level for contactd.service: ([\d.]+)", done.stdout)

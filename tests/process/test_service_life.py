@@ -4,8 +4,11 @@ from __future__ import annotations
 
 import signal
 
+import httpx
 import pytest
 from daemon import Daemon
+from programs import program
+from real_process import free_port
 from receivers import ServiceManagerSocket
 from scene import step
 from waiting import wait_for
@@ -72,3 +75,21 @@ def test_settings_that_are_wrong_stop_the_start_with_file_line_and_column(lay_sc
     assert "prot" in written
     assert "port" in written
     assert "Traceback" not in written
+
+
+def test_a_socket_that_systemd_hands_over_is_used_and_keeps_those_who_ask(lay_scene, tmp_path):
+    """Asked through systemd's own tool, which listens first and starts the service when asked."""
+    scene = lay_scene()
+    scene.write("contactd.yaml", {"http": {"port": free_port()}, "log": {"format": "json"}})
+    scene.write_target("Quiet Lantern")
+    activator = program("systemd-socket-activate")
+    daemon = Daemon(scene)
+    daemon.command = [str(activator), "--listen", f"127.0.0.1:{scene.port}", *daemon.command]
+    daemon.start()
+    try:
+        daemon.wait_for_output("Listening on")
+        # Nothing of contactd runs yet: the question itself starts it, and is answered.
+        assert httpx.get(f"{daemon.url}/health/live", timeout=60).status_code == 200
+        daemon.wait_until_ready()
+    finally:
+        daemon.clean_up()

@@ -34,7 +34,7 @@ class Daemon(RealProcess):
 
     def get(self, path: str) -> httpx.Response:
         """Its answer to a request."""
-        return httpx.get(self.url + path, timeout=10)
+        return httpx.get(self.url + path, timeout=30)
 
     def begin(self) -> None:
         """Start it and wait until it says that it is ready."""
@@ -52,7 +52,7 @@ class Daemon(RealProcess):
                 return False
 
         try:
-            wait_for(ready, "contactd to be ready", patience_s=30)
+            wait_for(ready, "contactd to be ready", patience_s=60)
         except AssertionError as error:
             raise AssertionError(f"{error}:\n{self.output()[-3000:]}") from None
 
