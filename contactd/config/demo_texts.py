@@ -50,12 +50,72 @@ alerts:
 
 # Who is told besides the log. A channel is left out by making it a remark.
 channels: []
-#  - kind: webhook                                   # an HTTP POST of JSON
+#  - kind: webhook                          # an HTTP POST of JSON
 #    name: console
 #    url: https://alerts.example/contactd
-#    secret_file: secrets/console                    # signs each message (HMAC-SHA-256)
-#    least_severity: caution                         # advisory, caution or warning
-#    timeout: 10s
+#    secret_file: secrets/console           # signs each message (HMAC-SHA-256)
+#    ca_file: secrets/authority.pem         # certificates to trust, if not the usual ones
+#    public_only: false                     # true refuses addresses inside the own network
+#    # What every channel may have:
+#    least_severity: caution                # advisory, caution or warning
+#    kinds: [step-out-of-view]              # only these; without it all
+#    targets: [Lantern 3]                   # only these; without it all
+#    timeout: 10s                           # of one attempt
+#    keep_trying: 6h                        # then it is given up, and told by the other channels
+#    quiet_hours: {from: "22:00", to: "06:00", zone: Europe/Oslo}    # warnings come all the same
+#    together: true                         # the alerts of one contact in one message …
+#    gather: 20s                            # … for which the first waits so long
+#    tell_resolved: true
+#    tell_acknowledged: true
+#    tell_reminders: true
+#  - kind: alertmanager
+#    name: wall
+#    url: http://127.0.0.1:9093
+#    labels: {site: hill}                   # added to every alert
+#  - kind: mail
+#    name: mail to the lead
+#    host: mail.example
+#    port: 465
+#    security: tls                          # from the first byte; or starttls, or none
+#    user: watch
+#    password_file: secrets/mail
+#    sender: watch@contactd.example
+#    recipients: [ada@contactd.example]
+#  - kind: mqtt                             # MQTT 5, quality of service 1
+#    name: panel
+#    host: broker.example
+#    port: 8883
+#    tls: true
+#    client_id: contactd-1
+#    prefix: contactd/alerts                # …/warning/Lantern 3
+#  - kind: executable                       # the message is on its standard input, as JSON
+#    name: horn
+#    command: [/usr/local/bin/horn, --loud]
+#  - kind: apprise                          # needs pip install 'contactd[apprise]'
+#    name: phones
+#    urls_file: secrets/phones              # one of that library's URLs on each line
+
+# What is done until somebody has an alert in hand.
+acknowledgement:
+  roles: []
+  # - name: lead
+  #   duty:
+  #     - {channels: [mail to the lead], hours: {from: "06:00", to: "18:00"}}
+  #     - {channels: [phones], hours: {from: "18:00", to: "06:00"}}
+  escalate: []
+  # - {after: 5min, to: lead, least_severity: warning}
+  remind: {most: 20}                        # with warning: 5min, caution: 30min, advisory: 1d
+  # links:                                  # in messages, by which a reader can acknowledge
+  #   base_url: https://watch.example/acknowledge
+  #   secret_file: secrets/links            # at least 16 bytes
+
+# A sign of life to somebody outside, who raises the alarm when it stays away.
+# heartbeat:
+#   url: https://watcher.example/contactd
+#   every: 1min
+#   timeout: 10s
+#   public_only: true
+#   ca_file: secrets/authority.pem
 
 elements:
   stale_after: 7d         # elements older than this raise a caution

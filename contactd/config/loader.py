@@ -201,9 +201,15 @@ class _Loader:
             (("http", "tokens_file"), settings.http.tokens_file),
         ]
         named += [
-            (("channels", index, "secret_file"), getattr(channel, "secret_file", None))
+            (("channels", index, key), name)
             for index, channel in enumerate(settings.channels)
+            for key, name in channel.files
         ]
+        links, heartbeat = settings.acknowledgement.links, settings.heartbeat
+        if links is not None:
+            named.append((("acknowledgement", "links", "secret_file"), links.secret_file))
+        if heartbeat is not None:
+            named.append((("heartbeat", "ca_file"), heartbeat.ca_file))
         for location, name in named:
             if name is not None:
                 self._check_secret(document, location, name)

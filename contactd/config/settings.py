@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Any, Literal
+from typing import Annotated
 
 from pydantic import Field, model_validator
 
-from contactd.config.sections import Choice, Many, OneOrMany, Section, raise_at
+from contactd.config.care_sections import Acknowledgement, Heartbeat
+from contactd.config.channel_sections import CHANNELS as CHANNELS
+from contactd.config.channel_sections import Channel as Channel
+from contactd.config.channel_sections import Severity as Severity
+from contactd.config.sections import Many, OneOrMany, Section, raise_at
 from contactd.config.types import (
-    AlertAddress,
     File,
     Host,
-    Name,
     PositiveDuration,
     Size,
     Truth,
@@ -26,7 +28,6 @@ DAY_S = 86_400.0
 
 Lead = Annotated[float, duration(greatest_s=30 * DAY_S, what="a lead")]
 Leads = OneOrMany[Lead]
-Severity = Annotated[str, words(["advisory", "caution", "warning"])]
 ROUTINE = (
     "contact-coming",
     "command-window-opens",
@@ -142,23 +143,6 @@ class ClockRules(Section):
     synchronisation: Annotated[str, words(["watched", "required"])] = "watched"
 
 
-class Webhook(Section):
-    """An HTTP POST of JSON per alert, signed if a secret is given."""
-
-    kind: Literal["webhook"]
-    name: Name
-    url: AlertAddress
-    secret_file: File | None = None
-    least_severity: Severity = "advisory"
-    timeout_s: Annotated[float, duration(0.1, 120.0)] = Field(default=10.0, alias="timeout")
-
-
-CHANNELS: dict[str, type[Section]] = {"webhook": Webhook}
-"""Section of each kind of channel: a new kind is one more line here."""
-
-Channel = Annotated[Any, Choice("kind", CHANNELS)]
-
-
 class Settings(Section):
     """The whole of ``contactd.yaml``."""
 
@@ -169,6 +153,8 @@ class Settings(Section):
     log: Log = Log()
     alerts: AlertLeads = AlertLeads()
     channels: Many[Channel] = ()
+    acknowledgement: Acknowledgement = Acknowledgement()
+    heartbeat: Heartbeat | None = None
     elements: Elements = Elements()
     clock: ClockRules = ClockRules()
 
@@ -179,4 +165,16 @@ class Settings(Section):
             if channel.name in seen:
                 raise_at(("channels", index, "name"), "a name that no other channel has")
             seen.add(channel.name)
+        return self
+
+    @model_validator(mode="after")
+    def _duties_name_channels(self) -> Settings:
+        known = ["log", *(channel.name for channel in self.channels)]
+        for place, role in enumerate(self.acknowledgement.roles):
+            for turn, duty in enumerate(role.duty):
+                for channel in duty.channels:
+                    if channel not in known:
+                        where = ("acknowledgement", "roles", place, "duty", turn, "channels")
+                        expected = f"names of channels ({', '.join(known)})"
+                        raise_at(where, expected, repr(channel))
         return self

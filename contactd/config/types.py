@@ -210,6 +210,28 @@ def _instant_hint(value: str, error: str) -> str:
     return error.split(": ", 1)[1] if ": " in error else ""
 
 
+def _time_of_day(value: Any) -> float:
+    found = re.fullmatch(r"(\d\d):(\d\d)(?::(\d\d))?", value) if isinstance(value, str) else None
+    if found is None:
+        raise Refused
+    hour, minute, second = (int(part or 0) for part in found.groups())
+    if hour > 23 or minute > 59 or second > 59:
+        raise Refused("hours run from 00 to 23")
+    return hour * 3600.0 + minute * 60.0 + second
+
+
+def _time_zone(value: Any) -> str:
+    from zoneinfo import ZoneInfo
+
+    if not isinstance(value, str):
+        raise Refused
+    try:
+        ZoneInfo(value)
+    except (ValueError, OSError, KeyError):
+        raise Refused from None
+    return value
+
+
 _SIZE_UNITS = {"B": 1, "kB": 10**3, "MB": 10**6, "GB": 10**9, "KiB": 2**10, "MiB": 2**20}
 
 
@@ -255,6 +277,8 @@ DURATION = duration()
 POSITIVE_DURATION = duration(least_s=1e-3)
 INSTANT = Kind("a UTC time such as 2026-12-03T08:00:00Z", _instant)
 SIZE = Kind("a size such as 500 kB or 2 MB", _size)
+TIME_OF_DAY = Kind("a time of day such as 22:00", _time_of_day)
+TIME_ZONE = Kind("a time zone such as UTC or Europe/Oslo", _time_zone)
 FILE = Kind("the name of a file, relative to this one", _text)
 TEXT_OR_FILE = Kind("the name of a file, or the text itself as a block after |", _text_or_block)
 WEB_ADDRESS = address("https", "http", example="https://elements.example/lantern-3.txt")
@@ -271,6 +295,8 @@ Instant = Annotated[float, INSTANT]
 AlertAddress = Annotated[str, ALERT_ADDRESS]
 Host = Annotated[str, HOST]
 Size = Annotated[int, SIZE]
+TimeOfDay = Annotated[float, TIME_OF_DAY]
+TimeZone = Annotated[str, TIME_ZONE]
 File = Annotated[str, FILE]
 TextOrFile = Annotated[str, TEXT_OR_FILE]
 WebAddress = Annotated[str, WEB_ADDRESS]
