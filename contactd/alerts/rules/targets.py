@@ -48,8 +48,8 @@ def change_matters(scope: Scope, snapshot: Snapshot) -> Iterator[Matter]:
             series=f"{kinds.CONTACTS_MOVED}|{target}",
             what=f"Other elements of {target} {_moved(change, limit_s)}.",
             advice=(
-                f"Compare {change.before.source} with {change.after.source}; until it is clear "
-                "which is right, be ready for the earlier AOS and the later LOS."
+                f"Compare {_named(change.after)} with {_named(change.before)}, used before; until "
+                "it is clear which is right, be ready for the earlier AOS and the later LOS."
             ),
             due=change.at,
             concerns=change.at,
@@ -76,6 +76,10 @@ def _moved(change: ElementsChange, limit_s: float) -> str:
             f"{did} a contact of {duration(lone.duration_s)}: at {lone.station}, {moment(lone.aos)}"
         )
     return ", and ".join(parts)
+
+
+def _named(basis: Basis) -> str:
+    return f"{basis.source} (epoch {moment(basis.epoch)})"
 
 
 def _basis_facts(basis: Basis) -> dict[str, object]:
