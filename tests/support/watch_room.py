@@ -156,7 +156,9 @@ class WatchRoom:
         steps = [
             _step("receiver on", "start", dial("2h", "40h", "10min", "8h"), "telemetry"),
             {
-                **_step("panel release", "receiver on", dial("1h", "20h", "10min", "2h"), "command"),
+                **_step(
+                    "panel release", "receiver on", dial("1h", "20h", "10min", "2h"), "command"
+                ),
                 "hazard": "deployment",
                 "keep_clear": {"before": "5min", "after": "15min"},
                 "stop": {"lead": "60s", "takes_effect_in": "20s"},
