@@ -111,6 +111,10 @@ export function untilBounds(earliest, latest, now) {
   const width = latest - earliest;
   if (width < 2 * SECOND) return `in ${countdown(first)}`;
   if (first < 10 * MINUTE) return `in ${countdown(first)} to ${countdown(last + SECOND)}`;
+  if (last < HOUR) {
+    const [low, high] = [Math.floor(first / MINUTE), Math.ceil(last / MINUTE)];
+    return low === high ? `in ${low} min` : `in ${low} to ${high} min`;
+  }
   const low = length(first, Math.floor);
   const high = length(last, Math.ceil);
   return low === high ? `in ${low}` : `in ${low} to ${high}`;

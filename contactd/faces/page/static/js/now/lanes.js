@@ -7,8 +7,9 @@ import {DAY, HOUR, MINUTE} from "../times.js";
 
 const REACH = 7 * DAY;
 const KNEE = 3 * MINUTE;
-const TICKS = [[MINUTE, "1 min"], [5 * MINUTE, "5"], [15 * MINUTE, "15"], [30 * MINUTE, "30"], [HOUR, "1 h"], [2 * HOUR, "2"],
-  [4 * HOUR, "4"], [8 * HOUR, "8"], [16 * HOUR, "16"], [DAY, "1 d"], [2 * DAY, "2"], [4 * DAY, "4"], [7 * DAY, "7 d"]];
+const TICKS = [[MINUTE, "1"], [5 * MINUTE, "5 min"], [15 * MINUTE, "15"], [30 * MINUTE, "30"], [HOUR, "1 h"], [2 * HOUR, "2"],
+  [4 * HOUR, "4"], [8 * HOUR, "8"], [DAY, "1 d"], [2 * DAY, "2"], [4 * DAY, "4"], [7 * DAY, "7 d"]];
+const MINOR = ["15", "2", "4", "8"];
 
 const FILLS = {clear: "url(#hatch)", near: "url(#dots)"};
 
@@ -24,7 +25,7 @@ const percent = (part) => `${(100 * part).toFixed(3)}%`;
 export function axis() {
   const scale = make("div", {class: "axis", "aria-hidden": "true"}, make("span", {class: "axis-now"}, "now"));
   for (const [ahead, text] of TICKS) {
-    const tick = make("span", {class: `tick${along(ahead) > 0.98 ? " last" : ""}${/[a-z]/.test(text) ? " unit" : ""}`}, text);
+    const tick = make("span", {class: `tick${along(ahead) > 0.98 ? " last" : ""}${/[a-z]/.test(text) ? " unit" : ""}${MINOR.includes(text) ? " minor" : ""}`}, text);
     tick.style.left = percent(along(ahead));
     scale.append(tick);
   }

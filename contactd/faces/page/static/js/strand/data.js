@@ -39,8 +39,9 @@ export function foldedAtFirst(strand) {
   return new Set(strand.targets.filter((target) => target.stations.length >= FOLD_FROM).map((target) => target.target));
 }
 
-/** The service's document with typed columns, and times of steps in milliseconds. */
+/** The service's document with typed columns and times in milliseconds, those with countdowns first. */
 export function prepared(strand) {
+  strand.targets.sort((one, other) => Number(other.sequences.length > 0) - Number(one.sequences.length > 0));
   for (const target of strand.targets) {
     for (const lane of target.stations) {
       for (const name of ["aos", "tca", "los", "windows"]) lane[name] = Float64Array.from(lane[name]);

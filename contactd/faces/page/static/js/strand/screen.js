@@ -297,6 +297,7 @@ export function enter(place, query) {
   size();
   load().then(() => {
     scene.present = now();
+    canvas.dataset.ready = "";
     frame(Number(query.get("hours") || 24) * HOUR);
   });
   beat();
