@@ -136,8 +136,9 @@ def _form(state: State, at: float, facts: list[dict[str, Any]]) -> dict[str, Any
 def _show(screen: Screen, state: State, at: float, day_of_year: bool) -> None:
     from contactd.faces.cli.tables import Column, say, show
 
-    head = f"As known at {moment(at, day_of_year)}: {state.number} records"
-    say(screen, head if state.number else f"As known at {moment(at, day_of_year)}: no record yet")
+    counts = {0: "no record yet", 1: "1 record"}
+    count = counts.get(state.number, f"{state.number} records")
+    say(screen, f"As known at {moment(at, day_of_year)}: {count}")
     for name, record in (
         ("Configuration adopted", state.configuration),
         ("Configuration refused", state.configuration_refused),

@@ -41,7 +41,8 @@ def command(form: str, config_dir: str) -> None:
 
         screen = console()
         if found.intact:
-            say_line(screen, f"{name}: {found.records} records, each as it was written.", "bold")
+            count = "1 record" if found.records == 1 else f"{found.records} records"
+            say_line(screen, f"{name}: {count}, each as it was written.", "bold")
         else:
             say_line(screen, f"{name}: the ledger is not as it was written.", STYLES["warning"])
             for fault in found.faults:
