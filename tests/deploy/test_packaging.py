@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import shutil
 import subprocess
 import sys
 import tarfile
@@ -10,6 +11,9 @@ import zipfile
 from pathlib import Path
 
 import pytest
+from daemon import Daemon
+from real_process import free_port
+from scene import Scene
 
 PROJECT = Path(__file__).parents[2]
 PACKAGE = PROJECT / "contactd"
@@ -71,3 +75,44 @@ def test_the_installed_wheel_works_away_from_the_source_tree(built: Path, tmp_pa
     contactd("demo", "demo")
     contactd("check", "--config", "demo")
     assert '"aos"' in contactd("contacts", "--config", "demo", "--format", "json")
+
+
+def python_of(version: str) -> str | None:
+    """A Python of this version that really starts: on the path, or among pyenv's."""
+    named = shutil.which(f"python{version}")
+    kept = sorted(Path.home().glob(f".pyenv/versions/{version}.*/bin/python"))
+    for path in [*([named] if named else []), *map(str, kept)]:
+        if subprocess.run([path, "-c", ""], capture_output=True).returncode == 0:
+            return path
+    return None
+
+
+@pytest.mark.parametrize("version", ["3.11", "3.12", "3.13"])
+def test_the_wheel_works_with_what_it_declares_and_nothing_else(
+    built: Path, tmp_path: Path, version: str
+):
+    """In a fresh environment of each Python that is there."""
+    python = python_of(version)
+    if python is None:
+        pytest.skip(f"there is no python{version} here")
+    (wheel,) = built.glob("*.whl")
+    place = tmp_path / "environment"
+    subprocess.run([python, "-m", "venv", "--without-pip", str(place)], check=True, timeout=60)
+    pip = [sys.executable, "-m", "pip", "--python", str(place / "bin/python")]
+    subprocess.run([*pip, "install", "--quiet", str(wheel)], check=True, timeout=600)
+    contactd = str(place / "bin/contactd")
+    for command in (["demo", "demo"], ["check", "--config", "demo"], ["forecast"]):
+        arguments = [*command, "--config", "demo"] if command == ["forecast"] else command
+        done = subprocess.run(
+            [contactd, *arguments], cwd=tmp_path, capture_output=True, text=True, timeout=120
+        )
+        assert done.returncode == 0, done.stdout + done.stderr
+    # The service begins: everything that it imports is declared.
+    scene = Scene(tmp_path / "scene", free_port())
+    scene.write_target("Quiet Lantern")
+    daemon = Daemon(scene)
+    daemon.command[0] = contactd
+    try:
+        daemon.begin()
+    finally:
+        daemon.clean_up()
