@@ -122,13 +122,18 @@ def command(
         span = f"from {moment(start, day_of_year)} to {moment(end, day_of_year)}"
         _show(found, heading, span, len(targets) > 1, day_of_year)
     else:
-        from contactd.faces.contract import CONTACT_FIELDS, contact_form
+        _give_out(found, form)
 
-        forms = [
-            {**contact_form(contact), **extras}
-            for contact, extras in zip(found.contacts, found.extras, strict=True)
-        ]
-        as_json(forms) if form == "json" else as_csv([*CONTACT_FIELDS, *names], forms)
+
+def _give_out(found: _Found, form: str) -> None:
+    """Print contacts for other programs."""
+    from contactd.faces.contract import CONTACT_FIELDS, contact_form
+
+    forms = [
+        {**contact_form(contact), **extras}
+        for contact, extras in zip(found.contacts, found.extras, strict=True)
+    ]
+    as_json(forms) if form == "json" else as_csv([*CONTACT_FIELDS, *found.names], forms)
 
 
 @dataclass
