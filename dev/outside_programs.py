@@ -1,7 +1,8 @@
 """The real programs that tests run contactd against, and where they are.
 
 A program that the system has is used as it is. What is missing is unpacked from Debian's
-packages into ``.tools``: no root, no service started, nothing outside the project's folder.
+packages into ``.tools`` (for root: ``/var/cache/contactd-dev``). No root is needed, no service is
+started, nothing of the system is changed.
 """
 
 from __future__ import annotations
@@ -15,7 +16,9 @@ from pathlib import Path
 from debian_packages import PrivatePackages
 
 PROJECT = Path(__file__).resolve().parent.parent
-TOOLS = PROJECT / ".tools"
+# What root runs as another user (PostgreSQL refuses root) must lie where others may look, and
+# root's own folder is no such place.
+TOOLS = PROJECT / ".tools" if os.geteuid() else Path("/var/cache/contactd-dev")
 
 
 @dataclass(frozen=True)
@@ -59,7 +62,7 @@ PROGRAMS = {
 
 
 def find(name: str) -> Path | None:
-    """Path of a program: the system's own, or a starter for the one unpacked in ``.tools``."""
+    """Path of a program: the system's own, or a starter for an unpacked one."""
     program = PROGRAMS[name]
     system = _newest(Path("/"), program)
     if system is not None:
