@@ -143,9 +143,7 @@ def provide_programs() -> None:
     missing = outside_programs.missing()
     if not missing:
         return
-    say(
-        f"fetching programs to test against into {outside_programs.TOOLS} (once): {', '.join(missing)}"
-    )
+    say(f"fetching programs to test against (once): {', '.join(missing)}")
     try:
         outside_programs.provide()
     except PackagesUnavailable as error:

@@ -29,23 +29,21 @@ def unit(tmp_path: Path) -> Path:
     here = Path(sys.executable).with_name("contactd")
     path = tmp_path / UNIT.name
     path.write_text(text.replace(INSTALLED, str(here)))
-    for place in (Path("/"), program("systemd-analyze").parents[1] / "root"):
-        for target in (place / "lib/systemd/system").glob("*.target"):
+    unpacked = program("systemd-analyze").parents[1] / "root"
+    for folder in (Path("/usr/lib"), unpacked / "lib", unpacked / "usr/lib"):
+        for target in (folder / "systemd/system").glob("*.target"):
             if not (tmp_path / target.name).exists():
                 shutil.copy(target, tmp_path / target.name)
     return path
 
 
 def analyze(unit: Path, *arguments: str) -> subprocess.CompletedProcess[str]:
-    # Where systemd does not run, only root may make the folder that the system's manager works
-    # in; anybody else then asks as for the manager of a user, which judges a unit alike.
-    allowed = os.geteuid() == 0 or Path("/run/systemd").is_dir()
-    command = [str(program("systemd-analyze")), *([] if allowed else ["--user"])]
-    environment = {
-        **os.environ,
-        "SYSTEMD_UNIT_PATH": str(unit.parent),
-        "XDG_RUNTIME_DIR": str(unit.parent),
-    }
+    command = [str(program("systemd-analyze"))]
+    if os.geteuid() and not Path("/run/systemd").is_dir():
+        # Where systemd does not run, only root may make the folder that its tools work in.
+        own_run = 'mount -t tmpfs run /run && exec "$@"'
+        command = ["unshare", "--map-root-user", "--mount", "sh", "-c", own_run, "sh", *command]
+    environment = {**os.environ, "SYSTEMD_UNIT_PATH": str(unit.parent)}
     return subprocess.run(
         [*command, *arguments, str(unit)],
         env=environment,
