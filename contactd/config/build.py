@@ -20,7 +20,7 @@ from contactd.core.errors import InputError
 from contactd.core.ground.station import AntennaLimits, ServiceTerms, Station
 from contactd.core.intervals import IntervalSet, union
 from contactd.core.orbit.elements import ElementSet, TimingError
-from contactd.core.planning import Target
+from contactd.core.target import Target
 
 MOST_ELEMENT_FILE_BYTES = 8 << 20
 MOST_CALENDAR_BYTES = 1 << 20

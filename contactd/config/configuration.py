@@ -11,7 +11,7 @@ from contactd.config.settings import AlertLeads, Elements, Settings
 from contactd.core.errors import InputError
 from contactd.core.ground.station import Station
 from contactd.core.instants import DAY_S
-from contactd.core.planning import Target
+from contactd.core.target import Target
 
 # Recurring events are written out from so long before to so long after the present: more than the
 # horizon can reach, and a month of looking at the files only when they change.

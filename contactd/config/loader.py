@@ -26,7 +26,7 @@ from contactd.config.types import nearest
 from contactd.core.errors import InputError, InputErrors
 from contactd.core.ground.station import Station
 from contactd.core.instants import from_unix
-from contactd.core.planning import Target
+from contactd.core.target import Target
 
 SETTINGS_FILE = "contactd.yaml"
 STATIONS_FOLDER = "stations"

@@ -20,7 +20,7 @@ from contactd.config.station_file import StationFile
 from contactd.config.target_file import TargetFile
 from contactd.config.yaml12 import MOST_BYTES
 from contactd.core.errors import InputError
-from contactd.core.planning import Target
+from contactd.core.target import Target
 
 
 @dataclass(slots=True)
