@@ -37,11 +37,8 @@ async function show(focus) {
   if (mine !== turn) return;
   put(place);
   place.dataset.screen = name;
-  if (!screen) {
-    put(place, make("p", { role: "alert" }, "This screen could not be loaded: the service does not answer."));
-    return;
-  }
-  leave = screen.enter(place, query) ?? null;
+  if (screen) leave = screen.enter(place, query) ?? null;
+  else put(place, make("p", {role: "alert"}, "This screen could not be loaded: the service does not answer."));
   if (focus) place.focus();
 }
 

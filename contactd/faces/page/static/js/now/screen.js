@@ -53,7 +53,7 @@ export function enter(place) {
     for (const each of moving) each(present);
   }
 
-  const stops = [on("document", draw), on("session", draw)];
+  const stops = [on("document", draw), on("session", draw), on("stale", move)];
   const timer = setInterval(move, 1000);
   draw();
   return () => {

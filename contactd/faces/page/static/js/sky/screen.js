@@ -78,6 +78,7 @@ export function enter(place, query) {
       tell(problem.message);
       return;
     }
+    if (!alive) return;
     history.replaceState(null, "", `#/sky?${new URLSearchParams({target: state.target, station: found.contact.station, at: found.contact.tca})}`);
     show();
   }
@@ -95,6 +96,7 @@ export function enter(place, query) {
   }
 
   let moveDome = () => null;
+  let alive = true;
 
   function show() {
     const sky = state.sky;
@@ -132,6 +134,7 @@ export function enter(place, query) {
   const timer = setInterval(() => moveDome(now()), 1000);
   begin();
   return () => {
+    alive = false;
     clearInterval(timer);
     clear();
     stops.forEach((stop) => stop());
