@@ -8,7 +8,7 @@ of how far the ledger had come.
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
 from contactd.alerts.circuit import Clock
@@ -22,10 +22,7 @@ if TYPE_CHECKING:
 
 
 class Heartbeat:
-    """Posts a sign of life at regular times.
-
-    Args:
-        state: what is posted, as JSON values; None while the service is not well.
+    """Posts signs of life to one address.
 
     Attributes:
         sent_at: instant (s) of the last sign that was accepted, or None.
@@ -35,40 +32,19 @@ class Heartbeat:
     def __init__(
         self,
         url: str,
-        every_s: float,
         clock: Clock,
-        state: Callable[[], Mapping[str, Any] | None],
         timeout_s: float = 10.0,
         guard: Guard | None = None,
         verify: ssl.SSLContext | None = None,
     ) -> None:
         self._url = url
-        self._every_s = every_s
         self._clock = clock
-        self._state = state
         self._poster = Poster("heartbeat", timeout_s, guard, verify)
         self.sent_at: float | None = None
         self.trouble = ""
 
-    async def run(self) -> None:
-        """Send signs of life until cancelled."""
-        try:
-            while True:
-                await self.beat()
-                await self._clock.sleep(self._every_s)
-        finally:
-            await self.close()
-
-    async def close(self) -> None:
-        """Close the connections."""
-        await self._poster.close()
-
-    async def beat(self) -> None:
-        """Send one sign of life, if the service is well."""
-        state = self._state()
-        if state is None:
-            self.trouble = "the service is not well"
-            return
+    async def beat(self, state: Mapping[str, Any]) -> None:
+        """Send one sign of life with a state, as JSON values. Never raises for the network."""
         now = self._clock.now()
         body = json.dumps(state).encode()
         try:
@@ -77,3 +53,7 @@ class Heartbeat:
             self.trouble = error.reason
         else:
             self.sent_at, self.trouble = now, ""
+
+    async def close(self) -> None:
+        """Close the connections."""
+        await self._poster.close()

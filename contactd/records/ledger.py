@@ -251,8 +251,12 @@ class Ledger:
 
     def last_number(self) -> int:
         """Number of the last record; 0 for an empty ledger."""
+        return self.end()[0]
+
+    def end(self) -> tuple[int, str]:
+        """Number and digest of the last record: noted elsewhere, they prove the chain's end."""
         with self._reading() as connection:
-            return self._end(connection)[0]
+            return self._end(connection)
 
     def verify(self) -> Verification:
         """Read the whole chain, archives too, and check every number and digest."""

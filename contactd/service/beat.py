@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 
 from contactd.alerts.life import beat
 from contactd.alerts.rules import matters_again
+from contactd.alerts.status import with_channels
 from contactd.alerts.tending import next_tending, tend
 from contactd.core.outlook import Snapshot
 from contactd.core.planning import FARTHEST_AHEAD_S, Target
@@ -67,6 +68,7 @@ def _decide(
         state.clock.trusted,
         state.ledger_trouble,
         state.planned_at is None,
+        state.channels,
     )
     quiet = state.quiet
     if (
@@ -79,6 +81,7 @@ def _decide(
     snapshot = state.snapshot(now)
     found, kept = matters_again(snapshot, telling.policy, now, was_down_since, state.kept)
     alerts, care = state.alerts, telling.care
+    found = with_channels(found, state.channels, alerts.dead_letters, telling.policy)
     records = (
         *beat(alerts, found, now, was_down_since, telling.reaches),
         *tend(alerts, care, now, telling.manners),

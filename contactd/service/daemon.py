@@ -19,9 +19,11 @@ from contactd.alerts.composing import compose
 from contactd.alerts.delivery import Attempt, Delivery
 from contactd.alerts.matter import Sort
 from contactd.alerts.state import AlertState, fold_alerts
+from contactd.alerts.tickets import Tickets
 from contactd.config import Configuration
 from contactd.core import instants
 from contactd.core import record as kinds
+from contactd.core.alert import Alert
 from contactd.core.change import ElementsChange, change_record
 from contactd.core.outlook import Health, Snapshot, TargetOutlook
 from contactd.core.planning import Prediction, Target, predict_target
@@ -36,6 +38,7 @@ from contactd.service.notify import ServiceManager
 from contactd.service.pacing import Job, Pace
 from contactd.service.reload import Files, Loaded
 from contactd.service.resting import change_between, new_elements, recorded_motion
+from contactd.service.sign_of_life import SignOfLife
 from contactd.service.state import (
     ServiceState,
     adopt_configuration,
@@ -44,11 +47,12 @@ from contactd.service.state import (
     adopt_target,
 )
 from contactd.service.store import Store
-from contactd.service.telling import ChannelMaker, Channels, telling_of
+from contactd.service.telling import ChannelMaker, Channels, telling_of, tickets_of
 
 BEAT_S = 1.0
 LOOK_AT_FILES_S = 2.0
 LOOK_AT_FEEDS_S = 5.0
+LOOK_AT_LIFE_S = 1.0
 LIVE_WITHIN_S = 30.0
 # A longer time than this between two beats, for whatever reason, is time in which nobody looked.
 GAP_S = 5.0
@@ -116,7 +120,11 @@ class Daemon:
         self._down_since: float | None = None
         self._last_beat_at: float | None = None
         self._channels = channels or Channels()
-        self._delivery = Delivery(self._exchange, clock, observe=self._count_attempt)
+        self._tickets = tickets_of(configuration)
+        self._life = SignOfLife(clock)
+        self._delivery = Delivery(
+            self._exchange, clock, observe=self._count_attempt, link=self._link
+        )
         self._delivery.use(self._channels.of(configuration))
         self._ledger_lock = asyncio.Lock()
         self._beat_lock = asyncio.Lock()
@@ -148,6 +156,11 @@ class Daemon:
         if self._state.ledger_trouble:
             reasons.append(self._state.ledger_trouble)
         return Health(live=live, ready=not reasons, reasons=tuple(reasons))
+
+    @property
+    def tickets(self) -> Tickets | None:
+        """What signs the links by which readers of messages can acknowledge, if links are sent."""
+        return self._tickets
 
     @property
     def busy(self) -> bool:
@@ -194,6 +207,7 @@ class Daemon:
         records = [self._record(kinds.SERVICE_STARTED, "contactd", {"configuration": digest})]
         if self._ledger_fold[0].configuration_digest != digest and not self._state.refused:
             records.append(self._adopted_record())
+        await self._life.follow(self._state.configuration)
         self._feeding.follow(self._state.configuration.feeds.values(), self._ledger_fold[0])
         self._adopt_feeds()
         new = self._new_elements()
@@ -229,6 +243,7 @@ class Daemon:
         self._predictors.shutdown(wait=False, cancel_futures=True)
         await self._feeding.close()
         await self._delivery.close()
+        await self._life.close()
         await self._exchange([self._record(kinds.SERVICE_STOPPED, "contactd", {})])
 
     def _jobs(self) -> list[Job]:
@@ -236,6 +251,7 @@ class Daemon:
             Job("beat", BEAT_S, self.beat),
             Job("files", LOOK_AT_FILES_S, self.look_at_files),
             Job("feeds", LOOK_AT_FEEDS_S, self.look_at_feeds),
+            Job("life", LOOK_AT_LIFE_S, self.look_after_life),
         ]
 
     # The beat.
@@ -263,7 +279,12 @@ class Daemon:
             self._down_since = before
         await self._exchange()
         trouble = self.store.trouble
-        state = replace(self._state, clock=self._watch.trust(), ledger_trouble=trouble)
+        channels = self._delivery.statuses()
+        if channels == self._state.channels:
+            channels = self._state.channels
+        state = replace(
+            self._state, clock=self._watch.trust(), ledger_trouble=trouble, channels=channels
+        )
         made = step(state, self._telling, now, self._down_since)
         self._state = made.state
         for target, span in made.predict:
@@ -278,6 +299,13 @@ class Daemon:
         self._delivery.offer(compose(self._state.alerts, now, telling.manners, telling.care))
         for observer in self.observers:
             observer(self._state, self._snapshot)
+
+    def _link(self, alert: Alert, channel: str) -> str | None:
+        return None if self._tickets is None else self._tickets.link(alert, channel)
+
+    async def look_after_life(self) -> None:
+        """Send the sign of life, if it is time and all is well."""
+        self._life.look(self.health().ready, self.store)
 
     def _note_moved_clock(self) -> None:
         watch = self._watch
@@ -437,6 +465,8 @@ class Daemon:
             return
         self._delivery.use(self._channels.of(configuration))
         self._telling = telling_of(configuration)
+        self._tickets = tickets_of(configuration)
+        await self._life.follow(configuration)
         self._feeding.follow(configuration.feeds.values(), self._ledger_fold[0])
         targets = self._feeding.targets(configuration.targets)
         now = self.clock.now()

@@ -12,6 +12,7 @@ from dataclasses import dataclass, field, replace
 
 from contactd.alerts.rules import NOTHING_KEPT, Kept
 from contactd.alerts.state import AlertState
+from contactd.alerts.status import ChannelStatus
 from contactd.config import Configuration
 from contactd.core.outlook import (
     ClockTrust,
@@ -60,6 +61,7 @@ class ServiceState:
         planned_at: when every target last had a prediction for the whole horizon.
         clock: trust in the wall clock.
         ledger_trouble: what is wrong with the ledger, or "".
+        channels: how the channels are doing; the same object as long as nothing changes.
     """
 
     configuration: Configuration
@@ -80,6 +82,7 @@ class ServiceState:
     planned_at: float | None = None
     clock: ClockTrust = field(default_factory=ClockTrust)
     ledger_trouble: str = ""
+    channels: tuple[ChannelStatus, ...] = ()
 
     def knowledge_of(self, target: Target) -> dict[str, SequenceKnowledge]:
         """What the ledger knows of a target's sequences, by sequence."""

@@ -95,6 +95,18 @@ class Store:
         loop = asyncio.get_running_loop()
         return await loop.run_in_executor(self._thread, self._ledger.append, tuple(records))
 
+    async def end(self) -> tuple[int, str]:
+        """Number and digest of the last record; 0 and "" while the ledger cannot be read."""
+        end = getattr(self._ledger, "end", None)
+        if end is None:
+            return self.number, ""
+        try:
+            loop = asyncio.get_running_loop()
+            number, digest = await loop.run_in_executor(self._thread, end)
+        except LedgerError:
+            return 0, ""
+        return number, digest
+
     def close(self) -> None:
         """Finish what is being written and let go of the ledger."""
         self._thread.shutdown(wait=True)

@@ -2,22 +2,27 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, fields
 from pathlib import Path
 from typing import Any, Protocol
 
-from contactd.alerts.care import Care, Manner
+import structlog
+
+from contactd.alerts.care import Care, Duty, Hours, Manner, Rung
 from contactd.alerts.channels.log import LogChannel
-from contactd.alerts.channels.webhook import WebhookChannel
 from contactd.alerts.delivery import Terms
 from contactd.alerts.life import Reach
 from contactd.alerts.message import Channel
 from contactd.alerts.policy import Leads, Policy
+from contactd.alerts.tickets import Tickets
 from contactd.config import AlertLeads, Configuration
 from contactd.core.alert import Severity
+from contactd.core.errors import ContactdError
+from contactd.service.channel_makers import MAKERS, UnmadeChannel
 
 LOG_CHANNEL = "log"
+log = structlog.get_logger("contactd")
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,20 +46,67 @@ def telling_of(configuration: Configuration) -> Telling:
         leads=leads(configuration.settings.alerts),
         targets={name: leads(each) for name, each in configuration.leads.items()},
     )
-    channels = configuration.settings.channels
-    reaches = [Reach(each.name, Severity(each.least_severity)) for each in channels]
-    return Telling(policy, (Reach(LOG_CHANNEL), *reaches))
+    settings = configuration.settings
+    reaches = [
+        Reach(
+            each.name,
+            Severity(each.least_severity),
+            None if each.kinds is None else frozenset(each.kinds),
+            None if each.targets is None else frozenset(each.targets),
+        )
+        for each in settings.channels
+    ]
+    manners = {each.name: _manner(each) for each in settings.channels}
+    care = _care(settings.acknowledgement)
+    return Telling(policy, (Reach(LOG_CHANNEL), *reaches), manners, care)
 
 
-def _webhook(section: Any, folder: Path) -> Channel:
-    secret = None
-    if section.secret_file is not None:
-        secret = (folder / section.secret_file).read_bytes().strip()
-    return WebhookChannel(section.name, section.url, secret, section.timeout_s)
+def tickets_of(configuration: Configuration) -> Tickets | None:
+    """What signs the links in messages, where links are wanted and their secret can be had."""
+    section = configuration.settings.acknowledgement.links
+    if section is None:
+        return None
+    try:
+        secret = (configuration.directory / section.secret_file).read_bytes().strip()
+        return Tickets(secret, section.base_url)
+    except (ContactdError, OSError) as error:
+        log.error("no links can be sent", reason=str(error))
+        return None
 
 
-MAKERS: dict[str, Callable[[Any, Path], Channel]] = {"webhook": _webhook}
-"""How each kind of channel is made from its section of the settings."""
+def _hours(sections: Iterable[Any]) -> tuple[Hours, ...]:
+    return tuple(Hours(each.begins_s, each.ends_s, each.zone) for each in sections)
+
+
+def _manner(section: Any) -> Manner:
+    return Manner(
+        quiet_hours=_hours(section.quiet_hours),
+        together=section.together,
+        gather_s=section.gather_s,
+        tell_resolved=section.tell_resolved,
+        tell_acknowledged=section.tell_acknowledged,
+        tell_reminders=section.tell_reminders,
+    )
+
+
+def _care(section: Any) -> Care:
+    remind = section.remind
+    every = {
+        Severity.WARNING: remind.warning_s,
+        Severity.CAUTION: remind.caution_s,
+        Severity.ADVISORY: remind.advisory_s,
+    }
+    return Care(
+        ladder=tuple(
+            Rung(each.after_s, each.to, Severity(each.least_severity)) for each in section.escalate
+        ),
+        roles={
+            role.name: tuple(Duty(tuple(each.channels), _hours(each.hours)) for each in role.duty)
+            for role in section.roles
+        },
+        remind_every_s={severity: s for severity, s in every.items() if s is not None},
+        most_reminders=remind.most,
+    )
 
 
 class ChannelMaker(Protocol):
@@ -73,23 +125,28 @@ class Channels:
         self._made: dict[str, tuple[object, Channel]] = {}
 
     def of(self, configuration: Configuration) -> list[tuple[Channel, Terms]]:
-        """The configuration's channels, and how patiently each is tried.
-
-        Raises:
-            OSError: if a secret cannot be read.
-        """
+        """The configuration's channels, and how patiently each is tried."""
         made: dict[str, tuple[object, Channel]] = {}
         used: list[tuple[Channel, Terms]] = [(self._log, Terms())]
         for section in configuration.settings.channels:
             folder = configuration.directory
-            secret = getattr(section, "secret_file", None)
-            state = configuration.files.get(folder / secret) if secret else None
-            identity = (section, state)
+            states = [configuration.files.get(folder / name) for _, name in section.files]
+            identity = (section, states)
             before = self._made.get(section.name)
             if before is not None and before[0] == identity:
                 made[section.name] = before
             else:
-                made[section.name] = (identity, MAKERS[section.kind](section, folder))
-            used.append((made[section.name][1], Terms(attempt_s=section.timeout_s)))
+                made[section.name] = (identity, _make(section, folder))
+            terms = Terms(attempt_s=section.timeout_s, keep_trying_s=section.keep_trying_s)
+            used.append((made[section.name][1], terms))
         self._made = made
         return used
+
+
+def _make(section: Any, folder: Path) -> Channel:
+    """The channel, or one that says why it cannot be made."""
+    try:
+        return MAKERS[section.kind](section, folder)
+    except (ContactdError, OSError, ValueError) as error:
+        log.error("a channel cannot be used", channel=section.name, reason=str(error))
+        return UnmadeChannel(section.name, str(error))
