@@ -31,7 +31,7 @@ FloatArray = NDArray[np.float64]
 
 PAIR_DAYS_WORTH_COMPILING = 500.0
 """Below so many target-station-days the plain path is done before the compiled one has loaded."""
-TARGETS_PER_TASK = 25
+TARGETS_PER_TASK = 50
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,9 +1,9 @@
 """A track between two instants as quintic polynomials in the Earth-fixed frame.
 
-A satellite's path is smooth, so states at nodes a third of a radian apart say all about what lies
-between: position, velocity and acceleration at both ends of a segment fix a polynomial of degree
-five (Hermite), good to metres. Stations then ask the polynomials, and the propagator only for the
-last, exact step.
+A satellite's path is smooth, so states at nodes two fifths of a radian apart say all about what
+lies between: position, velocity and acceleration at both ends of a segment fix a polynomial of
+degree five (Hermite), good to metres. Stations then ask the polynomials, and the propagator only
+for the last, exact step.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ from contactd.core.orbit.track import Track
 
 FloatArray = NDArray[np.float64]
 
-ANGLE_PER_STEP_RAD = 1.0 / 3.0
+ANGLE_PER_STEP_RAD = 0.4
 LONGEST_STEP_S = 1_200.0
 MOST_NODES = 5_000_000
 EARTH_RATE_RAD_S = 7.292115146706979e-5

@@ -27,8 +27,8 @@ FloatArray = NDArray[np.float64]
 Measure = Callable[[FloatArray, FloatArray], tuple[FloatArray, FloatArray]]
 Function = Callable[[FloatArray], tuple[FloatArray, FloatArray]]
 
-_SAMPLES_PER_SEGMENT = 4
-_MASK_SAMPLES_PER_SEGMENT = 64
+_SAMPLES_PER_SEGMENT = 5
+_MASK_SAMPLES_PER_SEGMENT = 80
 _CORNER_SIDE_S = 5e-4  # a mask may jump: each corner is seen from both sides
 _NEAR_GRAZING = 2e-5  # sine or radians: below this, only exact states can tell
 _CONVERGED_S = 1e-5

@@ -140,16 +140,18 @@ def joined(tables: Sequence[ContactTable], start: float, end: float) -> ContactT
 def _column(tables: Sequence[ContactTable], name: str) -> NDArray[Any]:
     if not tables:
         return np.asarray(getattr(ContactTable(0.0, 0.0), name))
-    return np.concatenate([getattr(each, name) for each in tables])
+    full = [getattr(each, name) for each in tables if len(each)] or [getattr(tables[0], name)]
+    return np.asarray(full[0]) if len(full) == 1 else np.concatenate(full)
 
 
 def _order(aos: FloatArray, target: IndexArray, station: IndexArray) -> NDArray[np.intp]:
     """Rows by AOS, then target, then station."""
-    order = np.argsort(aos, kind="stable")
+    order = np.argsort(aos)
     ascending = aos[order]
     same = ascending[1:] == ascending[:-1]
     if same.any():
-        # Contacts cut by the span's start share its AOS; few others share any.
+        # Contacts cut by the span's start share its AOS; few others share any. Among those the
+        # order that the sort gave means nothing yet.
         tied = np.flatnonzero(np.concatenate([[False], same]) | np.concatenate([same, [False]]))
         rows = order[tied]
         order[tied] = rows[np.lexsort((station[rows], target[rows], aos[rows]))]

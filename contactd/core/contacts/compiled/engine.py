@@ -19,9 +19,11 @@ from contactd.core.orbit.frames import greenwich_mean_sidereal_angle
 from contactd.core.orbit.sgp4_track import Sgp4Track
 
 FloatArray = NDArray[np.float64]
+Piece = tuple[FloatArray, NDArray[np.int32], NDArray[np.int32], NDArray[np.int8]]
 
 _TURN = 2.0 * math.pi
 _CONTACTS_PER_DAY = 17  # a station sees a low satellite at most once a revolution
+_USUAL_PER_DAY = 6
 _ROWS_AT_ONCE = 1 << 16
 _BESIDE_DEG = 1e-8
 _JUMP_RAD = 1e-4  # what changes more than this beside a corner is no slope
@@ -61,11 +63,12 @@ def find(
     stations, mask = _stations(horizons)
     knots, first_knot_s, earth_rate = _earth_angle(start, end)
     room = len(horizons) * (math.ceil((end - start) / DAY_S * _CONTACTS_PER_DAY) + 8) + 1024
+    usual = len(horizons) * math.ceil((end - start) / DAY_S * _USUAL_PER_DAY)
     status = np.zeros(len(tracks), dtype=np.int64)
-    pieces: list[tuple[FloatArray, NDArray[np.int32], NDArray[np.int32], NDArray[np.int8]]] = []
+    pieces: list[Piece] = []
     begin = 0
     while begin < len(tracks):
-        rows = max(room, min(_ROWS_AT_ONCE, room * (len(tracks) - begin)))
+        rows = room + min(_ROWS_AT_ONCE, usual * (len(tracks) - begin))
         out = np.empty((8, rows))
         numbers = np.empty((2, rows), dtype=np.int32)
         cuts = np.empty(rows, dtype=np.int8)
@@ -73,20 +76,18 @@ def find(
             satellites, begin, near, deep, end - start, stations, mask, knots, first_knot_s,
             earth_rate, room, out, numbers[0], numbers[1], cuts, 0, status,
         )  # fmt: skip
-        pieces.append(
-            (
-                out[:, :used].copy(),
-                numbers[0, :used].copy(),
-                numbers[1, :used].copy(),
-                cuts[:used].copy(),
-            )
-        )
-    return Columns(
-        values=np.concatenate([piece[0] for piece in pieces], axis=1),
-        satellite=np.concatenate([piece[1] for piece in pieces]),
-        station=np.concatenate([piece[2] for piece in pieces]),
-        cuts=np.concatenate([piece[3] for piece in pieces]),
-        left_over=tuple(np.flatnonzero(status).tolist()),
+        pieces.append((out[:, :used], numbers[0, :used], numbers[1, :used], cuts[:used]))
+    values, satellite, station, cut = pieces[0] if len(pieces) == 1 else _laid_together(pieces)
+    return Columns(values, satellite, station, cut, tuple(np.flatnonzero(status).tolist()))
+
+
+def _laid_together(pieces: list[Piece]) -> Piece:
+    values, satellite, station, cuts = zip(*pieces, strict=True)
+    return (
+        np.concatenate(values, axis=1),
+        np.concatenate(satellite),
+        np.concatenate(station),
+        np.concatenate(cuts),
     )
 
 

@@ -209,7 +209,7 @@ def one_satellite(
             aos, los = found[contact, AOS], found[contact, LOS]
             if unimodal:
                 cuts = found[contact, CUTS]
-                peak = single_peak(w, nodes, step, s, rate, c, held, aos, los, cuts)
+                peak = single_peak(w, nodes, step, s, c, held, aos, los, cuts)
             else:
                 peak = highest_peak(w, nodes, step, s, rate, c, held, aos, los)
             found[contact, TCA] = peak

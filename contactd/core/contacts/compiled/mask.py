@@ -27,7 +27,7 @@ from contactd.core.contacts.compiled.segment import (
     hold,
 )
 
-SAMPLES_PER_SEGMENT = 64
+SAMPLES_PER_SEGMENT = 80
 CORNER_SIDE_S = 5e-4
 PARTS_OF_DOUBT = 64
 

@@ -115,7 +115,8 @@ def cubic_root(f0, g0, f1, g1, step):
         moved = u - f / g
         if not low <= moved <= high:
             moved = 0.5 * (low + high)
-        done = abs(moved - u) < 1e-5
+        # Newton's next error is this step's square: some hundredths of a second.
+        done = abs(moved - u) < 1e-2
         u = moved
         if done:
             break
