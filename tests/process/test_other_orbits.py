@@ -109,6 +109,9 @@ def test_a_satellite_released_from_its_carrier_is_watched_by_its_state_alone(
     first = expected[0]
     query = f"target=Foundling&station={first.station}&at={instants.to_text(first.tca)}"
     assert daemon.get(f"/api/v1/sky?{query}").status_code == 200
+    profiles = daemon.get("/api/v1/profiles?target=Foundling").json()["profiles"]
+    assert all(max(each["elevations"]) > 0 for each in profiles)
+    assert daemon.get("/api/v1/light").json()["shadow"]["Foundling"]
 
     daemon.stop()
     with Ledger.open(configuration.store_url) as ledger:
