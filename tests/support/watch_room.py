@@ -19,7 +19,7 @@ from scene import now
 from contactd.core import instants
 from contactd.core.orbit.elements import ElementSet
 from contactd.core.orbit.tle import format_tle
-from contactd.faces.http.tokens import Role, new_token
+from contactd.faces.tokens import Role, new_token
 
 SCRIPT_NAME = "<img src=x onerror=alert(1)>"
 STATIONS: tuple[tuple[str, float, float], ...] = (
@@ -33,6 +33,8 @@ STATIONS: tuple[tuple[str, float, float], ...] = (
     ("Long Shoal", 21.3, -157.8),
 )
 
+HILLS = [[0, 5], [40, 12], [80, 4], [200, 3], [250, 16], [300, 6]]
+
 
 @dataclass
 class WatchRoom:
@@ -41,12 +43,14 @@ class WatchRoom:
     Attributes:
         passing: how many further targets only pass over.
         stations: how many stations there are.
+        masks: whether they have hills around them.
     """
 
     folder: Path
     port: int
     passing: int = 2
     stations: int = 5
+    masks: bool = True
     settings: Mapping[str, Any] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
@@ -94,7 +98,7 @@ class WatchRoom:
                 "longitude_deg": longitude + 5.0 * turn,
                 "altitude_m": 40,
                 "least_elevation_deg": 3,
-                "mask": [[0, 5], [40, 12], [80, 4], [200, 3], [250, 16], [300, 6]],
+                "mask": HILLS if self.masks else [],
                 "services": {
                     "telemetry": {"acquisition": "10s"},
                     "command": {"least_elevation_deg": 10, "acquisition": "20s", "guard": "10s"},

@@ -32,6 +32,7 @@ COMMANDS = {
     "handover": Lazy(f"{_HERE}.handover", "What the next shift must know."),
     "review": Lazy(f"{_HERE}.review", "Planned against actual, after the fact."),
     "rehearse": Lazy(f"{_HERE}.rehearse", "Rehearse a script on a simulated clock."),
+    "token": Lazy(f"{_HERE}.token", "A new token for the page and for programs."),
     "demo": Lazy(f"{_HERE}.demo", "Write a demo configuration of the present day."),
 }
 

@@ -22,7 +22,7 @@ from dataclasses import dataclass, field
 from fastapi import Request
 
 from contactd.faces.http.problems import Problem
-from contactd.faces.http.tokens import Role, Token, digest_of, find
+from contactd.faces.tokens import Role, Token, digest_of, find
 
 COOKIE = "contactd_session"
 CSRF_HEADER = "X-Contactd-Csrf"

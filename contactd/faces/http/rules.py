@@ -9,7 +9,7 @@ from contactd.config import Configuration
 from contactd.config.settings import Http
 from contactd.core.errors import ContactdError, InputError
 from contactd.faces.http.access import AccessRules
-from contactd.faces.http.tokens import Token, read_tokens
+from contactd.faces.tokens import Token, read_tokens
 
 
 def rules_of(settings: Http, directory: Path) -> AccessRules:

@@ -6,7 +6,7 @@ from starlette.requests import Request
 
 from contactd.faces.http.access import COOKIE, CSRF_HEADER, MOST_FAILURES, Access, AccessRules
 from contactd.faces.http.problems import Problem
-from contactd.faces.http.tokens import Role, new_token
+from contactd.faces.tokens import Role, new_token
 
 pytestmark = pytest.mark.process
 

@@ -7,7 +7,7 @@ import pytest
 from contactd.config.settings import Http
 from contactd.core.errors import InputError, InputErrors
 from contactd.faces.http.rules import rules_of
-from contactd.faces.http.tokens import MOST_TOKENS, Role, find, new_token, read_tokens
+from contactd.faces.tokens import MOST_TOKENS, Role, find, new_token, read_tokens
 
 
 def test_a_new_token_is_found_by_its_secret_and_keeps_only_the_hash():

@@ -10,7 +10,7 @@ from fastapi.responses import JSONResponse, StreamingResponse
 from contactd.faces.http import models
 from contactd.faces.http.access import COOKIE, SESSION_S, Caller
 from contactd.faces.http.context import Context, Ctx, Reader
-from contactd.faces.http.tokens import Role
+from contactd.faces.tokens import Role
 
 router = APIRouter(tags=["session"])
 
