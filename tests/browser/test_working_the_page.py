@@ -6,6 +6,8 @@ from datetime import UTC, datetime, timedelta
 import pytest
 from real_browser import PHONE
 
+from contactd.core import instants
+
 pytestmark = pytest.mark.process
 
 
@@ -40,14 +42,17 @@ def test_an_entry_shows_what_it_would_change_before_it_is_recorded(service, oper
     before = service.json("/now")["ledger_at"]
     form = open_form(page, "A countdown was read")
     form.get_by_label("About").select_option(label="Lantern 3: wake-up")
-    form.get_by_label(re.compile("^Step")).select_option("apogee motor")
-    form.get_by_label("When, UTC", exact=True).fill(ago(minutes=2))
-    form.get_by_label(re.compile("or so much elapsed")).fill("0s")
-    form.get_by_label("Error of the reading").fill("3h")
+    # The receiver's countdown of 4 h was started 3.6 h before the room was laid, within 40 s.
+    read_at = service.room.laid - 60.0
+    form.get_by_label(re.compile("^Step")).select_option("receiver on")
+    form.get_by_label("When, UTC", exact=True).fill(instants.to_text(read_at, 0))
+    form.get_by_label(re.compile("so much remaining")).fill(f"{0.4 * 3600 + 60:.0f}s")
+    form.get_by_label("Error of the reading").fill("5s")
     form.get_by_role("button", name="See what it would change").click()
     change = page.locator("dialog").last
     change.get_by_role("button", name="Record it").wait_for()
     assert service.json("/records", kind="reading") == []
+    assert change.locator(".before-after tr").count() >= 9
     operator.picture("entry-change-desk")
     assert operator.violations() == []
     change.get_by_role("button", name="Record it").click()

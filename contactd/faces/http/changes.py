@@ -80,7 +80,8 @@ def _cautions(before: Snapshot, after: Snapshot, target: str) -> list[str]:
         forecasts = outlook.forecasts if outlook else ()
         return {text for forecast in forecasts for text in forecast.conflicts}
 
-    found = sorted(conflicts(after) - conflicts(before))
+    news = conflicts(after) - conflicts(before)
+    found = sorted(text.replace("record 0", "this record") for text in news)
     for key, step in _steps(after, target).items():
         was = _steps(before, target).get(key)
         near_before = bool(was.people_in_danger) if was else False

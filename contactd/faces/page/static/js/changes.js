@@ -23,14 +23,14 @@ export function changeWords(change) {
   return [change.sentences.length === 0 && make("p", {}, "It moves no step's forecast."),
     change.cautions.map((text) => make("p", {class: "caution"}, mark("caution"), " ", text)),
     rows.length > 0 && make("div", {class: "scroll", tabindex: 0, role: "region", "aria-label": "Before and after"}, make("table", {class: "before-after"},
-      make("thead", {}, make("tr", {}, ["Step", "", "Status", "Runs out", "Served"].map((text) => make("th", {scope: "col"}, text)))),
+      make("thead", {}, make("tr", {}, ["Step", "When", "Status", "Runs out", "Served"].map((text) => make("th", {scope: "col"}, text)))),
       make("tbody", {}, rows.flatMap(([was, step]) => [row(step.step, "before", was), row("", "after", step)])))),
     change.sentences.length > 0 && make("details", {open: rows.length === 0}, make("summary", {}, "In words"), make("ul", {class: "sentences"}, change.sentences.map((text) => make("li", {}, text))))];
 }
 
 function row(name, when, step) {
   const [earliest, latest] = [parse(step.earliest), parse(step.latest)];
-  return make("tr", {class: when}, make("th", {scope: "row"}, name), make("td", {}, when), make("td", {}, step.status),
+  return make("tr", {class: when}, name && make("th", {scope: "row", rowspan: 2}, name), make("td", {}, when), make("td", {}, step.status),
     make("td", {}, earliest === null ? "not known" : between(earliest, latest, parse(service.beat?.now) ?? earliest)),
     make("td", {}, step.served ? [mark(step.served), ` ${step.served}`] : "–"));
 }

@@ -111,7 +111,7 @@ function stepRow(step, sequence, moving) {
   const lane = laneOf(step, sequence, earliest, nominal, latest);
   const when = make("b", {"data-moment": ""});
   const utc = make("span", {class: "utc"});
-  const stop = step.stop_possible === null || OVER.includes(step.status) ? null : make("p", {class: "small stop-line"});
+  const stop = step.stop_possible === null || OVER.includes(step.status) ? null : make("p", {class: "small stop-line", "data-moment": ""});
   moving.push((present) => {
     lane.move(present);
     when.textContent = untilBounds(earliest, latest, present);

@@ -42,9 +42,10 @@ export function entryButtons(place, shown) {
   const key = shown.targets.map((target) => target.name + target.sequences.length).join("|");
   if (place.dataset.key === key) return;
   place.dataset.key = key;
+  const narrow = matchMedia("(max-width: 60rem)").matches;
   put(place, make("h2", {id: "enter-title"}, "Enter"),
     make("p", {class: "small quiet"}, "What it would change is shown before anything is recorded. Nothing recorded is ever changed; a later record corrects an earlier one."),
-    make("ul", {}, FORMS.map((form) => make("li", {}, make("button", {type: "button", onclick: () => openForm(form, shown)}, form.title)))));
+    make("details", {open: !narrow}, make("summary", {}, "What can be entered"), make("ul", {}, FORMS.map((form) => make("li", {}, make("button", {type: "button", onclick: () => openForm(form, shown)}, form.title))))));
 }
 
 function openForm(form, shown) {

@@ -19,12 +19,12 @@ export function enter(place, query) {
     leaveFor(when.value);
   }}, make("label", {}, "As known at", when), make("button", {}, "Go there"), [["1 h ago", 60], ["6 h ago", 360], ["1 d ago", 1440]]
     .map(([text, minutes]) => make("button", {type: "button", onclick: () => leaveFor(new Date(Math.floor((now() - minutes * MINUTE) / 1000) * 1000).toISOString())}, text)), wrong);
-  const list = make("tbody", {});
+  const list = make("tbody", {role: "rowgroup"}); // Roles are said, since a phone lays rows out as blocks.
   const more = make("button", {type: "button", onclick: older}, "Older ones");
   const entries = make("section", {class: "enter", "aria-labelledby": "enter-title"});
   put(place, make("h1", {class: "unseen"}, "Records"), go, make("div", {class: "tools"}, about.element, kinds.element),
-    make("div", {class: "records"}, make("div", {class: "scroll", tabindex: 0, role: "region", "aria-label": "Records, newest first"}, make("table", {class: "ledger"},
-      make("thead", {}, make("tr", {}, ["No.", "Recorded, UTC", "What", "About", "By", "Says"].map((text) => make("th", {scope: "col"}, text)))), list), more), entries));
+    make("div", {class: "records"}, make("div", {class: "scroll", tabindex: 0, role: "region", "aria-label": "Records, newest first"}, make("table", {class: "ledger", role: "table"},
+      make("thead", {role: "rowgroup"}, make("tr", {role: "row"}, ["No.", "Recorded, UTC", "What", "About", "By", "Says"].map((text) => make("th", {scope: "col", role: "columnheader"}, text)))), list), more), entries));
 
   async function leaveFor(text) {
     wrong.textContent = "";
@@ -48,7 +48,7 @@ export function enter(place, query) {
       Object.assign(state, {records: found, next: found.next ?? null});
       show();
     } catch (problem) {
-      put(list, make("tr", {}, make("td", {colspan: 6, class: "caution"}, problem.message)));
+      put(list, make("tr", {role: "row"}, cell("caution", problem.message, 6)));
     }
   }
 
@@ -60,9 +60,9 @@ export function enter(place, query) {
   }
 
   function show() {
-    put(list, state.records.map((record) => make("tr", {}, make("td", {class: "nowrap"}, String(record.number)), make("td", {class: "nowrap"}, moment(parse(record.at))),
-      make("td", {class: "nowrap"}, kindWords(record.kind)), make("td", {}, record.subject), make("td", {class: "nowrap"}, record.author), make("td", {class: "says"}, bodyWords(record)))),
-    state.records.length === 0 && make("tr", {}, make("td", {colspan: 6, class: "quiet"}, "No such records.")));
+    put(list, state.records.map((record) => make("tr", {role: "row"}, cell("nowrap", String(record.number)), cell("nowrap", moment(parse(record.at))),
+      cell("nowrap", kindWords(record.kind)), cell("", record.subject), cell("nowrap", record.author), cell("says", bodyWords(record)))),
+    state.records.length === 0 && make("tr", {role: "row"}, cell("quiet", "No such records.", 6)));
     more.hidden = !state.next;
   }
 
@@ -78,4 +78,8 @@ export function enter(place, query) {
   begin();
   load();
   return () => stops.forEach((stop) => stop());
+}
+
+function cell(className, content, colspan = null) {
+  return make("td", {class: className || null, role: "cell", colspan}, content);
 }

@@ -293,12 +293,20 @@ function axis(pen, view, colours, x) {
   let dayUntil = -Infinity;
   for (let when = Math.floor(view.from / step) * step; when < view.to; when += step) {
     const at = x(when);
-    const text = step >= DAY ? "" : clock(when, step < MINUTE);
-    if (at >= view.gutter && text) {
+    const text = clock(when, step < MINUTE);
+    if (at >= view.gutter && step < DAY) {
       pen.font = `400 ${view.type - 1}px Watch, sans-serif`;
       pen.fillStyle = colours.soft;
       pen.fillText(text, at + 3, AXIS - 7);
       pen.fillRect(Math.round(at), AXIS - 8, 1, 8);
+    }
+    if (step >= DAY) {
+      if (at < view.gutter || at > view.width - 60) continue;
+      pen.font = `600 ${view.type}px Watch, sans-serif`;
+      pen.fillStyle = colours.ink;
+      pen.fillText(day(when).slice(5), at + 3, AXIS - 9);
+      pen.fillRect(Math.round(at), AXIS - 8, 1, 8);
+      continue;
     }
     const midnight = Math.floor(when / DAY) * DAY;
     const place = Math.max(x(midnight), view.gutter) + 4;
@@ -306,7 +314,7 @@ function axis(pen, view, colours, x) {
       dayUntil = midnight;
       pen.font = `600 ${view.type}px Watch, sans-serif`;
       pen.fillStyle = colours.ink;
-      if (x(midnight + DAY) > place + 84) pen.fillText(step >= DAY ? day(midnight).slice(5) : day(midnight), place, step >= DAY ? AXIS - 12 : 15);
+      if (x(midnight + DAY) > place + 84) pen.fillText(day(midnight), place, 15);
     }
   }
   pen.fillStyle = colours.sheet;
