@@ -45,6 +45,19 @@ class Draft:
         self.silences = dict(state.silences)
         self.dead_letters = list(state.dead_letters)
         self.looked_at = state.looked_at
+        self.catching_up = state.catching_up
+
+    def look(self, record: Record) -> None:
+        """Learn from one of the service's own records until when it has looked.
+
+        What it writes between its start and its having caught up says only that it runs.
+        """
+        if record.kind == kinds.SERVICE_STARTED:
+            self.catching_up = True
+        elif record.kind == kinds.SERVICE_CAUGHT_UP:
+            self.catching_up = False
+        if not self.catching_up:
+            self.looked_at = max(self.looked_at or -math.inf, record.at)
 
     def put(self, told: Told) -> None:
         """Keep a new or changed alert."""
@@ -75,6 +88,7 @@ class Draft:
             silences=self.silences,
             dead_letters=tuple(self.dead_letters),
             looked_at=self.looked_at,
+            catching_up=self.catching_up,
         )
 
     def _forget(self) -> None:

@@ -20,7 +20,6 @@ Bodies of the records (times are RFC 3339 UTC text with microseconds, null where
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable
 
 from contactd.alerts.learning import TEACH, Draft
@@ -50,7 +49,7 @@ def fold_alerts(state: AlertState, records: Iterable[Record]) -> AlertState:
             draft.number = record.number
         draft.latest_at = max(draft.latest_at, record.at)
         if record.author == SERVICE:
-            draft.looked_at = max(draft.looked_at or -math.inf, record.at)
+            draft.look(record)
         teach = TEACH.get(record.kind)
         if teach is not None:
             try:

@@ -198,7 +198,9 @@ class AlertState:
         missed: facts recorded as missed, by series.
         silences: by identity, oldest first.
         dead_letters: messages that were given up, oldest first.
-        looked_at: the latest instant (s) at which the service is known to have been running.
+        looked_at: the latest instant (s) until which the service is known to have looked: what fell
+            due later may not have been told.
+        catching_up: the service has been started since, and has not yet told what it missed.
     """
 
     number: int = 0
@@ -211,6 +213,7 @@ class AlertState:
     silences: Mapping[str, Silence] = field(default_factory=dict)
     dead_letters: tuple[DeadLetter, ...] = ()
     looked_at: float | None = None
+    catching_up: bool = False
 
     def of_series(self, series: str) -> Iterable[Told]:
         """What has been told of a series."""

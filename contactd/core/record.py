@@ -71,6 +71,7 @@ ALERT_MISSED = "alert-missed"
 SILENCE_SET = "silence-set"
 SILENCE_LIFTED = "silence-lifted"
 SERVICE_STARTED = "service-started"
+SERVICE_CAUGHT_UP = "service-caught-up"
 SERVICE_STOPPED = "service-stopped"
 
 # What is recorded of alerts: the bulk of a ledger. Its meaning is folded in contactd.alerts.

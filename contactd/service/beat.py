@@ -5,6 +5,7 @@ The daemon performs the effects; the simulator runs the very same function.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 
 from contactd.alerts.life import beat
@@ -31,12 +32,14 @@ class Beat:
     Attributes:
         records: to be stored, before anything else is done.
         predict: targets to be predicted, each over a span (start, end) of instants (s).
+        again_at: instant (s) before which nothing more can fall due, as far as is known now.
     """
 
     state: ServiceState
     snapshot: Snapshot
     records: tuple[Record, ...] = ()
     predict: tuple[tuple[Target, Span], ...] = ()
+    again_at: float = math.inf
 
 
 def step(
@@ -50,15 +53,18 @@ def step(
     """
     state, predict = _ask_predictions(refresh_reaches(state), now)
     state = refresh_forecasts(state, now)
-    state, records = _decide(state, telling, now, was_down_since)
+    state, records, again_at = _decide(state, telling, now, was_down_since)
     changes, state = state.changes, replace(state, changes=())
-    return Beat(state, state.snapshot(now), (*changes, *records), predict)
+    return Beat(state, state.snapshot(now), (*changes, *records), predict, again_at)
 
 
 def _decide(
     state: ServiceState, telling: Telling, now: float, was_down_since: float | None
-) -> tuple[ServiceState, tuple[Record, ...]]:
-    """What is to be recorded now; nothing is looked at as long as nothing can have come due."""
+) -> tuple[ServiceState, tuple[Record, ...], float]:
+    """What is to be recorded now, and when something may fall due again.
+
+    Nothing is looked at as long as nothing can have come due.
+    """
     seen = (
         telling,
         state.outlooks,
@@ -77,7 +83,7 @@ def _decide(
         and now < quiet.until
         and all(one is other for one, other in zip(quiet.seen, seen, strict=True))
     ):
-        return state, ()
+        return state, (), quiet.until
     snapshot = state.snapshot(now)
     found, kept = matters_again(snapshot, telling.policy, now, was_down_since, state.kept)
     alerts, care = state.alerts, telling.care
@@ -88,7 +94,7 @@ def _decide(
     )
     until = min(found.next_due(now), next_tending(alerts, care, now))
     still = Quiet(until, seen) if not records else None
-    return replace(state, kept=kept, quiet=still), records
+    return replace(state, kept=kept, quiet=still), records, until
 
 
 def _ask_predictions(

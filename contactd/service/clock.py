@@ -110,17 +110,22 @@ class SimulatedClock:
 
     async def advance(self, seconds: float) -> None:
         """Let ``seconds`` go by, waking each sleeper at its moment."""
-        import asyncio
-
         until = self._monotonic + seconds
+        await self._let_others_go_on()
         while self._sleepers and self._sleepers[0][0] <= until:
             moment, _, wake = heapq.heappop(self._sleepers)
             self.pass_time(max(moment - self._monotonic, 0.0))
             if not wake.done():
                 wake.set_result(None)
-            for _ in range(10):
-                await asyncio.sleep(0)
+            await self._let_others_go_on()
         self.pass_time(max(until - self._monotonic, 0.0))
+
+    async def _let_others_go_on(self) -> None:
+        """Let whoever was woken, or has only just begun, come as far as its next wait."""
+        import asyncio
+
+        for _ in range(10):
+            await asyncio.sleep(0)
 
 
 @dataclass(slots=True)

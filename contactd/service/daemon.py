@@ -118,6 +118,7 @@ class Daemon:
         self._state = ServiceState(configuration, now, refused, targets=configuration.targets)
         self._snapshot = Snapshot(at=now)
         self._down_since: float | None = None
+        self._caught_up = False
         self._last_beat_at: float | None = None
         self._channels = channels or Channels()
         self._tickets = tickets_of(configuration)
@@ -131,6 +132,7 @@ class Daemon:
         self._reload_lock = asyncio.Lock()
         self._stopping = asyncio.Event()
         self._tasks: set[asyncio.Task[None]] = set()
+        self._waker: asyncio.Task[None] | None = None
 
     # What others may see.
 
@@ -237,6 +239,8 @@ class Daemon:
 
     async def end(self) -> None:
         """Finish what is under way and record the stop."""
+        if self._waker is not None:
+            self._waker.cancel()
         for task in list(self._tasks):
             task.cancel()
         await asyncio.gather(*self._tasks, return_exceptions=True)
@@ -289,16 +293,34 @@ class Daemon:
         self._state = made.state
         for target, span in made.predict:
             self._spawn(self._predict(target, span, now))
-        if made.records:
-            await self._exchange(made.records)
-            self._count(made.records, now)
+        records = made.records
         if made.state.planned_at is not None:
             self._down_since = None
+            if not self._caught_up:
+                # In one go with what it tells: a start that does not get here tells it again.
+                self._caught_up = True
+                caught_up = self._record(kinds.SERVICE_CAUGHT_UP, "contactd", {})
+                records = (*records, caught_up)
+        if records:
+            await self._exchange(records)
+            self._count(records, now)
         self._snapshot = self._state.snapshot(now)
         telling = self._telling
         self._delivery.offer(compose(self._state.alerts, now, telling.manners, telling.care))
         for observer in self.observers:
             observer(self._state, self._snapshot)
+        self._wake_in(made.again_at - now)
+
+    def _wake_in(self, seconds: float) -> None:
+        """Beat at the very moment at which something falls due, if that is before the next beat."""
+        if self._waker is None and 0.0 < seconds < BEAT_S:
+            self._waker = asyncio.create_task(self._wake(seconds))
+
+    async def _wake(self, seconds: float) -> None:
+        # A little later, so that it is due then whatever the clocks' last digits.
+        await self.clock.sleep(seconds + 1e-3)
+        self._waker = None
+        await self.beat()
 
     def _link(self, alert: Alert, channel: str) -> str | None:
         return None if self._tickets is None else self._tickets.link(alert, channel)

@@ -1,5 +1,6 @@
 """What becomes of alerts as time passes, and what is said of it: a real ledger, a moving clock."""
 
+import weakref
 from dataclasses import dataclass, field
 
 from hypothesis import given
@@ -42,6 +43,7 @@ class Room:
 
     def __post_init__(self) -> None:
         self.ledger = Ledger.open("sqlite://")
+        weakref.finalize(self, self.ledger.close)
 
     def store(self, *records: Record) -> None:
         new = [each for each in self.ledger.append(records) if each.number > self.state.number]

@@ -77,8 +77,10 @@ class Watcher:
         self.daemon = None
 
     def files_edited(self) -> None:
-        """From now on another configuration may be in force."""
+        """From now on another configuration may be in force, in which steps run out otherwise."""
         self.edited = True
+        self.running.clear()
+        self.ran_out.clear()
 
     def look(self, state: ServiceState, snapshot: Snapshot) -> None:
         """After each beat. What is broken is kept for the end: a beat survives its observers."""
@@ -148,8 +150,8 @@ class Watcher:
         assert daemon.state.knowledge == fold(State(), self.ledger.stored)
         folded = fold_alerts(AlertState(), self.ledger.stored)
         assert daemon.state.alerts == folded, "the state is not the fold of the ledger"
-        told = daemon.snapshot().alerts
-        assert all(self.clock.now() < alert.over_at for alert in told)
+        snapshot = daemon.snapshot()
+        assert all(snapshot.at < alert.over_at for alert in snapshot.alerts)
 
     def check_end(self) -> None:
         """When the night is over."""
