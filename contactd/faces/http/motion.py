@@ -11,7 +11,9 @@ from numpy.typing import NDArray
 
 from contactd.core import instants
 from contactd.core.contacts.contact import Contact
+from contactd.core.ground.links import Link, link_budget
 from contactd.core.ground.look import Look, look
+from contactd.core.ground.sight import sight
 from contactd.core.ground.station import Station
 from contactd.core.orbit.eclipse import sunlit_fraction
 from contactd.core.orbit.frames import fixed_to_geodetic, teme_to_fixed
@@ -104,6 +106,25 @@ def sky_samples(track: Track, station: Station, start: float, end: float) -> dic
             "lit_fraction": _rounded(moon_lit_fraction(around), 2),
         },
     }
+
+
+def link_margins(
+    track: Track, station: Station, links: Sequence[Link], start: float, end: float
+) -> list[dict[str, Any]]:
+    """The margin of each link at the instants of :func:`sky_samples`, and what is wanted of it."""
+    if not links:
+        return []
+    seen = sight(track, station, even_instants(start, end, MOST_SKY_POINTS))
+    return [
+        {
+            "name": link.name,
+            "direction": link.direction.value,
+            "frequency_mhz": link.frequency_hz / 1e6,
+            "required_margin_db": link.required_margin_db,
+            "margin_db": _rounded(link_budget(link, station, seen).margin_db, 2),
+        }
+        for link in links
+    ]
 
 
 def ground_samples(track: Track, start: float, end: float) -> dict[str, Any]:

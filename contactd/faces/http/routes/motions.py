@@ -10,7 +10,9 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Query, Request, Response
 
 from contactd.core import instants
+from contactd.core.ground.station import Station
 from contactd.core.intervals import IntervalSet
+from contactd.core.orbit.track import Track
 from contactd.core.outlook import Snapshot
 from contactd.faces.contract import contact_form
 from contactd.faces.http import forms
@@ -156,7 +158,7 @@ def light(request: Request, ctx: Ctx, _: Reader) -> Response:
     return ctx.payloads.answer(request, make, start, end)
 
 
-def _night(station: Any, start: float, end: float) -> list[int]:
+def _night(station: Station, start: float, end: float) -> list[int]:
     from contactd.core.orbit.sun import dark_intervals
 
     key = (station.latitude_deg, station.longitude_deg, start, end)
@@ -192,7 +194,8 @@ def sky(
     at: Annotated[Instant, Query(description="A moment in the contact, or before it (UTC).")],
 ) -> Response:
     """Azimuth, elevation, range, range rate and Doppler through the contact that holds the moment,
-    or failing that the next one; with the mask, the Sun, and the windows of each service."""
+    or failing that the next one; with the mask, Sun and Moon, where the mount cannot follow, the
+    margin of each radio link, and the windows of each service."""
     outlook = ctx.outlook(target)
     stations = ctx.snapshot().stations
     if station not in stations:
@@ -212,14 +215,19 @@ def sky(
 
         place = stations[station]
         around = list(range(0, 361, 2))
+        track = ctx.view.track(target)
+        span = (chosen.aos, chosen.los)
         return {
             "contact": contact_form(chosen),
+            "highest_elevation_deg": place.antenna.highest_elevation_deg,
+            "keyhole": _keyhole(track, place, *span),
+            "links": motion.link_margins(track, place, ctx.view.target(target).links, *span),
             "uncertain_s": outlook.elements.timing_error_s if outlook.elements else None,
             "mask": [
                 [azimuth, round(float(low), 2)]
                 for azimuth, low in zip(around, mask_elevation_deg(place, around), strict=True)
             ],
-            "samples": motion.sky_samples(ctx.view.track(target), place, chosen.aos, chosen.los),
+            "samples": motion.sky_samples(track, place, *span),
             "windows": {
                 service: forms.spans_form(by[station].nominal.clip(chosen.aos, chosen.los))
                 for service, by in outlook.services.items()
@@ -228,6 +236,15 @@ def sky(
         }
 
     return ctx.payloads.answer(request, make, target, station, chosen.aos)
+
+
+def _keyhole(track: Track, station: Station, start: float, end: float) -> list[dict[str, Any]]:
+    """When the mount cannot follow."""
+    if station.antenna.limits_nothing:
+        return []
+    from contactd.core.ground.antenna import keyhole_intervals
+
+    return forms.spans_form(keyhole_intervals(track, station, station.antenna, start, end))
 
 
 @router.get("/ground", summary="The ground track")

@@ -23,7 +23,7 @@ export function chart(place, title, times, curves, options = {}) {
     width: Math.max(element.clientWidth, 200), height: options.height ?? 190, ms: 1, padding: [8, 8, 0, 0], legend: {show: false}, cursor: {y: false, points: {size: 6}},
     scales: {x: {time: false}, ...Object.fromEntries(scales.map((scale) => [scale, options.ranges?.[scale] ? {range: options.ranges[scale]} : {}]))},
     axes: [axis(2, "x", null, (_, ticks) => ticks.map((tick) => clock(tick, false))),
-      ...scales.map((scale, index) => axis(index ? 1 : 3, scale, curves.filter((curve) => (curve.scale ?? "y") === scale).map((curve) => `${curve.label}, ${curve.unit}`)[0]))],
+      ...scales.map((scale, index) => axis(index ? 1 : 3, scale, scale === "y" && options.label ? options.label : curves.filter((curve) => (curve.scale ?? "y") === scale).map((curve) => `${curve.label}, ${curve.unit}`)[0]))],
     series: [{}, ...curves.map((curve) => ({label: curve.label, scale: curve.scale ?? "y", stroke: ink(curve.colour), width: 2, dash: curve.dash, points: {show: false}, spanGaps: false, fill: curve.fill && ink(curve.fill)}))],
     plugins: options.plugins ?? [],
   }, [times, ...curves.map((curve) => curve.values)], element);

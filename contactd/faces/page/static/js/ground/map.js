@@ -139,7 +139,7 @@ export class Map {
       pen.stroke();
     }
     pen.setLineDash([]);
-    const every = (track.to - track.from) / 60_000 > 300 ? 60 : 10;
+    const every = (track.to - track.from) / 60_000 > 300 ? 60 : this.width < 600 ? 20 : 10;
     track.unix_ms.forEach((when, index) => {
       if (when % (every * 60_000) || when < at || track.longitude_deg[index] === null) return;
       const [x, y] = this.projection([track.longitude_deg[index], track.latitude_deg[index]]);

@@ -25,9 +25,9 @@ export function dome(sky) {
     draw("circle", {r: R, class: "sky-disc"}), maskShape(sky.mask),
     [0, 30, 60].map((elevation) => draw("circle", {r: R * (90 - elevation) / 90, class: "sky-ring"})),
     [30, 60].map((elevation) => draw("text", {x: 4, y: -R * (90 - elevation) / 90 - 3, class: "sky-small"}, `${elevation}°`)),
-    spokes(), sky.keyhole_deg ? draw("circle", {r: R * (90 - sky.keyhole_deg) / 90, class: "keyhole"}) : null,
+    spokes(), sky.highest_elevation_deg < 90 ? draw("circle", {r: R * (90 - sky.highest_elevation_deg) / 90, class: "keyhole"}) : null,
     heaven(samples.sun, "sun", "Sun"), heaven(samples.moon, "moon", "Moon"),
-    draw("path", {class: "track-line", d: path(points)}), windowLines(sky, samples, points),
+    draw("path", {class: "track-line", d: path(points)}), partLines(sky.windows.command ?? [], samples, points, "track-window"), partLines(sky.keyhole, samples, points, "track-lost"),
     minutes(samples, points), end(points, 0, "AOS", parse(contact.aos)), end(points, points.length - 1, "LOS", parse(contact.los)), target);
   return {element, move(present) {
     const at = samples.unix_ms.findIndex((when) => when > present);
@@ -75,11 +75,12 @@ function heaven(body, kind, name) {
   return draw("g", {class: `heaven ${kind}`, transform: `translate(${x} ${y})`}, shape, draw("text", {x: 15, y: 5}, name));
 }
 
-function windowLines(sky, samples, points) {
-  return (sky.windows.command ?? []).map((span) => {
+/** The parts of the track that lie in some spans of time. */
+function partLines(spans, samples, points, className) {
+  return spans.map((span) => {
     const [from, to] = [parse(span.from), parse(span.to)];
     const inside = points.filter((_, index) => samples.unix_ms[index] >= from && samples.unix_ms[index] <= to);
-    return inside.length > 1 && draw("path", {class: "track-window", d: path(inside)});
+    return inside.length > 1 && draw("path", {class: className, d: path(inside)});
   }).filter(Boolean);
 }
 

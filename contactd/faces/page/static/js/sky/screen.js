@@ -3,6 +3,7 @@
 import {onChoice} from "../choices.js";
 import {chart, styleCharts} from "../charts.js";
 import {field, make, put} from "../dom.js";
+import {mark} from "../marks.js";
 import {contactsOf, picker} from "../pickers.js";
 import {get, now, on, service} from "../service.js";
 import {clock, day, length, moment, parse} from "../times.js";
@@ -28,6 +29,7 @@ export function enter(place, query) {
     make("div", {class: "tools"}, targets.element, stations.element, contacts.element, before, after),
     make("div", {class: "sky"}, picture, make("div", {class: "sky-side"}, words, field("Frequency of the link, MHz", frequency), curves)), table);
   frequency.addEventListener("change", () => {
+    frequency.dataset.touched = "";
     try {
       localStorage.setItem(FREQUENCY, frequency.value);
     } catch {
@@ -107,6 +109,7 @@ export function enter(place, query) {
     put(picture, made.element);
     put(words, inWords(sky));
     const {samples} = sky;
+    if (sky.links.length && !frequency.dataset.touched) frequency.value = String(sky.links[0].frequency_mhz);
     const mhz = Number(frequency.value) || 0;
     const times = samples.unix_ms;
     state.charts.push(chart(curves, "Elevation and range", times, [
@@ -119,15 +122,17 @@ export function enter(place, query) {
         {label: "Doppler, received", unit: "kHz", values: shift, colour: "near"},
         {label: "loss", unit: "dB", values: loss, colour: "soft", scale: "dB", dash: [6, 4]}], {height: 170}));
     }
-    if (sky.links?.length) showLinks(sky, times);
+    if (sky.links.length) showLinks(sky, times);
     put(table, pointingTable(sky, mhz));
     moveDome(now());
   }
 
   function showLinks(sky, times) {
-    const colours = ["window", "risk", "near", "clear"];
-    state.charts.push(chart(curves, "Link margin", times, sky.links.map((link, index) => (
-      {label: link.name, unit: "dB", values: link.margin_db, colour: colours[index % colours.length], dash: index ? [4 + 2 * index, 3] : undefined})), {height: 170}));
+    const colours = ["window", "near", "clear", "soft"];
+    const lines = sky.links.map((link, index) => ({label: `${link.name}, ${link.direction}`, unit: "dB", values: link.margin_db, colour: colours[index % colours.length], dash: index ? [4 + 2 * index, 3] : undefined}));
+    const wanted = Math.max(...sky.links.map((link) => link.required_margin_db));
+    lines.push({label: "wanted", unit: "dB", values: times.map(() => wanted), colour: "risk", dash: [2, 4]});
+    state.charts.push(chart(curves, `Link margin: ${sky.links.map((link) => `${link.name} ${link.direction} at ${link.frequency_mhz} MHz`).join(", ")}; wanted ${wanted} dB`, times, lines, {height: 170, label: "margin, dB"}));
   }
 
   const stops = [on("document", () => state.target || begin()), onChoice(show)];
@@ -159,6 +164,7 @@ function inWords(sky) {
     make("dl", {class: "moments"}, line("AOS", aos, `azimuth ${contact.aos_azimuth_deg.toFixed(0)}°`),
       line("TCA", tca, `azimuth ${contact.tca_azimuth_deg.toFixed(0)}°, ${contact.max_elevation_deg.toFixed(1)}° up, ${contact.tca_range_km.toFixed(0)} km`),
       line("LOS", los, `azimuth ${contact.los_azimuth_deg.toFixed(0)}°`)),
+    sky.keyhole.map((span) => make("p", {class: "caution"}, mark("caution"), ` the mount cannot follow from ${clock(parse(span.from))} to ${clock(parse(span.to))}`)),
     Object.entries(sky.windows).map(([service, spans]) => make("p", {}, make("b", {}, service), ": ",
       spans.length ? spans.map((span) => `${clock(parse(span.from))} to ${clock(parse(span.to))}`).join(", ") : "not in this contact"))];
 }
