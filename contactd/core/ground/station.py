@@ -70,6 +70,7 @@ class Station:
         refraction: whether elevation includes standard refraction.
         antenna: what its mount can follow.
         sun_exclusion_deg: nothing is done nearer than this to the Sun's centre; 0 for no limit.
+        setup_s, teardown_s: what the antenna needs before and after it works for one target.
     """
 
     name: str
@@ -83,6 +84,8 @@ class Station:
     refraction: bool = False
     antenna: AntennaLimits = NO_LIMITS
     sun_exclusion_deg: float = 0.0
+    setup_s: float = 0.0
+    teardown_s: float = 0.0
 
     @property
     def is_limited(self) -> bool:

@@ -1,0 +1,254 @@
+"""Station time among competing targets: who has which station when, and why not the others."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from typing import Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from contactd.core.allocation import cpsat, highs
+from contactd.core.allocation.effort import Effort, Found, Watch
+from contactd.core.allocation.explain import shortfalls
+from contactd.core.allocation.offers import Antennas, Offers, find_offers
+from contactd.core.allocation.opportunities import Opportunities, Services, find_opportunities
+from contactd.core.allocation.problem import TIERS, Floor, Problem
+from contactd.core.allocation.request import Request
+from contactd.core.allocation.result import Allocation, Grant, How, Worth
+from contactd.core.allocation.weighing import (
+    SAME_S,
+    Promises,
+    allowed,
+    promises_of,
+    weigh,
+)
+from contactd.core.ground.station import Station
+
+BoolArray = NDArray[np.bool_]
+
+SOLVERS = ("highs", "cp-sat")
+URGENT, FROZEN, ORDINARY = range(TIERS)
+
+
+class Solve(Protocol):
+    """A solver of one tier."""
+
+    def __call__(
+        self,
+        problem: Problem,
+        tier: int,
+        floors: tuple[Floor, ...],
+        usable: BoolArray,
+        first: BoolArray,
+        so_far: BoolArray,
+        watch: Watch,
+    ) -> Found: ...
+
+
+def allocate(
+    requests: Sequence[Request],
+    coverage: Mapping[str, Services],
+    stations: Mapping[str, Station],
+    now: float,
+    previous: Allocation | None = None,
+    frozen_until: float | None = None,
+    *,
+    until: float = math.inf,
+    solver: str = "highs",
+    effort: Effort | None = None,
+) -> Allocation:
+    """The best allocation of station time, as ``contactd.core.allocation.points`` counts it.
+
+    Args:
+        requests: each of its own target and name.
+        coverage: by target, then by service, then by station; nobody's grants taken out.
+        stations: by name; each one's ``setup_s`` and ``teardown_s`` keep grants apart.
+        now: instant (s); nothing new is granted before it.
+        previous: what was granted before. It is kept where nothing speaks against it.
+        frozen_until: instant (s) before which what was granted stays and nothing begins anew,
+            unless it is urgent; without ``previous`` it has no meaning.
+        until: instant (s) after which nothing is granted; by default, the end of all coverage.
+        solver: ``highs`` or ``cp-sat``.
+        effort: how long may be looked for something better.
+
+    Returns:
+        The grants, and for each request that has less than it wants, who has what it lost.
+
+    Raises:
+        ValueError: if two requests have the same target and name, or there is no such solver.
+        SolverMissing: if the solver is not installed.
+    """
+    _check(requests, solver)
+    until = max(until if math.isfinite(until) else _end_of(coverage), now)
+    before = previous.grants if previous is not None else ()
+    running = tuple(grant for grant in before if grant.end > now)
+    over = tuple(grant for grant in before if grant.end <= now)
+    frozen = (
+        None if previous is None else max(now, -math.inf if frozen_until is None else frozen_until)
+    )
+    span = min([now, *(grant.start for grant in running)]), until
+    antennas = Antennas(
+        tuple(stations),
+        np.array([each.setup_s for each in stations.values()]),
+        np.array([each.teardown_s for each in stations.values()]),
+    )
+    opportunities = find_opportunities(requests, coverage, antennas.names, span)
+    offers = find_offers(opportunities, antennas, running)
+    promises = promises_of(offers, opportunities, antennas, running, frozen)
+    fine = allowed(offers, opportunities, promises, over, now, frozen)
+    offers = offers.only(fine)
+    promises = promises_of(offers, opportunities, antennas, running, frozen)
+    problem = weigh(offers, opportunities, antennas, promises, over)
+    found = _tiers(
+        problem, offers, opportunities, promises, _solver(solver), Watch(effort or Effort())
+    )
+    taken = found[ORDINARY].taken
+    grants = _grants(offers, opportunities, taken, promises)
+    worth, most = (
+        Worth(*(int(pick) for pick in picks))
+        for picks in (
+            [int(problem.points[tier][taken].sum()) for tier in range(TIERS)],
+            [each.bound for each in found],
+        )
+    )
+    made = Allocation(
+        at=now,
+        span=(now, until),
+        stations=antennas.names,
+        since=now if previous is None else previous.since,
+        grants=tuple(sorted((*over, *grants), key=_order)),
+        worth=worth,
+        most_worth=most,
+        frozen_until=frozen,
+        dropped=_dropped(running, grants),
+    )
+    return replace(made, shortfalls=shortfalls(made, offers, opportunities, problem, taken, over))
+
+
+def _check(requests: Sequence[Request], solver: str) -> None:
+    if solver not in SOLVERS:
+        raise ValueError(f"found solver {solver!r}; expected {' or '.join(SOLVERS)}")
+    keys = [request.key for request in requests]
+    for key in keys:
+        if keys.count(key) > 1:
+            raise ValueError(f"{key[0]} has two requests of the name {key[1]!r}")
+
+
+def _end_of(coverage: Mapping[str, Services]) -> float:
+    """Instant (s) at which the last possible coverage ends."""
+    ends = [
+        float(each.possible.ends[-1])
+        for services in coverage.values()
+        for of_station in services.values()
+        for each in of_station.values()
+        if each.possible
+    ]
+    return max(ends, default=-math.inf)
+
+
+def _solver(name: str) -> Solve:
+    return cpsat.solve if name == "cp-sat" else highs.solve
+
+
+def _tiers(
+    problem: Problem,
+    offers: Offers,
+    opportunities: Opportunities,
+    promises: Promises,
+    solve: Solve,
+    watch: Watch,
+) -> list[Found]:
+    """Tier after tier: what is urgent, what is frozen, and then all the rest."""
+    whole = _whole(offers, opportunities)
+    kept = np.zeros(problem.count, dtype=np.bool_)
+    np.logical_or.at(kept, offers.piece_offer, promises.piece_same)
+    taken = np.zeros(problem.count, dtype=np.bool_)
+    usable = np.zeros(problem.count, dtype=np.bool_)
+    floors: list[Floor] = []
+    found: list[Found] = []
+    for tier in range(TIERS):
+        points = problem.points[tier]
+        usable = usable | (points > 0)
+        each = solve(problem, tier, tuple(floors), usable, whole | kept, taken, watch)
+        if each.worth:
+            floors.append(Floor(points, each.worth))
+        taken = each.taken
+        found.append(each)
+    return found
+
+
+def _whole(offers: Offers, opportunities: Opportunities) -> BoolArray:
+    """Offers of the whole of an opportunity, or made of several pieces."""
+    opportunity = offers.serve_opportunity
+    whole = np.zeros(offers.count, dtype=np.bool_)
+    all_of_it = (offers.start[offers.serve_offer] <= opportunities.first[opportunity]) & (
+        offers.end[offers.serve_offer] >= opportunities.last[opportunity]
+    )
+    np.logical_or.at(whole, offers.serve_offer, all_of_it)
+    whole |= np.bincount(offers.piece_offer, minlength=offers.count) > 1
+    return whole
+
+
+def _grants(
+    offers: Offers, opportunities: Opportunities, taken: BoolArray, promises: Promises
+) -> list[Grant]:
+    grants: list[Grant] = []
+    served: dict[int, list[Request]] = {}
+    for offer, opportunity in zip(
+        offers.serve_offer.tolist(), offers.serve_opportunity.tolist(), strict=True
+    ):
+        if taken[offer]:
+            request = opportunities.requests[opportunities.request[opportunity]]
+            served.setdefault(offer, []).append(request)
+    last_station: dict[int, str] = {}
+    for piece in np.flatnonzero(taken[offers.piece_offer]).tolist():
+        offer = int(offers.piece_offer[piece])
+        asked = served[offer]
+        station = opportunities.stations[offers.piece_station[piece]]
+        at_once = any(each.stations_at_once > 1 for each in asked)
+        made = Grant(
+            target=offers.targets[offers.target[offer]],
+            station=station,
+            start=float(offers.piece_start[piece]),
+            end=float(offers.piece_end[piece]),
+            requests=tuple(sorted(each.name for each in asked)),
+            priority=max(each.priority for each in asked),
+            urgent=any(each.urgent for each in asked),
+            takes_over_from="" if at_once else last_station.get(offer, ""),
+        )
+        last_station[offer] = station
+        row = int(promises.piece_grant[piece])
+        grants.append(replace(made, how=_how(made, promises, row)))
+    return sorted(grants, key=_order)
+
+
+def _how(made: Grant, promises: Promises, row: int) -> How:
+    if row < 0:
+        return How.NEW
+    before = promises.grants[row]
+    moved = max(abs(made.start - before.start), abs(made.end - before.end)) > SAME_S
+    if promises.frozen[row]:
+        return How.FROZEN
+    return How.MOVED if moved else How.KEPT
+
+
+def _order(grant: Grant) -> tuple[float, str, str]:
+    return grant.start, grant.station, grant.target
+
+
+def _dropped(running: Sequence[Grant], grants: Sequence[Grant]) -> tuple[Grant, ...]:
+    """Grants of which nothing is left."""
+    return tuple(
+        before
+        for before in running
+        if not any(
+            grant.target == before.target
+            and grant.station == before.station
+            and grant.start < before.end
+            and grant.end > before.start
+            for grant in grants
+        )
+    )

@@ -1,0 +1,381 @@
+"""Everything that could be granted: stretches of antenna time and the requests that they serve.
+
+One stretch may serve several requests of its target at once: telemetry and a stop, say. Each set of
+requests that a stretch could serve makes an offer of its own, for a request may have had enough
+where another has not.
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from contactd.core.allocation.opportunities import Opportunities
+from contactd.core.allocation.request import Request
+from contactd.core.allocation.result import Grant
+from contactd.core.allocation.sessions import (
+    MOST_CUTS,
+    MOST_SESSIONS,
+    ROUGHLY_S,
+    Hosts,
+    Sessions,
+    find_sessions,
+)
+
+FloatArray = NDArray[np.float64]
+IndexArray = NDArray[np.intp]
+BoolArray = NDArray[np.bool_]
+
+MOST_TOGETHER = 4
+"""Of more requests than this that one stretch could serve, not every set is offered."""
+
+
+@dataclass(frozen=True, slots=True)
+class Antennas:
+    """What each station wants around a grant: setup before it and teardown after it, in s."""
+
+    names: tuple[str, ...]
+    setup_s: FloatArray
+    teardown_s: FloatArray
+
+
+@dataclass(frozen=True, slots=True)
+class Offers:
+    """Offers, their pieces of antenna time, and the opportunities that they serve.
+
+    Attributes:
+        target: index into ``targets``, shape ``[n]``.
+        start, end: of all its pieces together, instants in s, shape ``[n]``.
+        piece_offer, piece_station, piece_start, piece_end: antenna time, ordered by offer.
+        serve_offer, serve_opportunity: which opportunity of which request it serves.
+        serve_length_s: the antenna time that it gives to that.
+    """
+
+    targets: tuple[str, ...]
+    target: IndexArray
+    start: FloatArray
+    end: FloatArray
+    piece_offer: IndexArray
+    piece_station: IndexArray
+    piece_start: FloatArray
+    piece_end: FloatArray
+    serve_offer: IndexArray
+    serve_opportunity: IndexArray
+    serve_length_s: FloatArray
+
+    @property
+    def count(self) -> int:
+        """How many offers there are."""
+        return len(self.target)
+
+    def only(self, keep: BoolArray) -> Offers:
+        """Those offers alone (mask of shape ``[n]``), numbered anew."""
+        number = np.cumsum(keep) - 1
+        pieces, serves = keep[self.piece_offer], keep[self.serve_offer]
+        return Offers(
+            self.targets,
+            self.target[keep],
+            self.start[keep],
+            self.end[keep],
+            number[self.piece_offer[pieces]],
+            self.piece_station[pieces],
+            self.piece_start[pieces],
+            self.piece_end[pieces],
+            number[self.serve_offer[serves]],
+            self.serve_opportunity[serves],
+            self.serve_length_s[serves],
+        )
+
+
+@dataclass(slots=True)
+class Collected:
+    """Offers that are being put together; each entry is a block of them."""
+
+    target: list[IndexArray]
+    pieces: list[tuple[IndexArray, IndexArray, FloatArray, FloatArray]]
+    serves: list[tuple[IndexArray, IndexArray, FloatArray]]
+    count: int = 0
+
+    def add(
+        self,
+        target: IndexArray,
+        station: IndexArray,
+        start: FloatArray,
+        end: FloatArray,
+        opportunity: IndexArray,
+        length_s: FloatArray,
+    ) -> None:
+        """Offers of one piece each, ``[k]``, and what each serves, ``[k, served]``."""
+        offer = np.arange(len(target), dtype=np.intp) + self.count
+        served = opportunity.shape[1]
+        self.target.append(target)
+        self.pieces.append((offer, station, start, end))
+        self.serves.append(
+            (np.repeat(offer, served), opportunity.reshape(-1), length_s.reshape(-1))
+        )
+        self.count += len(target)
+
+    def add_one(
+        self,
+        target: int,
+        pieces: Sequence[tuple[int, float, float]],
+        serves: Sequence[tuple[int, float]],
+    ) -> None:
+        """One offer of several pieces: (station, start, end); serves are (opportunity, length)."""
+        offer = np.array([self.count], dtype=np.intp)
+        self.target.append(np.array([target], dtype=np.intp))
+        self.pieces.append(
+            (
+                np.repeat(offer, len(pieces)),
+                np.array([each[0] for each in pieces], dtype=np.intp),
+                np.array([each[1] for each in pieces]),
+                np.array([each[2] for each in pieces]),
+            )
+        )
+        self.serves.append(
+            (
+                np.repeat(offer, len(serves)),
+                np.array([each[0] for each in serves], dtype=np.intp),
+                np.array([each[1] for each in serves]),
+            )
+        )
+        self.count += 1
+
+    def offers(self, targets: tuple[str, ...]) -> Offers:
+        """All of them."""
+        none, nothing = np.zeros(0, dtype=np.intp), np.zeros(0)
+        piece = [np.concatenate(each) for each in zip(*self.pieces, strict=True)]
+        serve = [np.concatenate(each) for each in zip(*self.serves, strict=True)]
+        piece_offer, station, start, end = piece or [none, none, nothing, nothing]
+        serve_offer, opportunity, length_s = serve or [none, none, nothing]
+        first, last = np.full(self.count, np.inf), np.full(self.count, -np.inf)
+        np.minimum.at(first, piece_offer, start)
+        np.maximum.at(last, piece_offer, end)
+        return Offers(
+            targets,
+            np.concatenate([none, *self.target]),
+            first,
+            last,
+            piece_offer,
+            station,
+            start,
+            end,
+            serve_offer,
+            opportunity,
+            length_s,
+        )
+
+
+def find_offers(
+    opportunities: Opportunities, antennas: Antennas, previous: Sequence[Grant] = ()
+) -> Offers:
+    """Everything that could be granted.
+
+    Args:
+        previous: grants that were made before; what is still possible of them is offered again.
+    """
+    from contactd.core.allocation.chains import add_chains
+
+    requests = opportunities.requests
+    targets = tuple(dict.fromkeys(request.target for request in requests))
+    of_target = {name: number for number, name in enumerate(targets)}
+    target = np.array([of_target[request.target] for request in requests], dtype=np.intp)
+    made = Collected([], [], [])
+    cuts = MOST_CUTS
+    while True:
+        found = [
+            _sessions_at(station, opportunities, target, antennas, previous, of_target, cuts)
+            for station in range(len(antennas.names))
+        ]
+        if cuts == 0 or sum(len(sessions.host) for _, sessions in found) <= MOST_SESSIONS:
+            break
+        cuts //= 2
+    for station, (hosts, sessions) in enumerate(found):
+        _add_sessions(made, station, opportunities, target, hosts, sessions)
+    add_chains(made, opportunities, target)
+    return made.offers(targets)
+
+
+def _single(opportunities: Opportunities) -> BoolArray:
+    """Opportunities that one station's time alone can make good use of."""
+    requests = opportunities.requests
+    alone = np.array([each.stations_at_once == 1 for each in requests], dtype=np.bool_)
+    least_s = np.array([each.least_duration_s for each in requests])
+    long_enough = (
+        opportunities.usable_to - opportunities.usable_from
+        >= least_s[opportunities.request] - ROUGHLY_S
+    )
+    return np.asarray(alone[opportunities.request] & long_enough, dtype=np.bool_)
+
+
+def _sessions_at(
+    station: int,
+    opportunities: Opportunities,
+    target: IndexArray,
+    antennas: Antennas,
+    previous: Sequence[Grant],
+    of_target: Mapping[str, int],
+    cuts: int,
+) -> tuple[Hosts, Sessions]:
+    mine = np.flatnonzero((opportunities.station == station) & _single(opportunities))
+    request = opportunities.request[mine]
+    least_s = np.array([each.least_duration_s for each in opportunities.requests])
+    columns = [
+        target[request].astype(np.float64),
+        opportunities.first[mine],
+        opportunities.last[mine],
+        opportunities.usable_from[mine],
+        opportunities.usable_to[mine],
+        least_s[request],
+    ]
+    hulls = _hulls(opportunities, mine, target)
+    if len(hulls):
+        columns = [np.concatenate([a, b]) for a, b in zip(columns, hulls.T, strict=True)]
+    order = np.lexsort((columns[2], columns[1]))
+    who, first, last, usable_from, usable_to, least = (column[order] for column in columns)
+    hosts = Hosts(who.astype(np.intp), first, last, usable_from, usable_to, least)
+    taken = np.array(
+        [
+            (of_target[each.target], each.start, each.end)
+            for each in previous
+            if each.station == antennas.names[station] and each.target in of_target
+        ]
+    ).reshape(-1, 3)
+    gap_s = float(antennas.setup_s[station] + antennas.teardown_s[station])
+    return hosts, find_sessions(hosts, gap_s, taken, cuts)
+
+
+def _hulls(opportunities: Opportunities, mine: IndexArray, target: IndexArray) -> FloatArray:
+    """Times in view that overlapping opportunities of a target's several requests make together.
+
+    Rows of target, first, last, usable from, usable to, least (s); only those that are not an
+    opportunity by themselves, and that one of the requests would not find too long.
+    """
+    rows = []
+    request = opportunities.request[mine]
+    for who in np.unique(target[request]):
+        here = mine[target[request] == who]
+        if len(np.unique(opportunities.request[here])) < 2:
+            continue
+        here = here[np.argsort(opportunities.first[here], kind="stable")]
+        reach = np.maximum.accumulate(opportunities.last[here])
+        opens = np.flatnonzero(
+            np.concatenate([[True], opportunities.first[here][1:] >= reach[:-1]])
+        )
+        for group in np.split(here, opens[1:]):
+            first, last = opportunities.first[group].min(), opportunities.last[group].max()
+            alone = (opportunities.first[group] == first) & (opportunities.last[group] == last)
+            asked = [opportunities.requests[each] for each in opportunities.request[group]]
+            longest = max(each.most_duration_s for each in asked)
+            if len(group) > 1 and not alone.any() and last - first <= longest:
+                least = min(each.least_duration_s for each in asked)
+                usable = (
+                    opportunities.usable_from[group].min(),
+                    opportunities.usable_to[group].max(),
+                )
+                rows.append((float(who), first, last, *usable, least))
+    return np.array(rows, dtype=np.float64).reshape(-1, 6)
+
+
+def _add_sessions(
+    made: Collected,
+    station: int,
+    opportunities: Opportunities,
+    target: IndexArray,
+    hosts: Hosts,
+    sessions: Sessions,
+) -> None:
+    mine = np.flatnonzero((opportunities.station == station) & _single(opportunities))
+    who = hosts.target[sessions.host]
+    order = np.argsort(who, kind="stable")
+    edges = np.searchsorted(who[order], np.arange(int(target.max(initial=-1)) + 2))
+    of_mine = target[opportunities.request[mine]]
+    for number in range(len(edges) - 1):
+        rows = order[edges[number] : edges[number + 1]]
+        if not len(rows):
+            continue
+        stretch = np.unique(np.stack([sessions.start[rows], sessions.end[rows]], axis=1), axis=0)
+        served = serving(stretch[:, 0], stretch[:, 1], opportunities, mine[of_mine == number])
+        for chosen, which in _sets(served, opportunities.requests):
+            count = int(chosen.sum())
+            made.add(
+                np.full(count, number, dtype=np.intp),
+                np.full(count, station, dtype=np.intp),
+                stretch[chosen, 0],
+                stretch[chosen, 1],
+                served.opportunity[chosen][:, which],
+                served.length_s[chosen][:, which],
+            )
+
+
+@dataclass(frozen=True, slots=True)
+class Served:
+    """Which requests stretches of antenna time would serve: ``[stretches, requests]``.
+
+    Attributes:
+        request: indices, shape ``[requests]``.
+        opportunity: the best one of each request, or −1.
+        length_s: the antenna time given to that.
+    """
+
+    request: IndexArray
+    opportunity: IndexArray
+    length_s: FloatArray
+
+
+def serving(
+    start: FloatArray, end: FloatArray, opportunities: Opportunities, candidates: IndexArray
+) -> Served:
+    """What each stretch would serve of the opportunities at its station and of its target."""
+    request = np.unique(opportunities.request[candidates])
+    opportunity = np.full((len(start), len(request)), -1, dtype=np.intp)
+    length_s, counted_s = np.zeros((2, len(start), len(request)))
+    for column, number in enumerate(request):
+        mine = candidates[opportunities.request[candidates] == number]
+        # In the order of time and apart from each other: only a few can meet one stretch.
+        low = np.searchsorted(opportunities.usable_to[mine], start, side="right")
+        high = np.searchsorted(opportunities.usable_from[mine], end, side="left")
+        least_s = opportunities.requests[number].least_duration_s - ROUGHLY_S
+        for step in range(int(max((high - low).max(initial=0), 0))):
+            at = np.minimum(low + step, len(mine) - 1)
+            counted = np.minimum(end, opportunities.usable_to[mine][at]) - np.maximum(
+                start, opportunities.usable_from[mine][at]
+            )
+            better = (low + step < high) & (counted >= least_s) & (counted > counted_s[:, column])
+            opportunity[better, column] = mine[at][better]
+            counted_s[better, column] = counted[better]
+            given = np.minimum(end, opportunities.last[mine][at]) - np.maximum(
+                start, opportunities.first[mine][at]
+            )
+            length_s[better, column] = given[better]
+    return Served(request, opportunity, length_s)
+
+
+def _sets(served: Served, requests: tuple[Request, ...]) -> list[tuple[BoolArray, list[int]]]:
+    """Each set of requests, as columns, with the stretches that could serve all of it."""
+    able = served.opportunity >= 0
+    patterns, which = np.unique(able, axis=0, return_inverse=True)
+    which = which.reshape(-1)
+    urgent = {n for n, number in enumerate(served.request) if requests[number].urgent}
+    found: dict[tuple[int, ...], BoolArray] = {}
+    for number, pattern in enumerate(patterns):
+        for columns in sets_of(np.flatnonzero(pattern).tolist(), urgent):
+            rows = which == number
+            found[columns] = found[columns] | rows if columns in found else rows
+    return [(rows, list(columns)) for columns, rows in sorted(found.items())]
+
+
+def sets_of(columns: list[int], urgent: set[int]) -> list[tuple[int, ...]]:
+    """The sets of requests that are offered: all of them, or of many the likely ones."""
+    if len(columns) <= MOST_TOGETHER:
+        sizes = range(1, len(columns) + 1)
+        return [each for size in sizes for each in itertools.combinations(columns, size)]
+    likely = {tuple(columns), *((each,) for each in columns)}
+    likely |= {tuple(each for each in columns if each != left) for left in columns}
+    likely |= {tuple(each for each in columns if each in urgent)} - {()}
+    likely |= {tuple(each for each in columns if each not in urgent)} - {()}
+    return sorted(likely)
