@@ -5,6 +5,8 @@ import {clock, parse} from "../times.js";
 
 const R = 200;
 const EDGE = 34;
+const SIZE = R + EDGE;
+const LABEL = 88;
 const RADIANS = Math.PI / 180;
 
 /** Where an azimuth and elevation stand on the disc. */
@@ -18,10 +20,9 @@ const path = (points) => points.map(([x, y], index) => `${index ? "L" : "M"}${x.
 /** The picture of a contact, and what moves the target along it. */
 export function dome(sky) {
   const {samples, contact} = sky;
-  const size = R + EDGE;
   const points = samples.azimuth_deg.map((azimuth, index) => place(azimuth, samples.elevation_deg[index]));
   const target = draw("g", {class: "dome-target", visibility: "hidden"}, draw("circle", {r: 9, class: "halo"}), draw("circle", {r: 4.5}));
-  const element = draw("svg", {viewBox: `${-size} ${-size} ${2 * size} ${2 * size}`, role: "img", "aria-label": inWords(sky)},
+  const element = draw("svg", {viewBox: `${-SIZE} ${-SIZE} ${2 * SIZE} ${2 * SIZE}`, role: "img", "aria-label": inWords(sky)},
     draw("circle", {r: R, class: "sky-disc"}), maskShape(sky.mask),
     [0, 30, 60].map((elevation) => draw("circle", {r: R * (90 - elevation) / 90, class: "sky-ring"})),
     [30, 60].map((elevation) => draw("text", {x: 4, y: -R * (90 - elevation) / 90 - 3, class: "sky-small"}, `${elevation}°`)),
@@ -106,7 +107,10 @@ function normal(points, index) {
 function end(points, index, name, when) {
   const [x, y] = points[index];
   const [sideX, sideY] = normal(points, index);
-  const anchor = sideX > 0.35 ? "end" : sideX < -0.35 ? "start" : "middle";
+  const labelX = x - 13 * sideX;
+  const outward = sideX > 0.35 ? "end" : sideX < -0.35 ? "start" : "middle";
+  // A label that would run off the picture runs inward instead.
+  const anchor = labelX - LABEL < -SIZE && outward !== "start" ? "start" : labelX + LABEL > SIZE && outward !== "end" ? "end" : outward;
   return draw("g", {class: "sky-end"}, name === "AOS" ? draw("path", {d: `M${x - 6} ${y + 5}L${x + 6} ${y + 5}L${x} ${y - 7}Z`}) : draw("rect", {x: x - 5, y: y - 5, width: 10, height: 10}),
-    draw("text", {x: x - 13 * sideX, y: y - 16 * sideY + 4, "text-anchor": anchor}, `${name} ${clock(when)}`));
+    draw("text", {x: labelX, y: anchor === outward ? y - 16 * sideY + 4 : y + (points[points.length >> 1][1] < y ? 24 : -16), "text-anchor": anchor}, `${name} ${clock(when)}`));
 }
