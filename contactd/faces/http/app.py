@@ -18,6 +18,7 @@ from contactd.faces.http.models import ProblemDocument
 from contactd.faces.http.payloads import Payloads
 from contactd.faces.http.routes import (
     alignment,
+    calendar,
     motions,
     outlooks,
     records,
@@ -68,6 +69,8 @@ def build_app(view: View, rules: Callable[[], AccessRules] = AccessRules) -> Fas
     app.include_router(_operation(view))
     for part in (reference, sessions, outlooks, motions, records, alignment, sheets):
         app.include_router(part.router, prefix="/api/v1")
+    app.state.published = calendar.Published()
+    app.include_router(calendar.router)
     app.include_router(page_router)
     app.mount("/static", static_files(), name="static")
     return app
