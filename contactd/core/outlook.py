@@ -48,9 +48,11 @@ class TargetOutlook:
         contacts: ordered by AOS.
         open_contacts: by station, when the target may be in view, from the time on when a planned
             manoeuvre leaves that open; empty where nothing is open.
-        services: coverage by service name, then by station name; outages are taken out.
+        services: coverage by service name, then by station name; outages are taken out, and what
+            was granted to others.
         problem: why the target could not be predicted in full (decayed, no elements …), or None.
         predicted_in_s: how long the prediction took.
+        granted: antenna time that the target was given, by station; None if all is its own.
     """
 
     target: str
@@ -63,6 +65,7 @@ class TargetOutlook:
     predicted_in_s: float = 0.0
     gaps: IntervalSet = EMPTY
     open_contacts: Mapping[str, IntervalSet] = field(default_factory=dict)
+    granted: Mapping[str, IntervalSet] | None = None
 
 
 @dataclass(frozen=True, slots=True)

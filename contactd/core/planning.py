@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from contactd.core.allocation.result import Granted, allocated
 from contactd.core.contacts.contact import Coverage
 from contactd.core.contacts.coverage import services
 from contactd.core.contacts.prediction import crossings, predict
@@ -139,14 +140,18 @@ def forecast_target(
     prediction: Prediction,
     knowledge: Mapping[str, SequenceKnowledge],
     now: float,
+    granted: Granted | None = None,
 ) -> TargetOutlook:
     """The outlook with the forecast of each of the target's sequences.
 
     Args:
         knowledge: what the ledger knows, by sequence name; a missing one is as configured.
         now: instant (s).
+        granted: antenna time that the target was given, by station; None if all is its own.
     """
     outlook = prediction.outlook
+    if granted is not None:
+        outlook = replace(outlook, services=allocated(outlook.services, granted), granted=granted)
     forecasts = tuple(
         forecast(
             sequence,
@@ -168,11 +173,13 @@ def look_ahead(
     knowledge: Mapping[str, SequenceKnowledge],
     span: tuple[float, float],
     now: float,
+    granted: Granted | None = None,
 ) -> TargetOutlook:
     """Prediction and forecasts of one target in one go; reaching past the span if steps do."""
     reach = min(wanted_until(target, knowledge), now + FARTHEST_AHEAD_S)
     span = (span[0], max(span[1], reach))
-    return forecast_target(target, predict_target(target, stations, span, now), knowledge, now)
+    prediction = predict_target(target, stations, span, now)
+    return forecast_target(target, prediction, knowledge, now, granted)
 
 
 def wanted_until(target: Target, knowledge: Mapping[str, SequenceKnowledge]) -> float:

@@ -89,13 +89,13 @@ def allocate(
     frozen = (
         None if previous is None else max(now, -math.inf if frozen_until is None else frozen_until)
     )
-    span = min([now, *(grant.start for grant in running)]), until
+    since = {(each.target, each.station): each.start for each in running if each.start < now}
     antennas = Antennas(
         tuple(stations),
         np.array([each.setup_s for each in stations.values()]),
         np.array([each.teardown_s for each in stations.values()]),
     )
-    opportunities = find_opportunities(requests, coverage, antennas.names, span)
+    opportunities = find_opportunities(requests, coverage, antennas.names, (now, until), since)
     offers = find_offers(opportunities, antennas, running)
     promises = promises_of(offers, opportunities, antennas, running, frozen)
     fine = allowed(offers, opportunities, promises, over, now, frozen)
@@ -106,7 +106,7 @@ def allocate(
         problem, offers, opportunities, promises, _solver(solver), Watch(effort or Effort())
     )
     taken = found[ORDINARY].taken
-    grants = _grants(offers, opportunities, taken, promises)
+    grants = _grants(offers, opportunities, taken, promises, now)
     worth, most = (
         Worth(*(int(pick) for pick in picks))
         for picks in (
@@ -193,7 +193,11 @@ def _whole(offers: Offers, opportunities: Opportunities) -> BoolArray:
 
 
 def _grants(
-    offers: Offers, opportunities: Opportunities, taken: BoolArray, promises: Promises
+    offers: Offers,
+    opportunities: Opportunities,
+    taken: BoolArray,
+    promises: Promises,
+    now: float,
 ) -> list[Grant]:
     grants: list[Grant] = []
     served: dict[int, list[Request]] = {}
@@ -222,6 +226,10 @@ def _grants(
         last_station[offer] = station
         row = int(promises.piece_grant[piece])
         grants.append(replace(made, how=_how(made, promises, row)))
+        if row >= 0 and promises.grants[row].start < now:
+            # It goes on, whatever was asked for the rest of it.
+            since = min(made.start, promises.grants[row].start)
+            grants[-1] = replace(grants[-1], start=since)
     return sorted(grants, key=_order)
 
 

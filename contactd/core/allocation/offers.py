@@ -14,6 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from contactd.core.allocation.hulls import hulls_of
 from contactd.core.allocation.opportunities import Opportunities
 from contactd.core.allocation.request import Request
 from contactd.core.allocation.result import Grant
@@ -232,7 +233,8 @@ def _sessions_at(
         opportunities.usable_to[mine],
         least_s[request],
     ]
-    hulls = _hulls(opportunities, mine, target)
+    gap_s = float(antennas.setup_s[station] + antennas.teardown_s[station])
+    hulls = hulls_of(opportunities, mine, target, gap_s)
     if len(hulls):
         columns = [np.concatenate([a, b]) for a, b in zip(columns, hulls.T, strict=True)]
     order = np.lexsort((columns[2], columns[1]))
@@ -245,40 +247,7 @@ def _sessions_at(
             if each.station == antennas.names[station] and each.target in of_target
         ]
     ).reshape(-1, 3)
-    gap_s = float(antennas.setup_s[station] + antennas.teardown_s[station])
     return hosts, find_sessions(hosts, gap_s, taken, cuts)
-
-
-def _hulls(opportunities: Opportunities, mine: IndexArray, target: IndexArray) -> FloatArray:
-    """Times in view that overlapping opportunities of a target's several requests make together.
-
-    Rows of target, first, last, usable from, usable to, least (s); only those that are not an
-    opportunity by themselves, and that one of the requests would not find too long.
-    """
-    rows = []
-    request = opportunities.request[mine]
-    for who in np.unique(target[request]):
-        here = mine[target[request] == who]
-        if len(np.unique(opportunities.request[here])) < 2:
-            continue
-        here = here[np.argsort(opportunities.first[here], kind="stable")]
-        reach = np.maximum.accumulate(opportunities.last[here])
-        opens = np.flatnonzero(
-            np.concatenate([[True], opportunities.first[here][1:] >= reach[:-1]])
-        )
-        for group in np.split(here, opens[1:]):
-            first, last = opportunities.first[group].min(), opportunities.last[group].max()
-            alone = (opportunities.first[group] == first) & (opportunities.last[group] == last)
-            asked = [opportunities.requests[each] for each in opportunities.request[group]]
-            longest = max(each.most_duration_s for each in asked)
-            if len(group) > 1 and not alone.any() and last - first <= longest:
-                least = min(each.least_duration_s for each in asked)
-                usable = (
-                    opportunities.usable_from[group].min(),
-                    opportunities.usable_to[group].max(),
-                )
-                rows.append((float(who), first, last, *usable, least))
-    return np.array(rows, dtype=np.float64).reshape(-1, 6)
 
 
 def _add_sessions(

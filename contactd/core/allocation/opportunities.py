@@ -61,6 +61,7 @@ def find_opportunities(
     coverage: Mapping[str, Services],
     stations: Sequence[str],
     span: tuple[float, float],
+    running: Mapping[tuple[str, str], float] | None = None,
 ) -> Opportunities:
     """All opportunities of all requests.
 
@@ -68,14 +69,17 @@ def find_opportunities(
         coverage: by target, then by service, then by station.
         stations: names of the stations that there are; others' coverage is passed over.
         span: (start, end) instants (s) within which antenna time can be given.
+        running: by target and station, since when (instant, s) one follows the other already.
     """
+    since = running or {}
     index = {name: number for number, name in enumerate(stations)}
     columns: list[list[FloatArray]] = [[], [], [], []]
     counts: list[tuple[int, int, int]] = []
     for number, request in enumerate(requests):
         services = coverage.get(request.target, {})
         for name in index:
-            found = _of_station(request, services, name, span)
+            begins = since.get((request.target, name), span[0])
+            found = _of_station(request, services, name, (begins, span[1]))
             if len(found[0]):
                 counts.append((number, index[name], len(found[0])))
                 for column, values in zip(columns, found, strict=True):

@@ -153,10 +153,13 @@ class Allocation:
         return (most - self.worth.ordinary) / most if most > 0 else 0.0
 
     def granted(self, target: str) -> dict[str, IntervalSet]:
-        """Antenna time of a target, by station: its grants, and all that lies before ``since``."""
-        before = IntervalSet([-math.inf], [self.since])
+        """Antenna time of a target, by station: its grants, and all that nobody has allocated.
+
+        That is what lies before ``since`` and what lies after the span.
+        """
+        free = IntervalSet([-math.inf, self.span[1]], [self.since, math.inf])
         mine = by_station(each for each in self.grants if each.target == target)
-        return {name: mine.get(name, EMPTY) | before for name in self.stations}
+        return {name: mine.get(name, EMPTY) | free for name in self.stations}
 
 
 def by_station(grants: Iterable[Grant]) -> dict[str, IntervalSet]:

@@ -76,7 +76,7 @@ def view(
     """
     given = tuple(needs)
     under = conditions or Conditions()
-    parts = [_coverages(need, services, under, without) for need in given]
+    parts = [coverage_for(need, services, under, without) for need in given]
     sets = [
         [
             _met(need, [pick(each) for each in part.values()])
@@ -122,7 +122,7 @@ def _met(need: Need, stations: list[IntervalSet]) -> IntervalSet:
     return at_least(need.stations, held)
 
 
-def _coverages(
+def coverage_for(
     need: Need, services: Services, conditions: Conditions, without: frozenset[str]
 ) -> tuple[dict[str, Coverage], tuple[str, ...]]:
     """Coverage by station that satisfies all that a need asks, and what could not be checked."""

@@ -1,0 +1,164 @@
+"""Allocations in the ledger: what changed, written down, and put together again.
+
+One record has what was granted anew or otherwise, and what was withdrawn, since the one before;
+the first has everything. Grants that are over for more than a month are forgotten.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import replace
+from typing import Any
+
+from contactd.core.allocation.result import Allocation, Grant, How, Shortfall
+from contactd.core.allocation.schedule import Booking, Confirmed, Schedule
+from contactd.core.instants import DAY_S, from_text, to_text
+from contactd.core.record import Body
+
+SUBJECT = "station time"
+FORGOTTEN_AFTER_S = 31 * DAY_S
+MOST_SHORTFALLS = 500
+"""Of more shortfalls than these, a record has the first."""
+
+Key = tuple[str, str, str, str]
+
+
+def allocation_body(made: Allocation, before: Allocation | None) -> dict[str, Any] | None:
+    """The body of the record of an allocation; None if nobody's time has changed.
+
+    Args:
+        before: the allocation that the ledger knows.
+    """
+    known = {} if before is None else {_key(grant): _form(grant) for grant in before.grants}
+    wanted = {_key(grant): _form(grant) for grant in made.grants}
+    granted = [
+        form for key, form in wanted.items() if key not in known or _differ(form, known[key])
+    ]
+    oldest = made.at - FORGOTTEN_AFTER_S
+    withdrawn = [
+        form for key, form in known.items() if key not in wanted and from_text(form["to"]) > oldest
+    ]
+    same_stations = before is not None and before.stations == made.stations
+    if not granted and not withdrawn and same_stations:
+        return None
+    return {
+        "since": None if math.isinf(made.since) else to_text(made.since),
+        "from": to_text(made.span[0]),
+        "to": to_text(made.span[1]),
+        "frozen_until": None if made.frozen_until is None else to_text(made.frozen_until),
+        "stations": list(made.stations),
+        "granted": granted,
+        "withdrawn": [
+            {name: form[name] for name in ("target", "station", "from", "to")} for form in withdrawn
+        ],
+        "short": [_short(each) for each in made.shortfalls[:MOST_SHORTFALLS]],
+        "proved_best": made.is_best,
+    }
+
+
+def learn_allocation(known: Allocation | None, body: Body, at: float) -> Allocation:
+    """The grants in force after a record.
+
+    Args:
+        at: instant (s) at which it was recorded.
+    """
+    grants = {} if known is None else {_key(grant): grant for grant in known.grants}
+    for form in body.get("withdrawn", ()):
+        grants.pop((form["target"], form["station"], form["from"], form["to"]), None)
+    for form in body.get("granted", ()):
+        grant = _grant(form)
+        grants[_key(grant)] = grant
+    oldest = at - FORGOTTEN_AFTER_S
+    kept = sorted(
+        (grant for grant in grants.values() if grant.end > oldest),
+        key=lambda grant: (grant.start, grant.station, grant.target),
+    )
+    since, frozen = body.get("since"), body.get("frozen_until")
+    return Allocation(
+        at=at,
+        span=(from_text(body["from"]), from_text(body["to"])),
+        stations=tuple(body.get("stations", ())),
+        since=-math.inf if since is None else from_text(since),
+        grants=tuple(kept),
+        frozen_until=None if frozen is None else from_text(frozen),
+    )
+
+
+def schedule_body(schedule: Schedule, source: str) -> dict[str, Any]:
+    """The body of the record of a station's schedule.
+
+    Args:
+        source: where it came from, for people.
+    """
+    return {
+        "station": schedule.station,
+        "from": to_text(schedule.start),
+        "to": to_text(schedule.end),
+        "source": source,
+        "bookings": [
+            {"target": each.target, "from": to_text(each.start), "to": to_text(each.end)}
+            for each in schedule.bookings
+        ],
+    }
+
+
+def learn_schedule(known: Mapping[str, Confirmed], body: Body) -> dict[str, Confirmed]:
+    """What stations have confirmed after a record, by station."""
+    station = str(body["station"])
+    schedule = Schedule(
+        station,
+        from_text(body["from"]),
+        from_text(body["to"]),
+        tuple(
+            Booking(each["target"], station, from_text(each["from"]), from_text(each["to"]))
+            for each in body.get("bookings", ())
+        ),
+    )
+    return {**known, station: known.get(station, Confirmed()).with_schedule(schedule)}
+
+
+def _key(grant: Grant) -> Key:
+    return grant.target, grant.station, to_text(grant.start), to_text(grant.end)
+
+
+def _differ(one: Mapping[str, Any], other: Mapping[str, Any]) -> bool:
+    """Whether two forms of the same antenna time say different things; how it came does not."""
+    return {**one, "how": ""} != {**other, "how": ""}
+
+
+def _form(grant: Grant) -> dict[str, Any]:
+    return {
+        "target": grant.target,
+        "station": grant.station,
+        "from": to_text(grant.start),
+        "to": to_text(grant.end),
+        "requests": list(grant.requests),
+        "priority": grant.priority,
+        "urgent": grant.urgent,
+        "how": str(grant.how),
+        "takes_over_from": grant.takes_over_from,
+    }
+
+
+def _grant(form: Mapping[str, Any]) -> Grant:
+    return replace(
+        Grant(form["target"], form["station"], from_text(form["from"]), from_text(form["to"])),
+        requests=tuple(form.get("requests", ())),
+        priority=int(form.get("priority", 1)),
+        urgent=bool(form.get("urgent", False)),
+        how=How(form.get("how", How.NEW)),
+        takes_over_from=str(form.get("takes_over_from", "")),
+    )
+
+
+def _short(each: Shortfall) -> dict[str, Any]:
+    return {
+        "target": each.target,
+        "request": each.request,
+        "from": to_text(each.start),
+        "to": to_text(each.end),
+        "wanted": each.wanted,
+        "granted": each.granted,
+        "because": each.because,
+    }

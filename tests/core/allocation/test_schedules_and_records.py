@@ -1,0 +1,146 @@
+"""Stations' schedules beside what was asked, and allocations in the ledger."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+from allocation_cases import AFTER, BEFORE, DAWN, Case
+
+from contactd.core.allocation.allocate import allocate
+from contactd.core.allocation.compare import Kind, compare
+from contactd.core.allocation.records import (
+    allocation_body,
+    learn_allocation,
+    learn_schedule,
+    schedule_body,
+)
+from contactd.core.allocation.result import Allocation, Grant, How
+from contactd.core.allocation.schedule import Booking, Confirmed, Schedule, bookings_of
+from contactd.core.intervals import IntervalSet
+
+MINUTE_S = 60.0
+
+
+def booking(target: str, start: float, end: float, station: str = "North") -> Booking:
+    return Booking(target, station, DAWN + MINUTE_S * start, DAWN + MINUTE_S * end)
+
+
+def schedule(*bookings: Booking) -> Schedule:
+    return Schedule("North", DAWN, DAWN + 1000 * MINUTE_S, bookings)
+
+
+ONE = booking("Lantern", 10, 20)
+
+
+@pytest.mark.parametrize(
+    ("given", "kind", "text"),
+    [
+        (booking("Lantern", 10.01, 20), Kind.AS_ASKED, "as asked for"),
+        (booking("Lantern", 8, 22), Kind.LONGER, "begins 2 min earlier and ends 2 min later"),
+        (booking("Lantern", 12, 20), Kind.SHORTER, "begins 2 min later"),
+        (booking("Lantern", 10, 18.5), Kind.SHORTER, "ends 1 min 30 s earlier"),
+        (booking("Lantern", 11, 21), Kind.MOVED, "begins 1 min later and ends 1 min later"),
+    ],
+)
+def test_a_contact_that_was_given_otherwise_says_how(given: Booking, kind: Kind, text: str) -> None:
+    (found,) = compare([ONE], schedule(given))
+    assert (found.kind, found.text) == (kind, text)
+    assert (found.asked, found.given) == (ONE, given)
+
+
+def test_what_was_refused_and_what_nobody_asked_for_are_told_apart() -> None:
+    elsewhere = booking("Lantern", 10, 20, station="South")
+    outside = booking("Lantern", 2000, 2010)
+    given = booking("Heron", 30, 40)
+    found = compare([ONE, elsewhere, outside], schedule(given))
+    assert [(each.kind, each.target) for each in found] == [
+        (Kind.REFUSED, "Lantern"),
+        (Kind.UNASKED, "Heron"),
+    ]
+
+
+def test_each_contact_is_compared_once_with_what_it_has_most_in_common_with() -> None:
+    asked = [booking("Lantern", 0, 10), booking("Lantern", 12, 22)]
+    given = [booking("Lantern", 9, 22)]
+    found = compare(asked, schedule(*given))
+    assert [(each.kind, each.asked) for each in found] == [
+        (Kind.REFUSED, asked[0]),
+        (Kind.LONGER, asked[1]),
+    ]
+
+
+def test_a_later_schedule_goes_before_an_earlier_one_within_its_span() -> None:
+    first = Confirmed().with_schedule(schedule(ONE, booking("Lantern", 500, 510)))
+    later = Schedule("North", DAWN, DAWN + 100 * MINUTE_S, (booking("Lantern", 40, 50),))
+    both = first.with_schedule(later)
+    allowed = both.allows("Lantern").clip(DAWN, DAWN + 1000 * MINUTE_S)
+    wanted = IntervalSet.of(
+        [(each.start, each.end) for each in (booking("", 40, 50), booking("", 500, 510))]
+    )
+    assert allowed == wanted
+    assert not both.allows("Heron").meets(DAWN, DAWN + 1000 * MINUTE_S)
+    assert both.allows("Heron").meets(DAWN - 10, DAWN)
+
+
+def test_a_schedule_comes_back_from_its_record_to_the_millisecond() -> None:
+    made = schedule(ONE, booking("Heron", 30, 40.0001))
+    known = learn_schedule({}, schedule_body(made, "north.ics"))
+    direct = Confirmed().with_schedule(made)
+    for target in ("Lantern", "Heron"):
+        assert known["North"].booked[target].starts == pytest.approx(
+            direct.booked[target].starts, abs=1e-3
+        )
+        assert known["North"].booked[target].ends == pytest.approx(
+            direct.booked[target].ends, abs=1e-3
+        )
+
+
+def same_grants(one: Allocation, other: Allocation) -> bool:
+    def forms(made: Allocation) -> list[tuple[object, ...]]:
+        return [
+            (
+                each.target,
+                each.station,
+                round(each.start, 3),
+                round(each.end, 3),
+                each.requests,
+                each.priority,
+                each.urgent,
+                each.takes_over_from,
+            )
+            for each in made.grants
+        ]
+
+    return forms(one) == forms(other)
+
+
+@pytest.mark.parametrize("seed", range(30))
+def test_grants_come_back_from_their_records_whatever_changed(seed: int) -> None:
+    case = Case(seed)
+    known: Allocation | None = None
+    for requests in (case.requests[:-1], case.requests, case.requests[1:]):
+        made = allocate(requests, case.coverage, case.stations, BEFORE, known, until=AFTER)
+        body = allocation_body(made, known)
+        if body is not None:
+            known = learn_allocation(known, body, BEFORE)
+        assert known is not None
+        assert same_grants(known, made)
+        assert allocation_body(made, known) is None
+
+
+def test_a_record_has_only_what_changed() -> None:
+    stays = Grant("Lantern", "North", DAWN, DAWN + 600.0, ("contacts",))
+    goes = replace(stays, start=DAWN + 3600.0, end=DAWN + 4000.0)
+    comes = replace(goes, target="Heron", how=How.NEW)
+    before = Allocation(DAWN, (DAWN, AFTER), ("North",), DAWN, (stays, goes))
+    after = replace(before, grants=(replace(stays, how=How.KEPT), comes))
+    body = allocation_body(after, before)
+    assert body is not None
+    assert [form["target"] for form in body["granted"]] == ["Heron"]
+    assert [form["from"] for form in body["withdrawn"]] == ["2026-11-25T01:00:00.000Z"]
+
+
+def test_grants_become_bookings() -> None:
+    grant = Grant("Lantern", "North", DAWN, DAWN + 600.0)
+    assert bookings_of([grant]) == (booking("Lantern", 0, 10),)
