@@ -81,6 +81,8 @@ class Builder:
                 file.antenna.half_beam_deg,
             ),
             sun_exclusion_deg=file.sun_exclusion_deg,
+            setup_s=file.setup_s,
+            teardown_s=file.teardown_s,
         )
 
     def spans(self, listed: tuple[SpanOrCalendar, ...], location: Location) -> IntervalSet:

@@ -5,13 +5,18 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from contactd.config.files import FileState
 from contactd.config.settings import AlertLeads, Elements, Settings
+from contactd.core.allocation.request import Request
 from contactd.core.errors import InputError
 from contactd.core.ground.station import Station
 from contactd.core.instants import DAY_S
 from contactd.core.target import Target
+
+if TYPE_CHECKING:
+    from contactd.core.allocation.sharing import Sharing
 
 # Recurring events are written out from so long before to so long after the present: more than the
 # horizon can reach, and a month of looking at the files only when they change.
@@ -84,6 +89,7 @@ class Made:
         needs: the services that steps need, and where they stand.
         links: the radio links that a station's services need, and where they stand.
         leads: the target's own alert leads.
+        requests: what the target asks of stations; station_names: where it names them.
     """
 
     thing: Station | Target
@@ -96,6 +102,8 @@ class Made:
     notices: tuple[Notice, ...] = ()
     leads: AlertLeads | None = None
     feed: ElementFeed | None = None
+    requests: tuple[Request, ...] = ()
+    station_names: tuple[Mention, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,6 +120,7 @@ class Configuration:
         files: every file that was read or looked for, and what it was.
         span: (start, end) instants within which recurring outages are written out.
         notices: what is allowed, but may not be meant.
+        requests: what each target asks of stations, by target; only with ``station_time``.
         made: what was made of each file, for the next load.
     """
 
@@ -126,7 +135,18 @@ class Configuration:
     files: Mapping[Path, FileState]
     span: tuple[float, float]
     notices: tuple[Notice, ...] = ()
+    requests: Mapping[str, tuple[Request, ...]] = field(default_factory=dict)
     made: Mapping[Path, Made] = field(default_factory=dict, repr=False, compare=False)
+
+    @property
+    def sharing(self) -> Sharing | None:
+        """How targets share stations; None if every contact is ours."""
+        rules = self.settings.station_time
+        if rules is None:
+            return None
+        from contactd.core.allocation.sharing import Sharing
+
+        return Sharing(self.requests, rules.frozen_s, rules.solver, rules.time_limit_s)
 
     def reaches(self, around: float) -> bool:
         """Whether recurring events are written out far enough for a while around an instant."""

@@ -127,6 +127,15 @@ clock:
   tolerance: 500ms        # the wall clock is not trusted after a step greater than this
   settle: 10min           # until so long after the step
   synchronisation: watched  # losing NTP is told; with required, never having had it is, too
+
+# How targets share stations. Without this, every contact is ours.
+# station_time:
+#   frozen: 2h              # what begins sooner is not moved any more
+#   time_limit: 30s         # so long the best is looked for, at the most
+#   solver: highs           # or cp-sat, which needs pip install 'contactd[allocation]'
+#   requests:               # what each target asks for whose own file does not say
+#     - priority: 1         # up to 1000; a contact of 10 counts as much as ten of 1
+#       least_duration: 1min
 """
 
 SKERRY_HEAD = """\
@@ -145,6 +154,8 @@ services:
     acquisition: 20s            # from AOS until a command can be sent
     guard: 10s                  # not counted on before LOS
   ranging: {least_elevation_deg: 15, acquisition: 40s}
+setup: 0s                       # between the contacts of two targets: before the next
+teardown: 0s                    # and after the last
 """
 
 MESA_ROJA = """\
@@ -239,6 +250,27 @@ links:
 
 alerts:
   contact_lead: [15min, 2min]                      # this target is told of earlier than others
+
+# What it asks of stations that several targets share (see station_time in contactd.yaml). Stops,
+# and what steps need when they run out, are asked for without being written here.
+# station_time:
+#   - name: daily contacts
+#     service: telemetry
+#     priority: 5
+#     least_duration: 4min
+#     most_duration: 1h                            # longer time in view is given in parts
+#     count_per_day: 4                             # or count: in all; without, all there are
+#     least_spacing: 2h
+#     preferred: [Skerry Head]
+#   - name: upload
+#     service: command
+#     priority: 20
+#     least_duration: 6min
+#     not_before: $next_from
+#     deadline: $next_to
+#     stations: [Skerry Head, Mesa Roja]           # no others will do
+#     handover_overlap: 30s                        # one may hand over to another in between
+#     # stations_at_once: 2                        # or two must have it at the same time
 
 sequences:
   # Set going by the crew, and running.

@@ -16,13 +16,15 @@ from contactd.config.configuration import (
     WRITTEN_OUT_BEFORE_S,
     Configuration,
     Made,
+    Mention,
     Notice,
 )
 from contactd.config.files import FileState, Reader, Unreadable, yaml_files
-from contactd.config.made import Maker
+from contactd.config.made import Maker, station_names
 from contactd.config.places import Document, Location, bounded
 from contactd.config.settings import Settings
 from contactd.config.types import nearest
+from contactd.core.allocation.request import Request
 from contactd.core.errors import InputError, InputErrors
 from contactd.core.ground.station import Station
 from contactd.core.instants import from_unix
@@ -103,6 +105,7 @@ class _Loader:
         self.state_directory = state_directory
         self.errors: list[InputError] = []
         self.notices: list[Notice] = []
+        self.station_names: tuple[Mention, ...] = ()
         self.settings_file = self._settings_file()
         self.station_files = self._listed(STATIONS_FOLDER)
         self.target_files = self._listed(TARGETS_FOLDER)
@@ -116,6 +119,7 @@ class _Loader:
         targets = self._named([self.maker.target(path, rules) for path in self.target_files])
         self._check_services(stations, targets)
         self._check_links(stations, targets)
+        requests = self._requests(settings, stations, targets)
         notices = [*self.notices, *(n for each in self.maker.made.values() for n in each.notices)]
         states = self.maker.reader.states
         configuration = Configuration(
@@ -136,6 +140,7 @@ class _Loader:
             files=_frozen(dict(states)),
             span=self.span,
             notices=tuple(sorted(notices, key=lambda each: (each.path, each.line))),
+            requests=requests,
             made=_frozen(self.maker.made),
         )
         errors = [*self.errors, *self.maker.errors]
@@ -190,6 +195,9 @@ class _Loader:
         settings = document.validated(Settings) if document is not None else None
         if document is not None and settings is not None:
             self._check_secrets(document, settings)
+            if settings.station_time is not None:
+                where, asked = ("station_time", "requests"), settings.station_time.requests
+                self.station_names = station_names(document, where, asked)
         if document is not None:
             self.errors += bounded(document)
         return settings or Settings()
@@ -256,6 +264,31 @@ class _Loader:
                     targets.pop(name, None)
                 elif need.word not in offered:
                     self.notices.append(need.notice("no station offers this service"))
+
+    def _requests(
+        self, settings: Settings, stations: dict[str, Made], targets: dict[str, Made]
+    ) -> Mapping[str, tuple[Request, ...]]:
+        """What each target asks of stations, or the settings ask for it; nothing without them."""
+        named = [*self.station_names, *(n for each in targets.values() for n in each.station_names)]
+        for name in named:
+            if name.word not in stations:
+                expected = unknown(name.word, sorted(stations), "the name of a station")
+                self.errors.append(name.error(expected))
+        rules = settings.station_time
+        if rules is None:
+            for each in targets.values():
+                if each.requests:
+                    text = "asks for station time, but contactd.yaml has no station_time"
+                    self.notices.append(each.named.notice(f"{text}: every contact is ours"))
+            return _frozen({})
+        return _frozen(
+            {
+                name: each.requests
+                or tuple(asked.request(name) for asked in rules.requests)
+                or (Request(name),)
+                for name, each in targets.items()
+            }
+        )
 
     def _check_links(self, stations: dict[str, Made], targets: dict[str, Made]) -> None:
         """Links that services need should be some target's."""

@@ -14,9 +14,10 @@ from pathlib import Path
 from contactd.config.build import MOST_ELEMENT_FILE_BYTES, Builder
 from contactd.config.configuration import Made, Mention
 from contactd.config.files import Reader, Unreadable
-from contactd.config.places import Document, bounded, read_document
+from contactd.config.places import Document, Location, bounded, read_document
 from contactd.config.settings import Elements
 from contactd.config.station_file import StationFile
+from contactd.config.station_time import RequestSection
 from contactd.config.target_file import TargetFile
 from contactd.config.yaml12 import MOST_BYTES
 from contactd.core.errors import InputError
@@ -89,9 +90,11 @@ class Maker:
             document.mention(("name",)),
             self._digests(path, builder),
             rules=rules,
-            needs=_needs(document, target),
+            needs=(*_needs(document, target), *_services(document, file.station_time)),
             leads=file.alerts,
             feed=builder.feed(file, rules),
+            requests=tuple(each.request(file.name) for each in file.station_time),
+            station_names=station_names(document, ("station_time",), file.station_time),
         )
         return self._finished(document, self._completed(made, builder))
 
@@ -127,6 +130,27 @@ class Maker:
             return None
         self.made[document.path] = made
         return made
+
+
+def station_names(
+    document: Document, location: Location, requests: tuple[RequestSection, ...]
+) -> tuple[Mention, ...]:
+    """Where requests for station time name stations."""
+    return tuple(
+        document.mention((*location, index, key, number))
+        for index, each in enumerate(requests)
+        for key in ("stations", "preferred")
+        for number in range(len(getattr(each, key)))
+    )
+
+
+def _services(document: Document, requests: tuple[RequestSection, ...]) -> tuple[Mention, ...]:
+    """Where requests for station time name a service."""
+    return tuple(
+        document.mention(("station_time", index, "service"))
+        for index, each in enumerate(requests)
+        if each.service is not None
+    )
 
 
 def _needs(document: Document, target: Target) -> tuple[Mention, ...]:

@@ -11,6 +11,7 @@ from contactd.config.channel_sections import CHANNELS as CHANNELS
 from contactd.config.channel_sections import Channel as Channel
 from contactd.config.channel_sections import Severity as Severity
 from contactd.config.sections import Many, OneOrMany, Section, raise_at
+from contactd.config.station_time import StationTime
 from contactd.config.types import (
     File,
     Host,
@@ -157,6 +158,7 @@ class Settings(Section):
     heartbeat: Heartbeat | None = None
     elements: Elements = Elements()
     clock: ClockRules = ClockRules()
+    station_time: StationTime | None = None
 
     @model_validator(mode="after")
     def _channel_names_differ(self) -> Settings:

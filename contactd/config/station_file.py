@@ -54,6 +54,8 @@ class StationFile(Section):
     sun_exclusion_deg: Annotated[float, number(0, 90, what="degrees")] = 0.0
     services: Annotated[dict[Name, ServiceSection], Field(default_factory=dict, max_length=20)]
     outages: Spans = ()
+    setup_s: Duration = Field(default=0.0, alias="setup")
+    teardown_s: Duration = Field(default=0.0, alias="teardown")
 
     @model_validator(mode="after")
     def _mount_reaches_up(self) -> StationFile:

@@ -9,6 +9,7 @@ from contactd.config.orbit_section import ElementsSection, ManoeuvreSection, Spa
 from contactd.config.sections import Many, Section, raise_at
 from contactd.config.sequence_section import SequenceSection
 from contactd.config.settings import AlertLeads
+from contactd.config.station_time import Requests, names_differ
 from contactd.config.types import Name
 
 MOST_MANOEUVRES = 6
@@ -25,6 +26,7 @@ class TargetFile(Section):
     links: Many[LinkSection] = Field(default=(), max_length=MOST_LINKS)
     sequences: Many[SequenceSection] = ()
     alerts: AlertLeads = AlertLeads()
+    station_time: Requests = ()
 
     @model_validator(mode="after")
     def _belong_together(self) -> TargetFile:
@@ -36,4 +38,5 @@ class TargetFile(Section):
             if link.name in seen:
                 raise_at(("links", index, "name"), "a name that no other link has")
             seen.add(link.name)
+        names_differ(self.station_time, "station_time")
         return self
