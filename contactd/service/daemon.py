@@ -119,7 +119,8 @@ class Daemon:
         self._snapshot = Snapshot(at=now)
         self._down_since: float | None = None
         self._caught_up = False
-        self._last_beat_at: float | None = None
+        # Until the first beat it counts as starting, not as hanging.
+        self._last_beat_at = clock.monotonic()
         self._channels = channels or Channels()
         self._tickets = tickets_of(configuration)
         self._life = SignOfLife(clock)
@@ -147,8 +148,7 @@ class Daemon:
 
     def health(self) -> Health:
         """Whether the service lives and can be relied on, at this moment."""
-        since = self._last_beat_at
-        silent_s = float("inf") if since is None else self.clock.monotonic() - since
+        silent_s = self.clock.monotonic() - self._last_beat_at
         live = silent_s < LIVE_WITHIN_S
         reasons = []
         if not live:

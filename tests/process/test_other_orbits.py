@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from typing import Any
 
@@ -17,6 +18,7 @@ from contactd.core import record as kinds
 from contactd.core.contacts.prediction import predict
 from contactd.core.intervals import IntervalSet
 from contactd.core.orbit.ephemeris import EphemerisTrack, Segment
+from contactd.core.orbit.frames import greenwich_mean_sidereal_angle
 from contactd.core.orbit.numerical import NumericalTrack
 from contactd.core.orbit.oem import format_oem
 from contactd.core.orbit.sgp4_track import Sgp4Track
@@ -53,6 +55,12 @@ def told(webhook: Any, kind: str) -> Callable[[], dict[str, Any] | None]:
     return look
 
 
+def over_the_station(laid: float) -> float:
+    """A node (deg) that has the orbit pass over the station alike at whatever time of day."""
+    angle = float(greenwich_mean_sidereal_angle(np.array([laid]))[0][0])
+    return (math.degrees(angle) + 210.0) % 360.0
+
+
 def desk(webhook: Any) -> list[dict[str, Any]]:
     return [{"kind": "webhook", "name": "desk", "url": webhook.url}]
 
@@ -62,7 +70,8 @@ def test_a_satellite_released_from_its_carrier_is_watched_by_its_state_alone(
 ):
     scene: Scene = lay_scene(**SHORT)
     released = instants.from_text(instants.to_text(now() - 600.0))
-    carrier = Sgp4Track(invented(epoch=released, inclination_deg=20.0))
+    around = over_the_station(released)
+    carrier = Sgp4Track(invented(epoch=released, inclination_deg=20.0, raan_deg=around))
     position, velocity = carrier.states(np.array([released]))
     state = StateVector(released, tuple(position[0].tolist()), tuple(velocity[0].tolist()))
     place, speed = to_frame(state, "ITRF")
@@ -176,7 +185,7 @@ def test_a_step_beyond_a_manoeuvre_that_may_go_otherwise_is_at_risk_because_of_i
 ):
     scene: Scene = lay_scene(channels=desk(webhook), **SHORT)
     laid = now()
-    elements = invented(epoch=laid - 3600.0, inclination_deg=20.0)
+    elements = invented(epoch=laid - 3600.0, inclination_deg=20.0, raan_deg=over_the_station(laid))
     target: dict[str, Any] = {
         "name": "Restless Lantern",
         "elements": {"tle": "\n".join(format_tle(elements))},

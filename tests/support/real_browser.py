@@ -39,7 +39,9 @@ def running_browser() -> Iterator[Browser]:
             browser.close()
 
 
-@pytest.fixture(scope="session")
+# Not for the session: while it is open its event loop runs in this thread, and tests of other
+# folders that this process may be given in between could not run one of their own.
+@pytest.fixture(scope="module")
 def browser() -> Iterator[Browser]:
     """One browser for all tests; each visit has a context of its own."""
     with running_browser() as started:

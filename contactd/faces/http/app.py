@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from typing import Any
 
 from fastapi import APIRouter, FastAPI, Response
 from fastapi.responses import JSONResponse, PlainTextResponse
@@ -72,8 +73,28 @@ def build_app(view: View, rules: Callable[[], AccessRules] = AccessRules) -> Fas
     app.state.published = calendar.Published()
     app.include_router(calendar.router)
     app.include_router(page_router)
+    _describe_problems(app)
     app.mount("/static", static_files(), name="static")
     return app
+
+
+def _describe_problems(app: FastAPI) -> None:
+    """Let the interface's description say that problems have a media type of their own."""
+    made = app.openapi
+
+    def described() -> dict[str, Any]:
+        fresh = app.openapi_schema is None
+        schema: dict[str, Any] = made()
+        if fresh:
+            form = {"schema": {"$ref": "#/components/schemas/ProblemDocument"}}
+            for path in schema["paths"].values():
+                for operation in path.values():
+                    for status, answer in operation["responses"].items():
+                        if status[0] in "45":
+                            answer["content"] = {"application/problem+json": form}
+        return schema
+
+    app.openapi = described  # type: ignore[method-assign]
 
 
 def _operation(view: View) -> APIRouter:

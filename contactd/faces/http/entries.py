@@ -48,10 +48,8 @@ DURATION_TEXT = {"type": "string", "examples": ["6h 30min", "90s", "PT6H30M"]}
 Seconds = Annotated[float, BeforeValidator(_duration), WithJsonSchema(DURATION_TEXT)]
 MaybeSeconds = Annotated[Seconds | None, BeforeValidator(_blank_is_nothing)]
 MaybeInstant = Annotated[Instant | None, BeforeValidator(_blank_is_nothing)]
-MaybeText = Annotated[
-    str | None, BeforeValidator(_blank_is_nothing), Field(max_length=LONGEST_TEXT)
-]
 Text = Annotated[str, Field(max_length=LONGEST_TEXT)]
+MaybeText = Annotated[Text | None, BeforeValidator(_blank_is_nothing)]
 
 
 @dataclass(frozen=True, slots=True)
