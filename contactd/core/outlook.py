@@ -10,6 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from contactd.core.alert import Alert
+from contactd.core.allocation.result import Allocation
 from contactd.core.change import ElementsChange
 from contactd.core.contacts.contact import Contact, Coverage
 from contactd.core.ground.station import Station
@@ -102,6 +103,8 @@ class Snapshot:
         elements_changes: the last change of what each target's predictions rest on.
         alerts: raised and neither acknowledged, resolved nor over, most severe first.
         ledger_at: number of the last record that the state is folded from.
+        station_time: who has which station when; None if every contact is ours.
+        station_time_trouble: why station time cannot be shared at present, or "".
         ledger_trouble: why the ledger cannot be written at present, or "".
     """
 
@@ -115,6 +118,8 @@ class Snapshot:
     ledger_at: int = 0
     ledger_trouble: str = ""
     elements_changes: Mapping[str, ElementsChange] = field(default_factory=dict)
+    station_time: Allocation | None = None
+    station_time_trouble: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,6 +10,9 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 
 from contactd.core import record as kinds
+from contactd.core.allocation.records import learn_allocation, learn_schedule
+from contactd.core.allocation.result import Allocation
+from contactd.core.allocation.schedule import Confirmed
 from contactd.core.change import ElementsChange, recorded_change
 from contactd.core.record import Record
 from contactd.core.sequences.knowledge import (
@@ -38,6 +41,8 @@ class State:
         elements_changes: the last change of what its predictions rest on, by target.
         missed_contacts: records of missed contacts, by target, oldest first, the last
             ``MOST_MISSED_CONTACTS`` of them.
+        station_time: what was granted last, with what was granted before; None if never anything.
+        confirmed: what stations' own schedules say, by station.
         configuration: the record that adopted the latest configuration.
         configuration_refused: the last refusal after it, or None.
         service_started, service_stopped: the last such records.
@@ -50,6 +55,8 @@ class State:
     elements: Mapping[str, Record] = field(default_factory=dict)
     elements_changes: Mapping[str, ElementsChange] = field(default_factory=dict)
     missed_contacts: Mapping[str, tuple[Record, ...]] = field(default_factory=dict)
+    station_time: Allocation | None = None
+    confirmed: Mapping[str, Confirmed] = field(default_factory=dict)
     configuration: Record | None = None
     configuration_refused: Record | None = None
     service_started: Record | None = None
@@ -75,6 +82,7 @@ def fold(state: State, records: Iterable[Record]) -> State:
     elements = dict(state.elements)
     changes: dict[str, ElementsChange] = {}
     missed = dict(state.missed_contacts)
+    station_time, confirmed = state.station_time, state.confirmed
     number, latest_at = state.number, state.latest_at
     remarks, starts = state.remarks, state.starts_of_service
     last: dict[str, Record | None] = {
@@ -104,6 +112,10 @@ def fold(state: State, records: Iterable[Record]) -> State:
             target = parts_of(record.subject)[0]
             kept = (*missed.get(target, ()), record)
             missed[target] = kept[-MOST_MISSED_CONTACTS:]
+        elif kind == kinds.STATION_TIME_ALLOCATED:
+            station_time = learn_allocation(station_time, record)
+        elif kind == kinds.STATION_TIME_CONFIRMED:
+            confirmed = learn_schedule(confirmed, record)
         elif kind in last:
             last[kind] = record
             starts += kind == kinds.SERVICE_STARTED
@@ -121,6 +133,8 @@ def fold(state: State, records: Iterable[Record]) -> State:
         if changes
         else state.elements_changes,
         missed_contacts=missed,
+        station_time=station_time,
+        confirmed=confirmed,
         configuration=last[kinds.CONFIGURATION_ADOPTED],
         configuration_refused=last[kinds.CONFIGURATION_REFUSED],
         service_started=last[kinds.SERVICE_STARTED],

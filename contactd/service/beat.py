@@ -15,6 +15,7 @@ from contactd.alerts.tending import next_tending, tend
 from contactd.core.outlook import Snapshot
 from contactd.core.planning import FARTHEST_AHEAD_S, Target
 from contactd.core.record import Record
+from contactd.service.sharing import SharingJob, ask_sharing, is_settled
 from contactd.service.state import Quiet, ServiceState, refresh_forecasts, refresh_reaches
 from contactd.service.telling import Telling
 
@@ -32,6 +33,7 @@ class Beat:
     Attributes:
         records: to be stored, before anything else is done.
         predict: targets to be predicted, each over a span (start, end) of instants (s).
+        share: station time that is to be shared anew, if any.
         again_at: instant (s) before which nothing more can fall due, as far as is known now.
     """
 
@@ -39,6 +41,7 @@ class Beat:
     snapshot: Snapshot
     records: tuple[Record, ...] = ()
     predict: tuple[tuple[Target, Span], ...] = ()
+    share: SharingJob | None = None
     again_at: float = math.inf
 
 
@@ -52,10 +55,13 @@ def step(
         was_down_since: instant (s) since which nobody looked, while that is to be made good.
     """
     state, predict = _ask_predictions(refresh_reaches(state), now)
+    state, job = ask_sharing(state, now)
+    if not state.asked and is_settled(state):
+        state = replace(state, planned_at=now)
     state = refresh_forecasts(state, now)
     state, records, again_at = _decide(state, telling, now, was_down_since)
     changes, state = state.changes, replace(state, changes=())
-    return Beat(state, state.snapshot(now), (*changes, *records), predict, again_at)
+    return Beat(state, state.snapshot(now), (*changes, *records), predict, job, again_at)
 
 
 def _decide(
@@ -75,6 +81,7 @@ def _decide(
         state.ledger_trouble,
         state.planned_at is None,
         state.channels,
+        state.shared.problem,
     )
     quiet = state.quiet
     if (
@@ -113,8 +120,6 @@ def _ask_predictions(
     if wanted:
         asked = {**state.asked, **{target.name: span for target, span in wanted}}
         state = replace(state, asked=asked)
-    elif not state.asked:
-        state = replace(state, planned_at=now)
     return state, tuple(wanted)
 
 

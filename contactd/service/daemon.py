@@ -24,6 +24,7 @@ from contactd.config import Configuration
 from contactd.core import instants
 from contactd.core import record as kinds
 from contactd.core.alert import Alert
+from contactd.core.allocation.records import SUBJECT, allocation_body
 from contactd.core.change import ElementsChange, change_record
 from contactd.core.outlook import Health, Snapshot, TargetOutlook
 from contactd.core.planning import Prediction, Target, predict_target
@@ -38,6 +39,7 @@ from contactd.service.notify import ServiceManager
 from contactd.service.pacing import Job, Pace
 from contactd.service.reload import Files, Loaded
 from contactd.service.resting import change_between, new_elements, recorded_motion
+from contactd.service.sharing import SharingJob, adopt_allocation, adopt_failure
 from contactd.service.sign_of_life import SignOfLife
 from contactd.service.state import (
     ServiceState,
@@ -293,6 +295,8 @@ class Daemon:
         self._state = made.state
         for target, span in made.predict:
             self._spawn(self._predict(target, span, now))
+        if made.share is not None:
+            self._spawn(self._share(made.share, now))
         records = made.records
         if made.state.planned_at is not None:
             self._down_since = None
@@ -416,6 +420,31 @@ class Daemon:
             self._say_changed(change)
         if not self._state.asked:
             await self.beat()
+
+    async def _share(self, job: SharingJob, now: float) -> None:
+        """Share station time, and record what is granted otherwise than before."""
+        loop = asyncio.get_running_loop()
+        began = self.clock.monotonic()
+        try:
+            made = await loop.run_in_executor(self._predictors, job.make, self.clock.monotonic)
+        except Exception as error:
+            log.exception("station time could not be shared")
+            self._state = adopt_failure(self._state, job, str(error), self.clock.now())
+        else:
+            body = allocation_body(made, self._state.knowledge.station_time)
+            if body is not None:
+                kind = kinds.STATION_TIME_ALLOCATED
+                await self._exchange([Record(now, kind, SUBJECT, AUTHOR, body)])
+            self._state = adopt_allocation(self._state, job, made)
+            log.info(
+                "station time shared",
+                grants=sum(grant.end > now for grant in made.grants),
+                short=len(made.shortfalls),
+                changed=body is not None,
+                proved_best=made.is_best,
+                took_s=round(self.clock.monotonic() - began, 3),
+            )
+        await self.beat()
 
     def _say_predicted(self, outlook: TargetOutlook, now: float) -> None:
         ahead = [contact for contact in outlook.contacts if contact.los > now]

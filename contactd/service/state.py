@@ -14,6 +14,7 @@ from contactd.alerts.rules import NOTHING_KEPT, Kept
 from contactd.alerts.state import AlertState
 from contactd.alerts.status import ChannelStatus
 from contactd.config import Configuration
+from contactd.core.allocation.result import Allocation
 from contactd.core.outlook import (
     ClockTrust,
     ConfigurationStatus,
@@ -30,6 +31,7 @@ from contactd.core.planning import (
 from contactd.core.record import Record
 from contactd.core.sequences.knowledge import SequenceKnowledge
 from contactd.records import State
+from contactd.service.sharing import NOT_SHARED, Shared, granted_to, is_shared, must_wait
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,6 +64,7 @@ class ServiceState:
         clock: trust in the wall clock.
         ledger_trouble: what is wrong with the ledger, or "".
         channels: how the channels are doing; the same object as long as nothing changes.
+        shared: what the last sharing of station time rested on.
     """
 
     configuration: Configuration
@@ -83,6 +86,7 @@ class ServiceState:
     clock: ClockTrust = field(default_factory=ClockTrust)
     ledger_trouble: str = ""
     channels: tuple[ChannelStatus, ...] = ()
+    shared: Shared = NOT_SHARED
 
     def knowledge_of(self, target: Target) -> dict[str, SequenceKnowledge]:
         """What the ledger knows of a target's sequences, by sequence."""
@@ -107,7 +111,16 @@ class ServiceState:
             ledger_at=self.knowledge.number,
             ledger_trouble=self.ledger_trouble,
             elements_changes=self.knowledge.elements_changes,
+            station_time=self.station_time,
+            station_time_trouble=self.shared.problem if is_shared(self) else "",
         )
+
+    @property
+    def station_time(self) -> Allocation | None:
+        """What is granted, and what fell short as far as that is known; None if nothing is."""
+        if not is_shared(self):
+            return None
+        return self.shared.latest or self.knowledge.station_time
 
 
 def adopt_knowledge(state: ServiceState, knowledge: State, alerts: AlertState) -> ServiceState:
@@ -116,7 +129,10 @@ def adopt_knowledge(state: ServiceState, knowledge: State, alerts: AlertState) -
         return state
     before = state.knowledge.sequences
     touched = {key[0] for key, known in knowledge.sequences.items() if before.get(key) is not known}
-    turns = {**state.turns, **dict.fromkeys(touched & state.turns.keys(), -math.inf)}
+    turns = state.turns
+    if knowledge.station_time is not state.knowledge.station_time:
+        turns = dict.fromkeys(turns, -math.inf)
+    turns = {**turns, **dict.fromkeys(touched & turns.keys(), -math.inf)}
     reaches = {name: reach for name, reach in state.reaches.items() if name not in touched}
     return replace(state, knowledge=knowledge, alerts=alerts, turns=turns, reaches=reaches)
 
@@ -136,6 +152,11 @@ def adopt_configuration(
         if same_stations and name in state.predictions and _same_motion(target, state.targets[name])
     }
     forecasts_anew = {name for name in kept if targets[name] != state.targets[name]}
+    share_before, share_now = (
+        each.settings.station_time is not None for each in (state.configuration, configuration)
+    )
+    if share_before != share_now:
+        forecasts_anew = kept
     return replace(
         state,
         configuration=configuration,
@@ -147,6 +168,7 @@ def adopt_configuration(
         motions={name: each for name, each in state.motions.items() if name in targets},
         asked={},
         reaches={},
+        shared=replace(state.shared, asked=None, problem="", retry_at=-math.inf),
         turns={
             name: -math.inf if name in forecasts_anew else state.turns.get(name, -math.inf)
             for name in kept
@@ -202,13 +224,14 @@ def refresh_forecasts(state: ServiceState, now: float) -> ServiceState:
         for name, turn in state.turns.items()
         if turn <= now and name in state.predictions and name not in state.asked
     ]
-    if not due:
+    if not due or must_wait(state, now):
         return state
     outlooks, turns = dict(state.outlooks), dict(state.turns)
     for name in due:
         target = state.targets[name]
         known = state.knowledge_of(target)
-        outlook = forecast_target(target, state.predictions[name], known, now)
+        granted = granted_to(state, name)
+        outlook = forecast_target(target, state.predictions[name], known, now, granted)
         outlooks[name] = outlook
         turns[name] = next_turn(outlook, now)
     return replace(state, outlooks=outlooks, turns=turns)

@@ -127,7 +127,21 @@ class DaemonView:
         state = self._daemon.state
         knowledge = fold(state.knowledge, records)
         alerts = fold_alerts(state.alerts, records)
-        return self._refreshed(adopt_knowledge(state, knowledge, alerts), self.now())
+        now, supposed = self.now(), adopt_knowledge(state, knowledge, alerts)
+        snapshot = self._refreshed(supposed, now)
+        if knowledge.station_time is None:
+            return snapshot
+        # What a sequence would want of stations it would be granted, before all others.
+        free = replace(supposed, knowledge=replace(knowledge, station_time=None))
+        shown = self._refreshed(free, now).targets
+        touched = {name for name, turn in supposed.turns.items() if turn == float("-inf")}
+        return replace(
+            snapshot,
+            targets={
+                name: shown.get(name, each) if name in touched else each
+                for name, each in snapshot.targets.items()
+            },
+        )
 
     async def commit(self, records: Sequence[Record]) -> Sequence[Record]:
         return await self._daemon.commit(records)
@@ -135,5 +149,10 @@ class DaemonView:
     @staticmethod
     def _refreshed(state: ServiceState, now: float) -> Snapshot:
         # Also where a prediction that reaches farther is under way: the present one answers now.
-        due = replace(state, turns=dict.fromkeys(state.predictions, float("-inf")), asked={})
+        due = replace(
+            state,
+            turns=dict.fromkeys(state.predictions, float("-inf")),
+            asked={},
+            shared=replace(state.shared, unsettled_since=None),
+        )
         return refresh_forecasts(due, now).snapshot(now)

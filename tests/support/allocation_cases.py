@@ -175,9 +175,9 @@ class Everything:
             if request.urgent:
                 late = self._lateness(offer, opportunity) if request.late else 0.0
                 urgent += round(request.priority * (1000.0 + 300.0 * late))
+                ordinary += round(comfort)
             else:
-                comfort += 1000.0
-            ordinary += round(request.priority * comfort)
+                ordinary += round(request.priority * (1000.0 + comfort))
         return urgent, ordinary
 
     def _lateness(self, offer: int, opportunity: int) -> float:

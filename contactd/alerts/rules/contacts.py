@@ -34,12 +34,21 @@ def contact_matters(scope: Scope, outlook: TargetOutlook) -> Iterator[Matter]:
             break
         if contact.cut_at_start or contact.max_elevation_deg < leads.contact_least_elevation_deg:
             continue
+        if not _is_ours(outlook, contact):
+            continue
         early_s, late_s = _room(outlook, contact, uncertainty_s)
         for lead_s in leads.contact_s:
             due = contact.aos - early_s - lead_s
             if scope.covers(due, contact.los + late_s):
                 yield _contact_coming(outlook, index, (early_s, late_s), lead_s, due)
     yield from _open_contacts(scope, outlook, uncertainty_s)
+
+
+def _is_ours(outlook: TargetOutlook, contact: Contact) -> bool:
+    """Whether any of the contact's antenna time was granted to the target."""
+    if outlook.granted is None:
+        return True
+    return outlook.granted.get(contact.station, EMPTY).meets(contact.aos, contact.los)
 
 
 def _open(outlook: TargetOutlook) -> Collection[IntervalSet]:

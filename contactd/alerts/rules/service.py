@@ -86,6 +86,15 @@ def service_matters(scope: Scope, snapshot: Snapshot) -> Iterator[Matter]:
             "Mend it before the service stops: until then what is learned is on no disk.",
             facts={"trouble": snapshot.ledger_trouble},
         )
+    if snapshot.station_time_trouble:
+        yield service_condition(
+            kinds.STATION_TIME_TROUBLE,
+            Severity.CAUTION,
+            snapshot.at,
+            f"Station time cannot be shared anew: {snapshot.station_time_trouble}.",
+            "What was granted before stays; agree with the stations what is new.",
+            facts={"trouble": snapshot.station_time_trouble},
+        )
     if snapshot.planned_at is not None:
         overdue_from = snapshot.planned_at + scope.policy.planning_overdue_s
         yield service_condition(

@@ -149,18 +149,40 @@ def _of_station(
         return usable_from, usable_to, first, last
     # Whoever asks for more than the most cannot be right about both: the least goes before.
     most_s = max(request.most_duration_s, request.least_duration_s)
-    parts = np.ceil((usable_to - usable_from) / most_s - 1e-9).astype(np.intp)
-    parts = np.clip(parts, 1, MOST_PARTS)
-    number = np.arange(parts.sum()) - np.repeat(np.cumsum(parts) - parts, parts)
-    length = np.repeat((usable_to - usable_from) / parts, parts)
-    begins = np.repeat(usable_from, parts) + number * length
-    ends = begins + length
-    opens, closes = number == 0, number == np.repeat(parts, parts) - 1
-    first = np.where(opens, np.repeat(first, parts), begins)
-    last = np.where(closes, np.repeat(last, parts), ends)
-    ends = np.where(closes, np.repeat(usable_to, parts), ends)
+    begins, ends, first, last = _parts(usable_from, usable_to, first, last, most_s)
     long_enough = ends - begins >= request.least_duration_s - 1e-6
     return begins[long_enough], ends[long_enough], first[long_enough], last[long_enough]
+
+
+def _parts(
+    usable_from: FloatArray,
+    usable_to: FloatArray,
+    first: FloatArray,
+    last: FloatArray,
+    most_s: float,
+) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+    """What lasts longer than the most, cut at whole multiples of it from midnight UTC on.
+
+    The cuts do not depend on where the coverage begins, which for a target that is always in view
+    is only where its prediction begins.
+    """
+    midnight = _day_starts(utc_day(usable_from))
+    base = midnight + np.floor((usable_from - midnight) / most_s) * most_s
+    long = usable_to - usable_from > most_s + 1e-6
+    base = np.where(long, base, usable_from)
+    parts = np.where(long, np.ceil((usable_to - base) / most_s - 1e-9), 1).astype(np.intp)
+    parts = np.clip(parts, 1, MOST_PARTS)
+    number = np.arange(parts.sum()) - np.repeat(np.cumsum(parts) - parts, parts)
+    edge = np.repeat(base, parts) + number * most_s
+    opens, closes = number == 0, number == np.repeat(parts, parts) - 1
+    begins = np.where(opens, np.repeat(usable_from, parts), edge)
+    ends = np.where(closes, np.repeat(usable_to, parts), edge + most_s)
+    return (
+        begins,
+        ends,
+        np.where(opens, np.repeat(first, parts), begins),
+        np.where(closes, np.repeat(last, parts), ends),
+    )
 
 
 def _coverage_of(

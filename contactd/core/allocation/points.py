@@ -12,7 +12,8 @@ comfort together counts less than one more contact of the same priority.
 
 Urgent requests count in a tier of their own, that goes before all the others: there, a contact
 counts p · (1000 + 300 · late), ``late`` running from 0 at the first moment at which it could end
-to 1 at the deadline, where later is better. Their comfort counts with the others'.
+to 1 at the deadline, where later is better. Their comfort counts with the others', as if p were
+1: they are to have what they must, and no more than that of what others want.
 """
 
 from __future__ import annotations

@@ -14,7 +14,7 @@ from typing import Any
 from contactd.core.allocation.result import Allocation, Grant, How, Shortfall
 from contactd.core.allocation.schedule import Booking, Confirmed, Schedule
 from contactd.core.instants import DAY_S, from_text, to_text
-from contactd.core.record import Body
+from contactd.core.record import Body, Record
 
 SUBJECT = "station time"
 FORGOTTEN_AFTER_S = 31 * DAY_S
@@ -22,6 +22,7 @@ MOST_SHORTFALLS = 500
 """Of more shortfalls than these, a record has the first."""
 
 Key = tuple[str, str, str, str]
+_NOT_UNDERSTOOD = (KeyError, TypeError, ValueError, AttributeError)
 
 
 def allocation_body(made: Allocation, before: Allocation | None) -> dict[str, Any] | None:
@@ -57,28 +58,32 @@ def allocation_body(made: Allocation, before: Allocation | None) -> dict[str, An
     }
 
 
-def learn_allocation(known: Allocation | None, body: Body, at: float) -> Allocation:
-    """The grants in force after a record.
+def learn_allocation(known: Allocation | None, record: Record) -> Allocation | None:
+    """The grants in force after a record; those of before if it cannot be understood."""
+    try:
+        return _learned(known, record)
+    except _NOT_UNDERSTOOD:
+        return known
 
-    Args:
-        at: instant (s) at which it was recorded.
-    """
+
+def _learned(known: Allocation | None, record: Record) -> Allocation:
+    body = record.body
     grants = {} if known is None else {_key(grant): grant for grant in known.grants}
-    for form in body.get("withdrawn", ()):
+    for form in body["withdrawn"]:
         grants.pop((form["target"], form["station"], form["from"], form["to"]), None)
-    for form in body.get("granted", ()):
+    for form in body["granted"]:
         grant = _grant(form)
         grants[_key(grant)] = grant
-    oldest = at - FORGOTTEN_AFTER_S
+    oldest = record.at - FORGOTTEN_AFTER_S
     kept = sorted(
         (grant for grant in grants.values() if grant.end > oldest),
         key=lambda grant: (grant.start, grant.station, grant.target),
     )
-    since, frozen = body.get("since"), body.get("frozen_until")
+    since, frozen = body["since"], body["frozen_until"]
     return Allocation(
-        at=at,
+        at=record.at,
         span=(from_text(body["from"]), from_text(body["to"])),
-        stations=tuple(body.get("stations", ())),
+        stations=tuple(body["stations"]),
         since=-math.inf if since is None else from_text(since),
         grants=tuple(kept),
         frozen_until=None if frozen is None else from_text(frozen),
@@ -103,19 +108,33 @@ def schedule_body(schedule: Schedule, source: str) -> dict[str, Any]:
     }
 
 
-def learn_schedule(known: Mapping[str, Confirmed], body: Body) -> dict[str, Confirmed]:
-    """What stations have confirmed after a record, by station."""
+def learn_schedule(known: Mapping[str, Confirmed], record: Record) -> Mapping[str, Confirmed]:
+    """What stations have confirmed after a record, by station; as before if it cannot be
+    understood."""
+    try:
+        schedule = schedule_of(record.body)
+    except _NOT_UNDERSTOOD:
+        return known
+    station = schedule.station
+    return {**known, station: known.get(station, Confirmed()).with_schedule(schedule)}
+
+
+def schedule_of(body: Body) -> Schedule:
+    """The schedule that a record has.
+
+    Raises:
+        KeyError, TypeError, ValueError: if the body is not one of a schedule.
+    """
     station = str(body["station"])
-    schedule = Schedule(
+    return Schedule(
         station,
         from_text(body["from"]),
         from_text(body["to"]),
         tuple(
             Booking(each["target"], station, from_text(each["from"]), from_text(each["to"]))
-            for each in body.get("bookings", ())
+            for each in body["bookings"]
         ),
     )
-    return {**known, station: known.get(station, Confirmed()).with_schedule(schedule)}
 
 
 def _key(grant: Grant) -> Key:

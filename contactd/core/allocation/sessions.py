@@ -93,7 +93,7 @@ def find_sessions(hosts: Hosts, gap_s: float, taken: FloatArray, cuts: int = MOS
 
 
 def _neighbours(hosts: Hosts, gap_s: float) -> tuple[IndexArray, BoolArray]:
-    """Hosts of other targets in the way of each, padded; and which of these count."""
+    """Hosts in the way of each, padded; and which of these count."""
     reach = np.maximum.accumulate(hosts.last)
     low = np.searchsorted(reach, hosts.first - gap_s, side="right")
     high = np.searchsorted(hosts.first, hosts.last + gap_s, side="left")
@@ -101,7 +101,7 @@ def _neighbours(hosts: Hosts, gap_s: float) -> tuple[IndexArray, BoolArray]:
     near = low[:, None] + np.arange(width)
     is_near = near < high[:, None]
     near = np.minimum(near, len(hosts) - 1)
-    is_near &= hosts.target[near] != hosts.target[:, None]
+    is_near &= near != np.arange(len(hosts))[:, None]
     is_near &= hosts.last[near] > hosts.first[:, None] - gap_s
     return near, is_near
 

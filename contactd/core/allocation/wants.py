@@ -22,6 +22,8 @@ AHEAD = (StepStatus.PLANNED, StepStatus.RUNNING, StepStatus.EXPIRING)
 STOP_S = 60.0
 """A stop is asked at least so much time for, where there is so much."""
 SHORTEST_S = 1.0
+WHOLE_S = 1e9
+"""Longer than anything: what these are asked for is never cut into parts."""
 # Among what is urgent (common practice, no source): whom it may hurt, then what it may cost.
 STOP_OF_HAZARD, STOP, NEED_OF_HAZARD, NEED = 10, 6, 4, 3
 STOP_NAME, NEED_NAME = "stop of ", "need of "
@@ -79,6 +81,7 @@ def _stop(
         service=COMMAND,
         priority=STOP_OF_HAZARD if step.hazard else STOP,
         least_duration_s=min(STOP_S, longest_s),
+        most_duration_s=WHOLE_S,
         count=1,
         per_day=False,
         not_before=begins,
@@ -139,6 +142,7 @@ def _need(
         service=need.service,
         priority=NEED_OF_HAZARD if step.hazard else NEED,
         least_duration_s=longest_s,
+        most_duration_s=WHOLE_S,
         count=1,
         per_day=False,
         not_before=start,

@@ -240,8 +240,8 @@ def _points(offers: Offers, opportunities: Opportunities, promises: Promises) ->
     made = np.zeros((3, offers.count))
     first = np.where(urgent, points.GRANT + points.LATE * late, 0.0)
     np.add.at(made[0], offers.serve_offer, np.rint(priority * first))
-    last = np.where(urgent, 0.0, float(points.GRANT)) + comfort
-    np.add.at(made[2], offers.serve_offer, np.rint(priority * last))
+    last = np.where(urgent, comfort, priority * (points.GRANT + comfort))
+    np.add.at(made[2], offers.serve_offer, np.rint(last))
     frozen = _held(offers, request, promises)
     np.add.at(made[1], offers.serve_offer, np.where(frozen, priority * points.GRANT, 0.0))
     return np.rint(made).astype(np.int64)

@@ -268,8 +268,11 @@ def test_time_in_view_without_end_is_given_in_parts() -> None:
     made = allocate(wanted, seen, stations("North", setup_s=60, teardown_s=60), DAWN)
     assert spans(made, "Lantern") == [("North", 100, 110)]
     hovering = spans(made, "Hover")
+    assert hovering[:2] == [("North", 0, 98), ("North", 120, 240)]
     assert len(hovering) == 5
     assert all(end - start <= 120 for _, start, end in hovering)
+    # Two minutes lie between two grants, and no more than they must.
+    assert sum(end - start for _, start, end in hovering) == 98 + 480 - 3 * 2
     granted = made.granted("Hover")["North"].clip(DAWN, LONG_AFTER)
     assert not granted.meets(DAWN + 98 * MINUTE_S, DAWN + 112 * MINUTE_S)
 

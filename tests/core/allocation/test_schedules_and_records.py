@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Any
 
 import pytest
 from allocation_cases import AFTER, BEFORE, DAWN, Case
@@ -18,6 +19,7 @@ from contactd.core.allocation.records import (
 from contactd.core.allocation.result import Allocation, Grant, How
 from contactd.core.allocation.schedule import Booking, Confirmed, Schedule, bookings_of
 from contactd.core.intervals import IntervalSet
+from contactd.core.record import Record
 
 MINUTE_S = 60.0
 
@@ -28,6 +30,10 @@ def booking(target: str, start: float, end: float, station: str = "North") -> Bo
 
 def schedule(*bookings: Booking) -> Schedule:
     return Schedule("North", DAWN, DAWN + 1000 * MINUTE_S, bookings)
+
+
+def record(body: dict[str, Any]) -> Record:
+    return Record(BEFORE, "whatever", "station time", "contactd", body)
 
 
 ONE = booking("Lantern", 10, 20)
@@ -85,7 +91,7 @@ def test_a_later_schedule_goes_before_an_earlier_one_within_its_span() -> None:
 
 def test_a_schedule_comes_back_from_its_record_to_the_millisecond() -> None:
     made = schedule(ONE, booking("Heron", 30, 40.0001))
-    known = learn_schedule({}, schedule_body(made, "north.ics"))
+    known = learn_schedule({}, record(schedule_body(made, "north.ics")))
     direct = Confirmed().with_schedule(made)
     for target in ("Lantern", "Heron"):
         assert known["North"].booked[target].starts == pytest.approx(
@@ -123,7 +129,7 @@ def test_grants_come_back_from_their_records_whatever_changed(seed: int) -> None
         made = allocate(requests, case.coverage, case.stations, BEFORE, known, until=AFTER)
         body = allocation_body(made, known)
         if body is not None:
-            known = learn_allocation(known, body, BEFORE)
+            known = learn_allocation(known, record(body))
         assert known is not None
         assert same_grants(known, made)
         assert allocation_body(made, known) is None
@@ -144,3 +150,10 @@ def test_a_record_has_only_what_changed() -> None:
 def test_grants_become_bookings() -> None:
     grant = Grant("Lantern", "North", DAWN, DAWN + 600.0)
     assert bookings_of([grant]) == (booking("Lantern", 0, 10),)
+
+
+@pytest.mark.parametrize("body", [{}, {"granted": 3}, {"from": "noon"}, {"withdrawn": [1]}])
+def test_a_record_that_cannot_be_understood_changes_nothing(body: dict[str, Any]) -> None:
+    known = Allocation(DAWN, (DAWN, AFTER), ("North",), DAWN)
+    assert learn_allocation(known, record(body)) is known
+    assert learn_schedule({}, record(body)) == {}

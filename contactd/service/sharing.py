@@ -1,0 +1,175 @@
+"""Station time in the service: when it must be shared anew, and with what.
+
+What is granted is what the ledger says; this only knows what the last sharing rested on, so that
+it is done again when something of that has changed.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+from contactd.core.allocation.result import Allocation, Granted
+
+if TYPE_CHECKING:
+    from contactd.service.state import ServiceState
+
+RETRY_AFTER_S = 60.0
+"""So long after a failure it is tried again."""
+WAIT_S = 10.0
+"""So long at the most forecasts wait for what a change means for what is granted: with what was
+granted before, a step that has just been started would have no station, and all would be alarmed.
+"""
+
+Inputs = tuple[object, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Shared:
+    """What is known of the last sharing.
+
+    Attributes:
+        asked: what the one that is being made rests on; None if none is.
+        done: what the last one rested on.
+        unsettled_since: since when (instant, s) something has changed of that; None if nothing has.
+        latest: the last allocation, with what fell short.
+        problem: why the last attempt failed, or "".
+        retry_at: instant (s) before which a failed one is not tried again.
+    """
+
+    asked: Inputs | None = None
+    done: Inputs | None = None
+    unsettled_since: float | None = None
+    latest: Allocation | None = None
+    problem: str = ""
+    retry_at: float = -math.inf
+
+
+NOT_SHARED = Shared()
+
+
+@dataclass(frozen=True, slots=True)
+class SharingJob:
+    """One allocation that is to be made.
+
+    Attributes:
+        inputs: what it rests on.
+        make: makes it, given a clock that runs on; it takes its time, and touches nothing.
+    """
+
+    inputs: Inputs
+    make: Callable[[Callable[[], float]], Allocation]
+
+
+def is_shared(state: ServiceState) -> bool:
+    """Whether the configuration shares station time at all."""
+    return state.configuration.settings.station_time is not None
+
+
+def is_settled(state: ServiceState) -> bool:
+    """Whether what is granted rests on what is known now, or cannot at present."""
+    shared = state.shared
+    return not is_shared(state) or bool(shared.problem) or _same(shared.done, _inputs(state))
+
+
+def must_wait(state: ServiceState, now: float) -> bool:
+    """Whether forecasts must wait, because it is not known yet what is granted."""
+    shared = state.shared
+    if not is_shared(state) or shared.problem or shared.unsettled_since is None:
+        return False
+    never = state.knowledge.station_time is None and shared.done is None
+    return never or now - shared.unsettled_since < WAIT_S
+
+
+def granted_to(state: ServiceState, target: str) -> Granted | None:
+    """Antenna time of a target by station; None if every contact is ours."""
+    known = state.knowledge.station_time
+    if known is None or not is_shared(state):
+        return None
+    return known.granted(target)
+
+
+def ask_sharing(state: ServiceState, now: float) -> tuple[ServiceState, SharingJob | None]:
+    """Ask for an allocation if one is due and every target is predicted."""
+    state = _noted(state, now)
+    shared = state.shared
+    due = shared.unsettled_since is not None and now >= shared.retry_at
+    if not due or shared.asked is not None or state.asked:
+        return state, None
+    inputs = _inputs(state)
+    state = replace(state, shared=replace(shared, asked=inputs))
+    return state, SharingJob(inputs, _maker(state, now))
+
+
+def _noted(state: ServiceState, now: float) -> ServiceState:
+    """The state with the time noted since when what is granted rests on something else."""
+    shared = state.shared
+    settled = not is_shared(state) or _same(shared.done, _inputs(state))
+    since = None if settled else now if shared.unsettled_since is None else shared.unsettled_since
+    if since == shared.unsettled_since:
+        return state
+    return replace(state, shared=replace(shared, unsettled_since=since))
+
+
+def _maker(state: ServiceState, now: float) -> Callable[[Callable[[], float]], Allocation]:
+    """Makes the allocation from this state, whatever becomes of the service's meanwhile."""
+    ends = [each.outlook.span[1] for each in state.predictions.values()]
+    # As far as all are predicted: what nobody was given would count as everybody's.
+    until = max(min(ends, default=now), now + state.configuration.settings.horizon.ahead_s)
+
+    def make(seconds: Callable[[], float]) -> Allocation:
+        from contactd.core.allocation.sharing import share
+
+        sharing = state.configuration.sharing
+        assert sharing is not None, "station time is only shared where it is configured"
+        return share(
+            sharing,
+            state.targets,
+            state.predictions,
+            {name: state.knowledge_of(target) for name, target in state.targets.items()},
+            state.configuration.stations,
+            now,
+            until,
+            state.knowledge.station_time,
+            state.knowledge.confirmed,
+            seconds,
+        )
+
+    return make
+
+
+def adopt_allocation(state: ServiceState, job: SharingJob, made: Allocation) -> ServiceState:
+    """The state after an allocation was made, and its record was folded."""
+    if state.shared.asked is not job.inputs:
+        return state
+    return replace(state, shared=Shared(done=job.inputs, latest=made))
+
+
+def adopt_failure(state: ServiceState, job: SharingJob, problem: str, now: float) -> ServiceState:
+    """The state after an allocation could not be made: what was granted stays."""
+    if state.shared.asked is not job.inputs:
+        return state
+    failed = replace(
+        state.shared, asked=None, problem=problem or "it failed", retry_at=now + RETRY_AFTER_S
+    )
+    return replace(state, shared=failed)
+
+
+def _inputs(state: ServiceState) -> Inputs:
+    known = state.knowledge
+    sequences = [
+        known.sequences.get((name, sequence.name))
+        for name, target in state.targets.items()
+        for sequence in target.sequences
+    ]
+    return (state.configuration, state.predictions, known.confirmed, *sequences)
+
+
+def _same(one: Inputs | None, other: Inputs) -> bool:
+    return (
+        one is not None
+        and len(one) == len(other)
+        and all(mine is theirs for mine, theirs in zip(one, other, strict=True))
+    )
