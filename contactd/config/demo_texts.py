@@ -122,6 +122,7 @@ elements:
   least_interval: 2h      # an address is asked for elements no more often than this
   timeout: 20s
   size_limit: 5 MB
+  public_only: false      # true refuses addresses inside the machine or its network
 
 clock:
   tolerance: 500ms        # the wall clock is not trusted after a step greater than this

@@ -126,7 +126,10 @@ class AlertLeads(Section):
 
 
 class Elements(Section):
-    """How elements are watched and fetched, where a target does not say otherwise."""
+    """How elements are watched and fetched, where a target does not say otherwise.
+
+    ``public_only`` refuses addresses inside the machine or its network.
+    """
 
     stale_after_s: PositiveDuration = Field(default=7 * DAY_S, alias="stale_after")
     least_interval_s: Annotated[float, duration(60.0, 30 * DAY_S)] = Field(
@@ -134,6 +137,7 @@ class Elements(Section):
     )
     timeout_s: Annotated[float, duration(0.1, 600.0)] = Field(default=20.0, alias="timeout")
     size_limit_bytes: Size = Field(default=5_000_000, alias="size_limit")
+    public_only: Truth = False
 
 
 class ClockRules(Section):

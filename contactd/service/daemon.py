@@ -560,6 +560,7 @@ class Daemon:
 
     async def look_at_feeds(self) -> None:
         """Fetch what is due, and adopt what is new."""
+        await self._feeding.guard(self._state.configuration.settings.elements.public_only)
         records = await self._feeding.fetch_due(self.instruments.fetches)
         if records:
             await self._exchange(records)

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import structlog
 
+from contactd.alerts.guard import Guard, guarded_transport
 from contactd.core.errors import ContactdError
 from contactd.core.orbit import parse_omm
 from contactd.core.orbit.elements import ElementSet
@@ -34,6 +35,13 @@ class Feeding:
         self._feeds: dict[str, Feed] = {}
         self._elements: dict[str, tuple[ElementSet, ...]] = {}
         self._client: httpx.AsyncClient | None = None
+        self._public_only = False
+
+    async def guard(self, public_only: bool) -> None:
+        """Refuse addresses inside the machine or its network from now on, or no longer."""
+        if public_only != self._public_only:
+            self._public_only = public_only
+            await self.close()
 
     def follow(self, feeds: Iterable[ElementFeed], known: State) -> None:
         """Follow these feeds from now on; one that has not changed keeps its manners.
@@ -75,7 +83,10 @@ class Feeding:
         if self._client is None:
             import httpx
 
-            self._client = httpx.AsyncClient(follow_redirects=True, max_redirects=3)
+            guard = Guard(public_only=self._public_only)
+            self._client = httpx.AsyncClient(
+                transport=guarded_transport(guard), follow_redirects=True, max_redirects=3
+            )
         records = []
         for name, feed in due:
             fetched = await feed.fetch(self._client, self._clock.monotonic())
@@ -92,8 +103,9 @@ class Feeding:
 
     async def close(self) -> None:
         """Let go of the connections."""
-        if self._client is not None:
-            await self._client.aclose()
+        client, self._client = self._client, None
+        if client is not None:
+            await client.aclose()
 
     def _remember(self, name: str, omm: str) -> None:
         if not omm:

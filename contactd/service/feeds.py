@@ -16,6 +16,7 @@ from enum import StrEnum
 from typing import TYPE_CHECKING
 
 from contactd import __version__
+from contactd.alerts.guard import AddressRefused
 from contactd.core.errors import ContactdError
 from contactd.core.orbit import parse_omm, parse_tle
 from contactd.core.orbit.elements import ElementSet
@@ -92,7 +93,7 @@ class Feed:
             ) as answer:
                 wait_s = _retry_after_s(answer.headers.get("retry-after"))
                 result = await self._read(answer)
-        except httpx.HTTPError as error:
+        except (httpx.HTTPError, AddressRefused) as error:
             reason = str(error) or type(error).__name__
             result = Fetched(Outcome.FAILED, reason=f"{self.terms.url}: {reason}")
         self._schedule(result.outcome, monotonic, wait_s)

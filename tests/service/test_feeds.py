@@ -10,6 +10,7 @@ from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 import httpx
 import pytest
 
+from contactd.alerts.guard import Guard, guarded_transport
 from contactd.service.feeds import Feed, FeedTerms, Outcome
 
 # An invented satellite; checksums by the rule of the format.
@@ -180,3 +181,15 @@ async def test_the_wanted_object_is_picked_out_of_many(server: tuple[str, Script
     assert unsure.outcome is Outcome.REFUSED
     assert "catalogue_number" in unsure.reason
     assert [each.catalogue_number for each in sure.elements] == [90001]
+
+
+async def test_where_only_public_addresses_are_wanted_the_machine_itself_is_refused(
+    server: tuple[str, Script],
+) -> None:
+    url, script = server
+    transport = guarded_transport(Guard(public_only=True))
+    async with httpx.AsyncClient(transport=transport) as client:
+        fetched = await feed(url).fetch(client, 0.0)
+    assert fetched.outcome is Outcome.FAILED
+    assert "not a public address" in fetched.reason
+    assert script.asked == []
