@@ -61,7 +61,7 @@ export function enter(place, query) {
 
   function show() {
     put(list, state.records.map((record) => make("tr", {role: "row"}, cell("nowrap", String(record.number)), cell("nowrap", moment(parse(record.at))),
-      cell("nowrap", kindWords(record.kind)), cell("", record.subject), cell("nowrap", record.author), cell("says", bodyWords(record)))),
+      cell("nowrap", kindWords(record.kind)), cell("", parts(record.subject)), cell("nowrap", record.author), cell("says", bodyWords(record)))),
     state.records.length === 0 && make("tr", {role: "row"}, cell("quiet", "No such records.", 6)));
     more.hidden = !state.next;
   }
@@ -82,4 +82,9 @@ export function enter(place, query) {
 
 function cell(className, content, colspan = null) {
   return make("td", {class: className || null, role: "cell", colspan}, content);
+}
+
+/** A subject that breaks between its parts rather than within a name. */
+function parts(subject) {
+  return subject.split("/").flatMap((part, index) => index === 0 ? [part] : ["/", make("wbr"), part]);
 }
