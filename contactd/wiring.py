@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import os
 import sys
 from collections.abc import Mapping
@@ -189,6 +190,10 @@ async def _rehearse_live(rehearsal: Rehearsal, speed: float, port: int) -> Repor
 
 def main() -> None:
     """The program ``contactd``."""
+    # Nothing here multiplies large matrices: threads for that would only cost their start.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    # Imports make many objects that stay: looking for garbage among them is in vain.
+    gc.set_threshold(20_000)
     from contactd.faces.cli import build
 
     build(_MachineClock(), run, rehearse)(prog_name="contactd")

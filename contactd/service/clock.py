@@ -15,12 +15,13 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Protocol
 
 from contactd.core import instants
-from contactd.core.outlook import ClockTrust
 from contactd.service.kernel_clock import Synchronisation
 
-# asyncio is imported where somebody waits: commands that only ask for the time start faster.
+# The rest is imported where it is used: commands that only ask for the time start faster.
 if TYPE_CHECKING:
     import asyncio
+
+    from contactd.core.outlook import ClockTrust
 
 
 class Clock(Protocol):
@@ -184,6 +185,8 @@ class ClockWatch:
 
     def trust(self) -> ClockTrust:
         """What to make of the wall clock at present."""
+        from contactd.core.outlook import ClockTrust
+
         if self.clock.boottime() < self._distrusted_until:
             return ClockTrust(trusted=False, why=self._why)
         told = self.synchronisation

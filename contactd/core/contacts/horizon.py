@@ -140,4 +140,14 @@ def _corners(points: FloatArray, least: float) -> FloatArray:
     change = np.flatnonzero(below[1:] != below[:-1])
     share = (least - elevation[change]) / (elevation[change + 1] - elevation[change])
     crossings = azimuth[change] + share * (azimuth[change + 1] - azimuth[change])
-    return np.unique(np.concatenate([azimuth[:-1], crossings]) % 360.0)
+    return distinct(np.concatenate([azimuth[:-1], crossings]) % 360.0)
+
+
+def distinct(values: FloatArray) -> FloatArray:
+    """The values in ascending order, each once.
+
+    What ``np.unique`` gives; it hashes, which takes longer, and imports masked arrays first.
+    """
+    ascending = np.sort(values)
+    first = np.concatenate([[True], ascending[1:] != ascending[:-1]])
+    return np.asarray(ascending[first], dtype=np.float64)

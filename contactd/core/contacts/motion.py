@@ -68,12 +68,18 @@ class Motion:
     def states(self, instants: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Earth-fixed positions (km) and velocities (km/s) from the polynomials, ``[n, 3]``."""
         along = (instants - self.start) / self.step_s
-        index = np.clip(along.astype(np.int64), 0, self.segments - 1)
+        index = np.minimum(np.maximum(along.astype(np.int64), 0), self.segments - 1)
         u = (along - index)[:, None]
-        c0, c1, c2, c3, c4, c5 = self.coefficients[:, index]
-        position = c0 + u * (c1 + u * (c2 + u * (c3 + u * (c4 + u * c5))))
-        slope = c1 + u * (2.0 * c2 + u * (3.0 * c3 + u * (4.0 * c4 + u * 5.0 * c5)))
-        return position, slope / self.step_s
+        chosen = self.coefficients.take(index, axis=1)
+        position = chosen[5]
+        slope = np.zeros_like(position)
+        for coefficient in chosen[4::-1]:  # Horner's rule, for the slope as well
+            slope *= u
+            slope += position
+            position *= u
+            position += coefficient
+        slope /= self.step_s
+        return position, slope
 
     def exact_states(self, instants: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Earth-fixed positions and velocities from the propagator itself, ``[n, 3]``."""

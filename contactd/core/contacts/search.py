@@ -1,10 +1,9 @@
 """Finds when a motion stands above a horizon: every rise, set and highest point.
 
-Near the station the clearance above the horizon is sampled a twelfth of a radian apart (a mask:
-far more densely, and at every corner). Where its rate turns between two samples, the turning point
-becomes a sample too; then every change of sign between neighbours holds exactly one crossing. It
-is found on the polynomials first, and then by the propagator itself until it stands still, so that
-the answer does not depend on where the nodes lay.
+Near the station the clearance above the horizon is sampled (:mod:`sampling`). Where its rate turns
+between two samples, the turning point becomes a sample too; then every change of sign between
+neighbours holds exactly one crossing. It is found on the polynomials first, and then by the
+propagator itself until it stands still, so that the answer does not depend on where the nodes lay.
 """
 
 from __future__ import annotations
@@ -17,22 +16,18 @@ from numpy.typing import NDArray
 
 from contactd.core.contacts.horizon import Horizon
 from contactd.core.contacts.motion import (
-    EARTH_RATE_RAD_S,
     MU_KM3_S2,
     Motion,
     rotating_acceleration,
 )
+from contactd.core.contacts.roots import MOST_ROUNDS, solve
+from contactd.core.contacts.sampling import NEAR_GRAZING, SAMPLES_PER_SEGMENT, samples_of
 
 FloatArray = NDArray[np.float64]
 Measure = Callable[[FloatArray, FloatArray], tuple[FloatArray, FloatArray]]
 Function = Callable[[FloatArray], tuple[FloatArray, FloatArray]]
 
-_SAMPLES_PER_SEGMENT = 5
-_MASK_SAMPLES_PER_SEGMENT = 80
-_CORNER_SIDE_S = 5e-4  # a mask may jump: each corner is seen from both sides
-_NEAR_GRAZING = 2e-5  # sine or radians: below this, only exact states can tell
 _CONVERGED_S = 1e-5
-_MOST_ROUNDS = 60
 _LONGEST_SUMMIT_STEP_S = 5.0
 PARABOLA_HALF_RAD = 2e-3
 
@@ -56,7 +51,7 @@ class Spans:
 
 def find_spans(motion: Motion, horizon: Horizon) -> Spans:
     """All spans in which the motion stands on or above the horizon."""
-    samples = _samples(motion, horizon)
+    samples = samples_of(motion, horizon)
     if not len(samples):
         none = np.zeros(0, dtype=np.bool_)
         return Spans(np.zeros(0), np.zeros(0), np.zeros(0), none, none)
@@ -87,68 +82,6 @@ def _exactly(motion: Motion, measure: Measure) -> Function:
     return lambda instants: measure(*motion.exact_states(instants))
 
 
-def near_segments(motion: Motion, horizon: Horizon) -> NDArray[np.bool_]:
-    """Which segments may come near enough to the station to be in view, shape ``[segments]``."""
-    nodes = np.concatenate(
-        [motion.coefficients[0], motion.coefficients[:, -1:].sum(axis=0)], axis=0
-    )
-    radius = np.sqrt(np.einsum("ni,ni->n", nodes, nodes))
-    home = horizon.foot_km / np.linalg.norm(horizon.foot_km)
-    angle = np.arccos(np.clip(nodes @ home / radius, -1.0, 1.0))
-    widest = 1.02 * np.maximum(radius[1:], radius[:-1])
-    sweep = 0.5 * motion.step_s * (motion.track.fastest_rate_rad_s + EARTH_RATE_RAD_S)
-    return np.asarray(
-        np.minimum(angle[1:], angle[:-1]) <= horizon.reach_rad(widest) + sweep, dtype=np.bool_
-    )
-
-
-def _samples(motion: Motion, horizon: Horizon) -> FloatArray:
-    """Ascending instants near the station, and always both ends of the motion."""
-    per_segment = _SAMPLES_PER_SEGMENT if horizon.is_flat else _MASK_SAMPLES_PER_SEGMENT
-    near = np.flatnonzero(near_segments(motion, horizon))
-    if not len(near):
-        return np.zeros(0)
-    numbers = near[:, None] * per_segment + np.arange(per_segment + 1)
-    unique = np.unique(numbers)
-    instants = motion.start + unique * (motion.step_s / per_segment)
-    instants = np.minimum(instants, motion.end)
-    if unique[-1] == motion.segments * per_segment:
-        instants[-1] = motion.end
-    if horizon.is_flat:
-        return instants
-    return np.unique(np.concatenate([instants, _corner_instants(motion, horizon, instants)]))
-
-
-def _corner_instants(motion: Motion, horizon: Horizon, instants: FloatArray) -> FloatArray:
-    """Instants just before and after the target passes the azimuth of each corner."""
-    away, _ = horizon.local(*motion.states(instants))
-    azimuth = np.degrees(np.arctan2(away[:, 0], away[:, 1]))
-    offset = (azimuth[:, None] - horizon.corners_deg + 180.0) % 360.0 - 180.0
-    passes = (np.sign(offset[1:]) != np.sign(offset[:-1])) & (
-        np.abs(offset[1:] - offset[:-1]) < 180.0
-    )
-    row, column = np.nonzero(passes)
-    if not len(row):
-        return np.zeros(0)
-    corner = horizon.corners_deg[column]
-
-    def offset_at(at: FloatArray) -> FloatArray:
-        here, _ = horizon.local(*motion.states(at))
-        bearing = np.degrees(np.arctan2(here[:, 0], here[:, 1]))
-        return np.asarray((bearing - corner + 180.0) % 360.0 - 180.0)
-
-    at = solve(
-        offset_at,
-        instants[row],
-        instants[row + 1],
-        offset[row, column],
-        offset[row + 1, column],
-        1e-4,
-    )
-    both = np.concatenate([at - _CORNER_SIDE_S, at + _CORNER_SIDE_S])
-    return both[(both > motion.start) & (both < motion.end)]
-
-
 def _with_turning_points(
     samples: FloatArray, clearance: Function, exact: Function, motion: Motion
 ) -> tuple[FloatArray, FloatArray]:
@@ -164,9 +97,9 @@ def _with_turning_points(
     span = 2.0 * (t1 - t0)
     from_left, from_right = value[:-1] + rate[:-1] * span, value[1:] - rate[1:] * span
     summit = (rate[:-1] > 0) & (rate[1:] <= 0) & (value[:-1] < 0) & (value[1:] < 0)
-    summit &= np.minimum(from_left, from_right) > -_NEAR_GRAZING
+    summit &= np.minimum(from_left, from_right) > -NEAR_GRAZING
     trough = (rate[:-1] < 0) & (rate[1:] >= 0) & (value[:-1] >= 0) & (value[1:] >= 0)
-    trough &= np.maximum(from_left, from_right) < _NEAR_GRAZING
+    trough &= np.maximum(from_left, from_right) < NEAR_GRAZING
     turning = np.flatnonzero(summit | trough)
     if not len(turning):
         return samples, value
@@ -179,7 +112,7 @@ def _with_turning_points(
         1e-3,
     )
     found, _ = clearance(at)
-    doubtful = np.abs(found) < _NEAR_GRAZING
+    doubtful = np.abs(found) < NEAR_GRAZING
     if doubtful.any():
         at[doubtful], found[doubtful] = _exact_turning(exact, at[doubtful], motion)
     instants = np.concatenate([samples, at])
@@ -298,7 +231,7 @@ def _bisected(
         low = np.where(early, low - play, low)
         high = np.where(late & ~early, high + play, high)
         play *= 4.0
-    for _ in range(_MOST_ROUNDS):
+    for _ in range(MOST_ROUNDS):
         if not (high - low > _CONVERGED_S).any():
             break
         middle = 0.5 * (low + high)
@@ -315,7 +248,7 @@ def _peaks(motion: Motion, horizon: Horizon, starts: FloatArray, ends: FloatArra
     if not spans:
         return starts
     height = _on_polynomials(motion, horizon.height)
-    spacing = motion.step_s / _SAMPLES_PER_SEGMENT
+    spacing = motion.step_s / SAMPLES_PER_SEGMENT
     counts = np.ceil((ends - starts) / spacing).astype(np.int64) + 2
     owner = np.repeat(np.arange(spans), counts)
     within = np.arange(counts.sum()) - np.repeat(np.cumsum(counts) - counts, counts)
@@ -361,43 +294,3 @@ def _step_to_summit(motion: Motion, horizon: Horizon, tops: FloatArray) -> Float
         step = -rate / bend
     sound = (bend < 0.0) & (np.abs(step) < _LONGEST_SUMMIT_STEP_S)
     return np.where(sound, step, 0.0)
-
-
-def solve(
-    function: Callable[[FloatArray], FloatArray],
-    low: FloatArray,
-    high: FloatArray,
-    at_low: FloatArray,
-    at_high: FloatArray,
-    tolerance_s: float,
-) -> FloatArray:
-    """Roots of a function of an array of instants, one in each bracket of opposite signs.
-
-    Regula falsi with the Illinois modification (Dowell & Jarratt 1971), all brackets at once;
-    every fourth round halves, so that no bracket can creep.
-    """
-    low, high = low.copy(), high.copy()
-    at_low, at_high = at_low.copy(), at_high.copy()
-    root = 0.5 * (low + high)
-    if not len(root):
-        return root
-    side = np.zeros(len(root), dtype=np.int8)
-    before = np.full(len(root), np.inf)
-    for turn in range(_MOST_ROUNDS):
-        with np.errstate(divide="ignore", invalid="ignore"):
-            share = at_low / (at_low - at_high)
-        secant = low + share * (high - low)
-        usable = np.isfinite(secant) & (secant >= low) & (secant <= high) & (turn % 4 != 3)
-        root = np.where(usable, secant, 0.5 * (low + high))
-        if (np.minimum(np.abs(root - before), high - low) < tolerance_s).all():
-            break
-        before = root
-        value = function(root)
-        same_as_low = (value >= 0.0) == (at_low >= 0.0)
-        # The end that stays twice loses half its weight.
-        at_high = np.where(same_as_low, np.where(side == 1, 0.5 * at_high, at_high), value)
-        at_low = np.where(same_as_low, value, np.where(side == -1, 0.5 * at_low, at_low))
-        low = np.where(same_as_low, root, low)
-        high = np.where(same_as_low, high, root)
-        side = np.where(same_as_low, 1, -1).astype(np.int8)
-    return root

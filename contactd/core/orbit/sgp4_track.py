@@ -29,6 +29,7 @@ _MU_KM3_S2 = 398_600.8
 _EARTH_RATE_RAD_S = 7.292115e-5
 _WATCHED_DAYS = 60  # how far from the epoch `validity` looks for a decay
 _MOST_LOOKS = 2_000
+_MOST_BOUNDS = 16  # whose answers are kept
 
 
 class Sgp4Track:
@@ -46,6 +47,7 @@ class Sgp4Track:
         self.elements = elements
         self._name = elements.name if name is None else name
         self._satellite = _initialised(elements)
+        self._looked: dict[float, tuple[float, int]] = {}
 
     def __reduce__(self) -> tuple[type[Sgp4Track], tuple[ElementSet, str]]:
         return type(self), (self.elements, self._name)
@@ -151,6 +153,15 @@ class Sgp4Track:
         Returns ``(bound, 0)`` without a failure, and ``(nan, code)`` if there are no states even
         at the epoch.
         """
+        known = self._looked.get(bound)
+        if known is None:
+            known = self._look_for_failure(bound)
+            if len(self._looked) >= _MOST_BOUNDS:
+                self._looked = {}
+            self._looked[bound] = known
+        return known
+
+    def _look_for_failure(self, bound: float) -> tuple[float, int]:
         epoch = self.elements.epoch
         instants = np.concatenate([[epoch], self._perigees(bound), [bound]])
         error, _, _ = self._propagated(instants)
