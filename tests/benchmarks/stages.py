@@ -32,6 +32,7 @@ def staged(until, satellites, near, deep, span, stations, mask, knots, first_kno
     block = np.zeros(near_earth.BLOCK)
     c, held = np.empty(18), np.full(1, -1, dtype=np.int64)
     found, seconds, drift = np.empty((room, 8)), np.empty(64), np.empty(12_000)
+    flags, paces = np.empty(200 * LANES, dtype=np.uint8), np.empty((12_000, 2))
     station_of = np.empty(room, dtype=np.int32)
     out = np.empty((8, room))
     work = (
@@ -40,6 +41,7 @@ def staged(until, satellites, near, deep, span, stations, mask, knots, first_kno
         np.empty(5 * room, dtype=np.int32),
         np.empty(16),
         np.empty(64),
+        np.empty((4, room)),
     )
     total = 0
     for number in range(len(satellites)):
@@ -66,6 +68,8 @@ def staged(until, satellites, near, deep, span, stations, mask, knots, first_kno
         if until < CLEARANCE:
             continue
         least, greatest = fleet_kernel.radii(w, nodes)
+        if until >= SCAN:
+            scan.note_paces(w, nodes, step, paces)
         held[0] = -1
         count = np.int64(0)
         for place in range(len(stations)):
@@ -77,7 +81,7 @@ def staged(until, satellites, near, deep, span, stations, mask, knots, first_kno
                 s, least, greatest, step, satellite[fleet_kernel.FASTEST]
             )
             fresh = scan.scan_station(
-                w, nodes, step, span, simple, s, rate, c, held, found[count:], sky
+                w, nodes, step, span, simple, s, rate, c, held, found[count:], sky, flags, paces
             )
             begin, count = count, count + fresh
             for contact in range(begin, count):
@@ -89,7 +93,7 @@ def staged(until, satellites, near, deep, span, stations, mask, knots, first_kno
                     cuts = found[contact, scan.CUTS]
                     at = peaks.single_peak(w, nodes, step, s, c, held, aos, los, cuts)
                 else:
-                    at = peaks.highest_peak(w, nodes, step, s, rate, c, held, aos, los)
+                    at = peaks.highest_peak(w, nodes, step, s, rate, c, held, aos, los, paces)
                 found[contact, scan.TCA] = at
         if until >= FINISH:
             finish.finish(

@@ -78,25 +78,30 @@ def lane_state(block, lane):
     )  # fmt: skip
 
 
-@kernel
-def azimuth_deg(s, x, y, z):
-    """Azimuth (deg, 0 to 360) from the station to a place."""
+@inlined
+def local(s, x, y, z):
+    """East, north and up (km) from the station to a place."""
     dx, dy, dz = x - s[FX], y - s[FY], z - s[FZ]
-    east = s[EX] * dx + s[EY] * dy
-    north = s[NX] * dx + s[NY] * dy + s[NZ] * dz
-    angle = arc_tangent(east, north) * DEGREES
-    return angle + 360.0 if angle < 0.0 else angle
+    return (
+        s[EX] * dx + s[EY] * dy,
+        s[NX] * dx + s[NY] * dy + s[NZ] * dz,
+        s[UX] * dx + s[UY] * dy + s[UZ] * dz,
+    )
 
 
 @kernel
-def elevation_deg(s, x, y, z):
-    """Elevation (deg) and range (km) from the station to a place."""
-    dx, dy, dz = x - s[FX], y - s[FY], z - s[FZ]
-    east = s[EX] * dx + s[EY] * dy
-    north = s[NX] * dx + s[NY] * dy + s[NZ] * dz
-    up = s[UX] * dx + s[UY] * dy + s[UZ] * dz
-    level = math.sqrt(east * east + north * north)
-    return arc_tangent(up, level) * DEGREES, math.sqrt(level * level + up * up)
+def _to_angles(out, first_row, count, beside):
+    """Makes angles (deg) of the sides that were noted in their columns, all rows at once."""
+    for number in range(3):
+        column = out[OUT_AOS_AZIMUTH + number, first_row : first_row + count]
+        north = beside[number, :count]
+        for c in range(count):
+            angle = arc_tangent(column[c], north[c]) * DEGREES
+            column[c] = angle + 360.0 if angle < 0.0 else angle
+    column = out[OUT_ELEVATION, first_row : first_row + count]
+    level = beside[3, :count]
+    for c in range(count):
+        column[c] = arc_tangent(column[c], level[c]) * DEGREES
 
 
 @kernel
@@ -172,25 +177,28 @@ def _ask(found, count, deep, w, step, nodes, asked, who, what):
 
 
 @kernel
-def _note_edge(out, row, s, at, shift, rise, x, y, z, vx, vy, vz):
-    """Writes a rise or a set: its instant and azimuth."""
+def _note_edge(out, row, c, beside, s, at, shift, rise, x, y, z, vx, vy, vz):
+    """Writes a rise or a set: its instant, and the sides of its azimuth."""
+    east, north, _ = local(s, x + vx * shift, y + vy * shift, z + vz * shift)
     out[OUT_AOS if rise else OUT_LOS, row] = at + shift
-    out[OUT_AOS_AZIMUTH if rise else OUT_LOS_AZIMUTH, row] = azimuth_deg(
-        s, x + vx * shift, y + vy * shift, z + vz * shift
-    )
+    out[OUT_AOS_AZIMUTH if rise else OUT_LOS_AZIMUTH, row] = east
+    beside[0 if rise else 2, c] = north
 
 
 @kernel
-def _note_summit(out, row, s, at, shift, rate, x, y, z, vx, vy, vz):
-    """Writes a summit: its instant, azimuth, elevation and range."""
+def _note_summit(out, row, c, beside, s, at, shift, rate, x, y, z, vx, vy, vz):
+    """Writes a summit: its instant and range, and the sides of its azimuth and elevation."""
     ax, ay, az = acceleration(x, y, z, vx, vy, rate)
     half = 0.5 * shift * shift
-    x, y, z = x + vx * shift + ax * half, y + vy * shift + ay * half, z + vz * shift + az * half
+    east, north, up = local(
+        s, x + vx * shift + ax * half, y + vy * shift + ay * half, z + vz * shift + az * half
+    )
+    level = math.sqrt(east * east + north * north)
     out[OUT_TCA, row] = at + shift
-    out[OUT_TCA_AZIMUTH, row] = azimuth_deg(s, x, y, z)
-    elevation, distance = elevation_deg(s, x, y, z)
-    out[OUT_ELEVATION, row] = elevation
-    out[OUT_RANGE, row] = distance
+    out[OUT_TCA_AZIMUTH, row] = east
+    out[OUT_ELEVATION, row] = up
+    out[OUT_RANGE, row] = math.sqrt(level * level + up * up)
+    beside[1, c], beside[3, c] = north, level
 
 
 @kernel
@@ -199,11 +207,12 @@ def finish(sky, stations, mask, found, station_of, count, w, step, nodes, out, f
 
     Args:
         station_of: row of ``stations`` of each contact.
-        work: (instants, owners, kinds, three values a contact), room for five a contact.
+        work: instants, owners, kinds with room for five a contact; a few values at three instants;
+            a block's instants; beside each angle's first side, in its column, its second.
     """
     deep, rate, block = sky[0], sky[7], sky[8]
     offset, knots, first_knot = sky[4], sky[5], sky[6]
-    asked, who, what, triple, lanes = work
+    asked, who, what, triple, lanes, beside = work
     steep = (not deep) and sky[1][23] < ROUND_ECCENTRICITY
     pending = _ask(found, count, deep, w, step, nodes, asked, who, what)
     for turn in range(MOST_ROUNDS):
@@ -243,7 +252,7 @@ def finish(sky, stations, mask, found, station_of, count, w, step, nodes, out, f
                     if settled:
                         half = 0.5 * shift * shift
                         _note_edge(
-                            out, row, s, at, shift, rise, x + ax * half, y + ay * half,
+                            out, row, c, beside, s, at, shift, rise, x + ax * half, y + ay * half,
                             z + az * half, vx, vy, vz,
                         )  # fmt: skip
                         if (
@@ -251,7 +260,9 @@ def finish(sky, stations, mask, found, station_of, count, w, step, nodes, out, f
                             if rise
                             else found[c, TCA] >= found[c, LOS]
                         ):
-                            _note_summit(out, row, s, at, shift, rate, x, y, z, vx, vy, vz)
+                            _note_summit(
+                                out, row, c, beside, s, at, shift, rate, x, y, z, vx, vy, vz
+                            )
                         continue
                     low = found[c, AOS_LOW if rise else LOS_LOW]
                     high = found[c, AOS_HIGH if rise else LOS_HIGH]
@@ -269,7 +280,7 @@ def finish(sky, stations, mask, found, station_of, count, w, step, nodes, out, f
                         _, climb, bend = height(s, x, y, z, vx, vy, vz, ax, ay, az)
                         if bend < 0.0 and abs(climb) < -bend * LONGEST_SUMMIT_STEP_S:
                             shift = -climb / bend
-                    _note_summit(out, row, s, at, shift, rate, x, y, z, vx, vy, vz)
+                    _note_summit(out, row, c, beside, s, at, shift, rate, x, y, z, vx, vy, vz)
                 else:
                     dx, dy, dz = x - s[FX], y - s[FY], z - s[FZ]
                     up = s[UX] * dx + s[UY] * dy + s[UZ] * dz
@@ -299,7 +310,7 @@ def finish(sky, stations, mask, found, station_of, count, w, step, nodes, out, f
                         # SDP4's printed velocity is not the slope of its position; this is.
                         once = 0.5 / half
                         _note_summit(
-                            out, row, s, triple[9], shift, rate, triple[3], triple[4], triple[5],
+                            out, row, c, beside, s, triple[9], shift, rate, triple[3], triple[4], triple[5],
                             (x - triple[6]) * once, (y - triple[7]) * once, (z - triple[8]) * once,
                         )  # fmt: skip
         # What Newton could not settle is halved; the rest is asked again.
@@ -318,12 +329,13 @@ def finish(sky, stations, mask, found, station_of, count, w, step, nodes, out, f
             lanes[0] = at
             set_instants(sky, lanes, np.int64(1))
             x, y, z, vx, vy, vz = lane_state(block, 0)
-            _note_edge(out, first_row + c, s, at, 0.0, rise, x, y, z, vx, vy, vz)
+            _note_edge(out, first_row + c, c, beside, s, at, 0.0, rise, x, y, z, vx, vy, vz)
             if found[c, TCA] <= found[c, AOS] if rise else found[c, TCA] >= found[c, LOS]:
-                _note_summit(out, first_row + c, s, at, 0.0, rate, x, y, z, vx, vy, vz)
+                _note_summit(out, first_row + c, c, beside, s, at, 0.0, rate, x, y, z, vx, vy, vz)
         pending = kept
         if pending == 0:
             break
+    _to_angles(out, first_row, count, beside)
     for c in range(count):
         row = first_row + c
         out[OUT_TCA, row] = min(max(out[OUT_TCA, row], out[OUT_AOS, row]), out[OUT_LOS, row])

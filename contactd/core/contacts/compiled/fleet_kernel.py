@@ -32,6 +32,7 @@ from contactd.core.contacts.compiled.scan import (
     LOS_LOW,
     TCA,
     bends_down_only,
+    note_paces,
     scan_station,
 )
 from contactd.core.contacts.compiled.segment import MASKED, SEGMENT, acceleration, place_of
@@ -180,7 +181,7 @@ def one_satellite(
     """Contacts of one satellite into ``out`` from ``row`` on: (what became of it, how many)."""
     step, nodes = satellite[STEP], int(satellite[NODES])
     rate = sky[7]
-    c, held, edges, drift, seconds = small
+    c, held, edges, drift, seconds, flags, paces = small
     if not holds_out(sky, satellite, span, seconds):
         return FOR_THE_PLAIN_PATH, 0
     if not fill_nodes(sky, w, nodes, step, span):
@@ -188,12 +189,19 @@ def one_satellite(
     if sky[0]:
         smooth_velocities(w, nodes, step, rate, drift)
     least, greatest = radii(w, nodes)
+    paced = False
     held[0] = -1
     count = np.int64(0)
     for number in range(len(stations)):
         s = stations[number]
         simple = (not sky[0]) and bends_down_only(s, least, greatest, step, satellite[FASTEST])
-        fresh = scan_station(w, nodes, step, span, simple, s, rate, c, held, found[count:], sky)
+        unimodal = simple and s[MASKED] < 0.0
+        if not unimodal and not paced:
+            note_paces(w, nodes, step, paces)
+            paced = True
+        fresh = scan_station(
+            w, nodes, step, span, simple, s, rate, c, held, found[count:], sky, flags, paces
+        )
         if fresh < 0:
             return FOR_THE_PLAIN_PATH, 0
         begin, count = count, count + fresh
@@ -203,7 +211,6 @@ def one_satellite(
             )
             if count < 0:
                 return FOR_THE_PLAIN_PATH, 0
-        unimodal = simple and s[MASKED] < 0.0
         for contact in range(begin, count):
             station_of[contact] = number
             aos, los = found[contact, AOS], found[contact, LOS]
@@ -211,7 +218,7 @@ def one_satellite(
                 cuts = found[contact, CUTS]
                 peak = single_peak(w, nodes, step, s, c, held, aos, los, cuts)
             else:
-                peak = highest_peak(w, nodes, step, s, rate, c, held, aos, los)
+                peak = highest_peak(w, nodes, step, s, rate, c, held, aos, los, paces)
             found[contact, TCA] = peak
     if row + count > out.shape[1]:
         return NO_ROOM, count
@@ -243,6 +250,7 @@ def _make(sources: int):
             np.empty(5 * room, dtype=np.int32),
             np.empty(16),
             np.empty(LANES),
+            np.empty((4, room)),
         )
         small = (
             np.empty(SEGMENT),
@@ -250,6 +258,8 @@ def _make(sources: int):
             np.empty((4096, 3)),
             np.empty(longest + 1),
             np.empty(LANES),
+            np.empty(len(w) // BLOCK * LANES, dtype=np.uint8),
+            np.empty((longest, 2)),
         )
         block = np.zeros(BLOCK)
         for number in range(begin, len(satellites)):

@@ -6,7 +6,7 @@ import math
 
 from contactd.core.contacts.compiled.kernel import LANES, inlined, kernel
 from contactd.core.contacts.compiled.near_earth import VX, VY, VZ, X, Y, Z
-from contactd.core.contacts.compiled.scan import samples_in
+from contactd.core.contacts.compiled.scan import PARTS
 from contactd.core.contacts.compiled.segment import (
     FX,
     FY,
@@ -169,22 +169,30 @@ def single_peak(w, nodes, step, s, c, held, aos, los, cuts):
 
 
 @kernel
-def highest_peak(w, nodes, step, s, rate, c, held, aos, los):
-    """Instant of the highest elevation between ``aos`` and ``los``, edges included."""
+def highest_peak(w, nodes, step, s, rate, c, held, aos, los, paces):
+    """Instant of the highest elevation between ``aos`` and ``los``, edges included.
+
+    Args:
+        paces: as :func:`scan.note_paces` left them.
+    """
     node = min(int(aos / step), nodes - 2)
     hold(w, node, step, rate, c, held)
     best, ra, _ = height_on(c, s, aos / step - node)
     best_at, ta = aos, aos
     while ta < los:
         node = min(int(ta / step + 1e-9), nodes - 2)
-        parts = samples_in(w, node, step)
+        parts = paces[node, PARTS]
         part = int((ta / step - node) * parts + 1e-9) + 1
         tb = min((node + part / parts) * step, los)
-        hold(w, node, step, rate, c, held)
-        value, rb, _ = height_on(c, s, tb / step - node)
-        if tb >= los and value > best:
-            best_at, best = los, value
+        if part < parts or tb >= los:
+            hold(w, node, step, rate, c, held)
+            value, rb, _ = height_on(c, s, tb / step - node)
+            if tb >= los and value > best:
+                best_at, best = los, value
+        else:
+            rb = climb_at(w, node + 1, s)
         if ra > 0.0 >= rb:
+            hold(w, node, step, rate, c, held)
             u = summit_on(c, s, ta / step - node, tb / step - node)
             value, _, _ = height_on(c, s, u)
             if value > best:

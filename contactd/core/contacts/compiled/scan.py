@@ -48,6 +48,9 @@ SAMPLES_PER_RADIAN = 12.0
 AOS, AOS_LOW, AOS_HIGH, LOS, LOS_LOW, LOS_HIGH, TCA, CUTS = range(8)
 FOUND_COLUMNS = 8
 
+# Columns of the segments' paces.
+PARTS, REACH = range(2)
+
 
 @kernel
 def clear_blocks(w, blocks, s):
@@ -246,54 +249,118 @@ def scan_segment(w, node, step, parts, simple, s, f0, g0, f1, g1, rate, c, held,
 
 
 @kernel
-def scan_station(w, nodes, step, span, simple, s, rate, c, held, found, sky):
-    """All contacts of one station, into ``found``; returns how many, or −1 if they do not fit."""
+def scan_station(w, nodes, step, span, simple, s, rate, c, held, found, sky, flags, paces):
+    """All contacts of one station, into ``found``; returns how many, or −1 if they do not fit.
+
+    Args:
+        simple: where the clearance is known to bend down only.
+        flags: room for one byte a node, in whole blocks.
+        paces: as :func:`note_paces` left them, unless ``simple``.
+    """
     clear_blocks(w, (nodes + LANES - 1) // LANES, s)
-    room = len(found) - 4 * 64
-    count = np.int64(0)
-    f0, g0 = w[CLEAR * LANES], w[RATE * LANES]
+    f0 = w[CLEAR * LANES]
     if f0 >= 0.0:
         _open(found, 0, 0.0, 0.0, 0.0, np.bool_(True))
-    for node in range(1, nodes):
-        at = place_of(node)
-        f1, g1 = w[at + CLEAR * LANES], w[at + RATE * LANES]
-        crossing = (f0 >= 0.0) != (f1 >= 0.0)
-        if simple:
-            if crossing:
-                low = (node - 1) * step
+    if simple:
+        count = _scan_simple(w, nodes, step, s, rate, c, held, found, sky, flags)
+    else:
+        count = _scan_any(w, nodes, step, s, rate, c, held, found, sky, paces)
+    if count >= 0 and w[place_of(nodes - 1) + CLEAR * LANES] >= 0.0:
+        _close(found, count, span, span, span, np.bool_(True))
+        count += 1
+    return count
+
+
+@kernel
+def _flag_blocks(w, blocks, step, flags):
+    """After which nodes there is a crossing, or a summit that may be above the horizon.
+
+    Bending down only, the clearance stays below both tangents, and so below where they meet.
+    """
+    for number in range(blocks):
+        block = w[number * BLOCK : (number + 1) * BLOCK]
+        for i in range(LANES - 1):
+            f0, g0 = block[CLEAR * LANES + i], block[RATE * LANES + i]
+            f1, g1 = block[CLEAR * LANES + i + 1], block[RATE * LANES + i + 1]
+            crossing = (f0 >= 0.0) != (f1 >= 0.0)
+            summit = (f0 < 0.0) & (g0 > 0.0) & (g1 <= 0.0)
+            summit = summit & (g0 * f1 - f0 * g1 - g0 * g1 * step > g1 - g0)
+            flags[number * LANES + i] = 1 if crossing | summit else 0
+        # What comes after the last node of a block lies in the next: always worth a look.
+        flags[number * LANES + LANES - 1] = 1
+
+
+@kernel
+def _scan_simple(w, nodes, step, s, rate, c, held, found, sky, flags):
+    """Contacts closed where the clearance bends down only, or −1 if they do not fit."""
+    blocks = (nodes + LANES - 1) // LANES
+    _flag_blocks(w, blocks, step, flags)
+    eights = flags[: blocks * LANES].view(np.int64)
+    room = len(found) - 4 * 64
+    count = np.int64(0)
+    for eight in range(len(eights)):
+        if eights[eight] == 0:
+            continue
+        for node in range(8 * eight, min(8 * eight + 8, nodes - 1)):
+            if flags[node] == 0:
+                continue
+            a, b = place_of(node), place_of(node + 1)
+            f0, g0 = w[a + CLEAR * LANES], w[a + RATE * LANES]
+            f1, g1 = w[b + CLEAR * LANES], w[b + RATE * LANES]
+            if (f0 >= 0.0) != (f1 >= 0.0):
+                low = node * step
                 instant = low + step * cubic_root(f0, g0, f1, g1, step)
                 if f1 >= 0.0:
                     _open(found, count, instant, low, low + step, np.bool_(False))
                 else:
                     _close(found, count, instant, low, low + step, np.bool_(False))
                     count += 1
-            # Bending down only, it stays below both tangents, and so below where they meet.
-            elif (
-                (f0 < 0.0)
-                & (g0 > 0.0)
-                & (g1 <= 0.0)
-                & (g0 * f1 - f0 * g1 - g0 * g1 * step > g1 - g0)
-            ):
+            elif (f0 < 0.0) & (g0 > 0.0) & (g1 <= 0.0):
                 count = scan_segment(
-                    w, node - 1, step, np.int64(1), simple, s, f0, g0, f1, g1, rate, c, held,
-                    found, count, sky,
-                )  # fmt: skip
-        else:
-            # How far the clearance can move from the nearer end at full speed.
-            vx, vy, vz = w[at + VX * LANES], w[at + VY * LANES], w[at + VZ * LANES]
-            reach = math.sqrt(vx * vx + vy * vy + vz * vz) * step * 1.5
-            if crossing | ((max(f0, f1) > -reach) & (min(f0, f1) < reach)):
-                parts = samples_in(w, node - 1, step)
-                count = scan_segment(
-                    w, node - 1, step, parts, simple, s, f0, g0, f1, g1, rate, c, held, found,
+                    w, node, step, np.int64(1), True, s, f0, g0, f1, g1, rate, c, held, found,
                     count, sky,
                 )  # fmt: skip
+        if count > room:
+            return np.int64(-1)
+    return count
+
+
+@kernel
+def note_paces(w, nodes, step, paces):
+    """How finely each segment must be looked at, whatever the station.
+
+    Args:
+        paces: for each segment, room for the parts it must be cut into, and how far (km) the
+            target may come within half as long again.
+    """
+    for node in range(nodes - 1):
+        at = place_of(node + 1)
+        vx, vy, vz = w[at + VX * LANES], w[at + VY * LANES], w[at + VZ * LANES]
+        paces[node, PARTS] = samples_in(w, node, step)
+        paces[node, REACH] = math.sqrt(vx * vx + vy * vy + vz * vz) * step * 1.5
+
+
+@kernel
+def _scan_any(w, nodes, step, s, rate, c, held, found, sky, paces):
+    """Contacts closed however the clearance winds, or −1 if they do not fit."""
+    room = len(found) - 4 * 64
+    count = np.int64(0)
+    f0, g0 = w[CLEAR * LANES], w[RATE * LANES]
+    for node in range(1, nodes):
+        at = place_of(node)
+        f1, g1 = w[at + CLEAR * LANES], w[at + RATE * LANES]
+        crossing = (f0 >= 0.0) != (f1 >= 0.0)
+        # How far the clearance can move from the nearer end at full speed.
+        reach = paces[node - 1, REACH]
+        if crossing | ((max(f0, f1) > -reach) & (min(f0, f1) < reach)):
+            parts = int(paces[node - 1, PARTS])
+            count = scan_segment(
+                w, node - 1, step, parts, False, s, f0, g0, f1, g1, rate, c, held, found, count,
+                sky,
+            )  # fmt: skip
         f0, g0 = f1, g1
         if count > room:
-            return -1
-    if f0 >= 0.0:
-        _close(found, count, span, span, span, np.bool_(True))
-        count += 1
+            return np.int64(-1)
     return count
 
 
