@@ -310,7 +310,8 @@ def finish(sky, stations, mask, found, station_of, count, w, step, nodes, out, f
                         # SDP4's printed velocity is not the slope of its position; this is.
                         once = 0.5 / half
                         _note_summit(
-                            out, row, c, beside, s, triple[9], shift, rate, triple[3], triple[4], triple[5],
+                            out, row, c, beside, s, triple[9], shift, rate,
+                            triple[3], triple[4], triple[5],
                             (x - triple[6]) * once, (y - triple[7]) * once, (z - triple[8]) * once,
                         )  # fmt: skip
         # What Newton could not settle is halved; the rest is asked again.
