@@ -18,6 +18,7 @@ import numpy as np
 from contactd.core.allocation.result import Granted, allocated
 from contactd.core.contacts.contact import Coverage
 from contactd.core.contacts.coverage import services
+from contactd.core.contacts.missed import without_missed
 from contactd.core.contacts.prediction import crossings, predict
 from contactd.core.contacts.reach import Reach, reach_of
 from contactd.core.contacts.table import ContactTable
@@ -28,6 +29,7 @@ from contactd.core.intervals import EMPTY, IntervalSet
 from contactd.core.orbit.sgp4_track import Sgp4Track
 from contactd.core.orbit.track import Track
 from contactd.core.outlook import ElementsInUse, TargetOutlook
+from contactd.core.record import Record
 from contactd.core.sequences.expiry import timeline
 from contactd.core.sequences.forecast import forecast
 from contactd.core.sequences.knowledge import SequenceKnowledge
@@ -141,6 +143,7 @@ def forecast_target(
     knowledge: Mapping[str, SequenceKnowledge],
     now: float,
     granted: Granted | None = None,
+    missed: Sequence[Record] = (),
 ) -> TargetOutlook:
     """The outlook with the forecast of each of the target's sequences.
 
@@ -148,8 +151,12 @@ def forecast_target(
         knowledge: what the ledger knows, by sequence name; a missing one is as configured.
         now: instant (s).
         granted: antenna time that the target was given, by station; None if all is its own.
+        missed: records of contacts that were missed: they cover nothing.
     """
     outlook = prediction.outlook
+    if missed:
+        served = without_missed(outlook.services, outlook.contacts, missed)
+        outlook = replace(outlook, services=served)
     if granted is not None:
         outlook = replace(outlook, services=allocated(outlook.services, granted), granted=granted)
     forecasts = tuple(
@@ -174,12 +181,13 @@ def look_ahead(
     span: tuple[float, float],
     now: float,
     granted: Granted | None = None,
+    missed: Sequence[Record] = (),
 ) -> TargetOutlook:
     """Prediction and forecasts of one target in one go; reaching past the span if steps do."""
     reach = min(wanted_until(target, knowledge), now + FARTHEST_AHEAD_S)
     span = (span[0], max(span[1], reach))
     prediction = predict_target(target, stations, span, now)
-    return forecast_target(target, prediction, knowledge, now, granted)
+    return forecast_target(target, prediction, knowledge, now, granted, missed)
 
 
 def wanted_until(target: Target, knowledge: Mapping[str, SequenceKnowledge]) -> float:

@@ -129,6 +129,8 @@ def adopt_knowledge(state: ServiceState, knowledge: State, alerts: AlertState) -
         return state
     before = state.knowledge.sequences
     touched = {key[0] for key, known in knowledge.sequences.items() if before.get(key) is not known}
+    missed = state.knowledge.missed_contacts
+    touched |= {n for n, some in knowledge.missed_contacts.items() if missed.get(n) is not some}
     turns = state.turns
     if knowledge.station_time is not state.knowledge.station_time:
         turns = dict.fromkeys(turns, -math.inf)
@@ -231,7 +233,8 @@ def refresh_forecasts(state: ServiceState, now: float) -> ServiceState:
         target = state.targets[name]
         known = state.knowledge_of(target)
         granted = granted_to(state, name)
-        outlook = forecast_target(target, state.predictions[name], known, now, granted)
+        missed = state.knowledge.missed_contacts.get(name, ())
+        outlook = forecast_target(target, state.predictions[name], known, now, granted, missed)
         outlooks[name] = outlook
         turns[name] = next_turn(outlook, now)
     return replace(state, outlooks=outlooks, turns=turns)

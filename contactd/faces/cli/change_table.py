@@ -36,12 +36,16 @@ def show_change(
     say(screen, recorded_line(record), style="bold")
     steps = {(step.sequence, step.step): step for each in before.forecasts for step in each.steps}
     rows: list[list[Cell]] = []
+    stops_moved: list[str] = []
     for forecast in after.forecasts:
         for step in forecast.steps:
             old = _cells(steps[step.sequence, step.step], day_of_year)
             new = _cells(step, day_of_year)
             if old != new:
                 rows += [[step.step, "was", *old], ["", "now", *new]]
+            stops = [_stop(each, day_of_year) for each in (steps[step.sequence, step.step], step)]
+            if stops[0] != stops[1]:
+                stops_moved.append(f"stop by, {step.step}: was {stops[0]}, now {stops[1]}")
     say(screen, "")
     starts = {each.sequence: each.start for each in before.forecasts}
     moved = [
@@ -56,11 +60,23 @@ def show_change(
     if rows:
         show(_COLUMNS, rows, screen)
     else:
-        say(screen, "No step's expiry moves.")
+        say(screen, "No step moves.")
+    for line in stops_moved:
+        say(screen, line, hang=2)
     notices = {forecast.notice for forecast in after.forecasts if forecast.notice}
     for notice in sorted(notices):
         say(screen, "")
         say(screen, f"caution: {notice}", style=STYLES["caution"], hang=2)
+
+
+def _stop(step: StepForecast, day_of_year: bool) -> str:
+    """Until when a step can be stopped, in words."""
+    if step.stop_possible is False:
+        return "no window left"
+    if step.stop_by is None:
+        return "-"
+    station = f" from {step.stop_station}" if step.stop_station else ""
+    return f"{moment_before(step.stop_by, day_of_year)}{station}"
 
 
 def _facts(start: Start) -> tuple[object, ...]:

@@ -14,7 +14,10 @@ from contactd.faces.cli.situation import chosen, read_configuration
 from contactd.faces.cli.times import from_now, length, moment
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from contactd.config.configuration import Configuration
+    from contactd.core.ground.station import Station
     from contactd.core.outlook import TargetOutlook
     from contactd.core.target import Target
     from contactd.records.state import State
@@ -85,16 +88,29 @@ def _plot(path: Path, outlooks: list[TargetOutlook], at: float) -> None:
 
 
 def outlook_of(
-    target: Target, configuration: Configuration, state: State, at: float
+    target: Target,
+    configuration: Configuration,
+    state: State,
+    at: float,
+    span: tuple[float, float] | None = None,
+    stations: Sequence[Station] | None = None,
 ) -> TargetOutlook:
-    """The target's outlook at an instant (s), over the configured horizon."""
+    """The target's outlook at an instant (s), as the service would have it.
+
+    Args:
+        span: (start, end) instants (s); None for the configured horizon.
+        stations: None for all.
+    """
     from contactd.core.planning import look_ahead
     from contactd.faces.cli.store import knowledge_of
 
     horizon = configuration.settings.horizon
-    span = (at - horizon.back_s, at + horizon.ahead_s)
-    stations = list(configuration.stations.values())
-    return look_ahead(target, stations, knowledge_of(state, target), span, at)
+    span = span or (at - horizon.back_s, at + horizon.ahead_s)
+    stations = list(configuration.stations.values()) if stations is None else stations
+    shared = state.station_time if configuration.settings.station_time is not None else None
+    granted = None if shared is None else shared.granted(target.name)
+    missed = state.missed_contacts.get(target.name, ())
+    return look_ahead(target, stations, knowledge_of(state, target), span, at, granted, missed)
 
 
 def comment(outlook: TargetOutlook, now: float) -> None:

@@ -78,9 +78,11 @@ def _target_review(
     span = (begins, ends)
     elements = target.elements_for(ends)
     turns_per_day = elements.mean_motion_rev_per_day if elements else 15.0
+    seen_from = min(ends, current().now)
+    missed = now.missed_contacts.get(target.name, ())
     return TargetReview(
         planned=look_ahead(before, stations, knowledge_of(then, target), span, begins),
-        actual=look_ahead(target, stations, knowledge, span, min(ends, current().now)),
+        actual=look_ahead(target, stations, knowledge, span, seen_from, missed=missed),
         knowledge=knowledge,
         half_period_s=DAY_S / turns_per_day / 2,
     )

@@ -114,9 +114,15 @@ def _operation(view: View) -> APIRouter:
 
     @router.get("/health/ready")
     def ready() -> JSONResponse:
-        """200 once everything is planned, 503 while the service cannot be relied on."""
+        """200 once everything is planned, 503 while the service cannot be relied on.
+
+        Of several services on one ledger, one that follows is ready too: it serves reading, takes
+        entries, and can take over. `role` says whether this one leads.
+        """
         health = view.health()
-        body = {"ready": health.ready, "reasons": list(health.reasons)}
+        body: dict[str, Any] = {"ready": health.ready, "reasons": list(health.reasons)}
+        if health.role:
+            body |= {"role": health.role, "leader": health.leader}
         return JSONResponse(body, 200 if health.ready else 503)
 
     return router

@@ -15,6 +15,7 @@ from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, WithJsonSche
 
 from contactd.config.durations import Refused, seconds_of
 from contactd.core import record as kinds
+from contactd.core.contacts.missed import LOOKED_AT_S, missed_contact
 from contactd.core.errors import InputError
 from contactd.core.planning import Prediction
 from contactd.core.record import Record
@@ -370,14 +371,18 @@ class Missed(_Entry):
     enter: Literal["missed"]
     station: Text
     at: Instant = Field(description="A moment in the contact (UTC).")
+    until: MaybeInstant = Field(
+        default=None, description="When the station has it again (UTC), if in this contact."
+    )
     why: Text = ""
 
     def record(self, scene: Scene) -> Record:
         _check_station(scene, self.station, needed=True)
-        if self.at > scene.recorded_at:
-            expected = f"a time not after now, {time_text(scene.recorded_at)}"
-            raise InputError(expected, str(time_text(self.at)), "at")
-        body = {"station": self.station, "at": time_text(self.at), "why": self.why.strip()}
+        span = (self.at - LOOKED_AT_S, self.at + LOOKED_AT_S)
+        contacts = () if self.at > scene.recorded_at else scene.coverage(span).outlook.contacts
+        body = missed_contact(
+            contacts, self.station, self.at, scene.recorded_at, self.until, self.why
+        )
         record = Record(
             scene.recorded_at,
             kinds.CONTACT_MISSED,

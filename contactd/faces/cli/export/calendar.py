@@ -96,9 +96,9 @@ def _events(
     kinds: Sequence[str],
 ) -> list[Event]:
     """The events of a span (instants, s)."""
-    from contactd.core.planning import look_ahead
+    from contactd.faces.cli.forecast import outlook_of
     from contactd.faces.cli.progress import with_progress
-    from contactd.faces.cli.store import knowledge_of, state_of
+    from contactd.faces.cli.store import state_of
     from contactd.faces.export.events import events_of
 
     state = state_of(configuration)
@@ -107,8 +107,7 @@ def _events(
     looked_at = (span[0] - configuration.settings.horizon.back_s, span[1])
     found: list[Event] = []
     for target in with_progress(targets, "Predicting"):
-        known = knowledge_of(state, target)
-        outlook = look_ahead(target, stations, known, looked_at, current().now)
+        outlook = outlook_of(target, configuration, state, current().now, looked_at, stations)
         if outlook.problem is not None:
             complain(f"{target.name}: {outlook.problem}")
         found += [

@@ -97,19 +97,32 @@ class Matter:
         the state before it stays in force.
         """
         from contactd.core.sequences.statements import subject_of
-        from contactd.faces.cli.forecast import outlook_of
-        from contactd.faces.cli.store import state_of
-        from contactd.records.state import fold
 
-        now = current().now
-        state = state_of(self.configuration)
-        before = outlook_of(self.target, self.configuration, state, now)
         subject = subject_of(self.sequence, step_name)
-        record = store(self.configuration, kind, subject, body, manner)
-        after = outlook_of(self.target, self.configuration, fold(state, [record]), now)
-        _print(record, before, after, manner)
-        for conflict in sorted(_conflicts(after) - _conflicts(before)):
-            complain(f"caution: {conflict}")
+        enter(self.configuration, self.target, kind, subject, body, manner)
+
+
+def enter(
+    configuration: Configuration,
+    target: Target,
+    kind: str,
+    subject: str,
+    body: Mapping[str, Any],
+    manner: Manner,
+) -> None:
+    """Store a record about a target, and print what it changes in the target's forecasts."""
+    from contactd.faces.cli.forecast import outlook_of
+    from contactd.faces.cli.store import state_of
+    from contactd.records.state import fold
+
+    now = current().now
+    state = state_of(configuration)
+    before = outlook_of(target, configuration, state, now)
+    record = store(configuration, kind, subject, body, manner)
+    after = outlook_of(target, configuration, fold(state, [record]), now)
+    _print(record, before, after, manner)
+    for conflict in sorted(_conflicts(after) - _conflicts(before)):
+        complain(f"caution: {conflict}")
 
 
 def store(

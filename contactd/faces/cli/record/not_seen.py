@@ -47,12 +47,12 @@ def command(
     stations = matter.configuration.stations
     named = frozenset(one("station", name, stations).name for name in station_names)
 
+    from contactd.core.contacts.missed import without_missed
     from contactd.core.planning import predict_target
     from contactd.core.record import STEP_NOT_SEEN
     from contactd.core.sequences.judging import step_not_seen
     from contactd.core.sequences.known import SequenceKnowledge
     from contactd.faces.cli.store import knowledge_of, state_of
-    from contactd.faces.missed import without_missed
 
     state = state_of(matter.configuration)
     known = knowledge_of(state, matter.target).get(matter.sequence.name, SequenceKnowledge())

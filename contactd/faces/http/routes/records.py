@@ -9,6 +9,7 @@ from fastapi import APIRouter, Body, Header, Query, Request, Response
 
 from contactd.core import record as kinds
 from contactd.core.alert import Alert
+from contactd.core.contacts.missed import without_missed
 from contactd.core.planning import Prediction, predict_target
 from contactd.core.record import Record
 from contactd.core.sequences.known import SequenceKnowledge
@@ -21,7 +22,6 @@ from contactd.faces.http.entries import LONGEST_TEXT, Entry, Scene
 from contactd.faces.http.payloads import document
 from contactd.faces.http.problems import Problem, not_found
 from contactd.faces.http.view import RecordFilter
-from contactd.faces.missed import without_missed
 
 router = APIRouter(tags=["records"])
 

@@ -33,7 +33,7 @@ const FORMS = [
   {enter: "resumed", title: "It was resumed", fields: [ANY_STEP, AT, {...GIVE, optional: true}, {...WHY, optional: true}]},
   {enter: "power-loss", title: "Power was lost aboard", fields: [AT, {...GIVE, optional: true}, {...WHY, optional: true}]},
   {enter: "command", title: "A command was sent", fields: [ANY_STEP, AT, {name: "command", label: "Command", kind: "text", short: true, hint: "stop, hold, resume, start, or its name"}, {...STATION, optional: true}, NOTE]},
-  {enter: "missed", title: "A contact was missed", noSequence: true, fields: [STATION, {...AT, label: "A moment in the contact, UTC"}, {...WHY, optional: true}]},
+  {enter: "missed", title: "A contact was missed", noSequence: true, fields: [STATION, {...AT, label: "A moment in the contact, UTC"}, {name: "until", label: "Missed until, UTC, if not to its end", kind: "time", optional: true}, {...WHY, optional: true}]},
   {enter: "remark", title: "A remark", noSequence: true, fields: [{name: "remark", label: "Remark", kind: "text"}]},
 ];
 
