@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 
 from contactd.core.instants import to_text
@@ -193,11 +194,12 @@ class _Maker:
             return replace(made, stop_possible=False, reasons=(text, *made.reasons))
         best = max(found, key=lambda window: window.at)
         passed = best.at < self.now
-        text = f"the last stop can be sent by {to_text(best.at, 0)} from {best.station}"
+        last = to_text(math.floor(best.at), 0)
+        text = f"the last stop can be sent by {last} from {best.station}"
         if best.stops != step.name:
             text += f", by stopping {best.stops}"
         if passed:
-            text = f"it can no longer be stopped: the last moment was {to_text(best.at, 0)}"
+            text = f"it can no longer be stopped: the last moment was {last}"
         return replace(
             made,
             stop_by=best.at,

@@ -36,11 +36,16 @@ export function bodyWords(record) {
   const body = Object.entries(record.body).filter(([, value]) => value !== "" && value !== null);
   const lead = LEAD.filter((name) => typeof record.body[name] === "string" && record.body[name]).map((name) => record.body[name]);
   const rest = body.filter(([name, value]) => !LEAD.includes(name) && typeof value !== "object");
-  const shown = lead.length && record.kind.startsWith("alert-") ? lead : [...lead, ...rest.slice(0, MOST).map(([name, value]) => `${nameWords(name)} ${cut(String(value))}`)];
+  const shown = lead.length && record.kind.startsWith("alert-") ? lead : [...lead, ...rest.slice(0, MOST).map(([name, value]) => name === "identity" ? alertWords(value) : `${nameWords(name)} ${cut(String(value))}`)];
   const hidden = body.length > shown.length || body.some(([, value]) => typeof value === "object");
   const text = shown.length ? shown.join("; ") : "";
   if (!hidden) return text;
   return make("details", {}, make("summary", {}, text || "all of it"), make("pre", {class: "small"}, JSON.stringify(record.body, null, 1)));
+}
+
+/** Which sort of alert an identity names; its digest says nothing to people. */
+function alertWords(identity) {
+  return String(identity).replace(/-[0-9a-f]{20}$/, "").replaceAll("-", " ");
 }
 
 function nameWords(name) {
