@@ -123,7 +123,7 @@ class StationTime(Section):
 
     frozen_s: Annotated[float, duration(0.0, 30 * DAY_S)] = Field(default=7200.0, alias="frozen")
     solver: Annotated[str, words(["highs", "cp-sat"])] = "highs"
-    time_limit_s: Annotated[float, duration(1.0, 3600.0)] = Field(default=30.0, alias="time_limit")
+    time_limit_s: Annotated[float, duration(1.0, 3600.0)] = Field(default=8.0, alias="time_limit")
     requests: Requests = ()
 
     @model_validator(mode="after")

@@ -42,7 +42,7 @@ def test_the_bare_section_asks_for_every_contact_of_every_target(
 ) -> None:
     sharing = load(laid(tmp_path, settings)).sharing
     assert sharing is not None
-    assert (sharing.frozen_s, sharing.solver, sharing.limit_s) == (7200.0, "highs", 30.0)
+    assert (sharing.frozen_s, sharing.solver, sharing.limit_s) == (7200.0, "highs", 8.0)
     assert sharing.requests == {"Lantern 3": (Request("Lantern 3"),)}
 
 

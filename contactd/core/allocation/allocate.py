@@ -82,6 +82,7 @@ def allocate(
         SolverMissing: if the solver is not installed.
     """
     _check(requests, solver)
+    watch = Watch(effort or Effort())
     until = max(until if math.isfinite(until) else _end_of(coverage), now)
     before = previous.grants if previous is not None else ()
     running = tuple(grant for grant in before if grant.end > now)
@@ -102,9 +103,7 @@ def allocate(
     offers = offers.only(fine)
     promises = promises_of(offers, opportunities, antennas, running, frozen)
     problem = weigh(offers, opportunities, antennas, promises, over)
-    found = _tiers(
-        problem, offers, opportunities, promises, _solver(solver), Watch(effort or Effort())
-    )
+    found = _tiers(problem, offers, opportunities, promises, _solver(solver), watch)
     taken = found[ORDINARY].taken
     grants = _grants(offers, opportunities, taken, promises, now)
     worth, most = (

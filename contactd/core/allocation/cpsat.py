@@ -12,6 +12,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from contactd.core.allocation.effort import Found, Watch
+from contactd.core.allocation.highs import better
+from contactd.core.allocation.large import Large
 from contactd.core.allocation.problem import Floor, Problem, rows_for
 from contactd.core.errors import ContactdError
 
@@ -49,6 +51,11 @@ def solve(
     before = int(points[so_far].sum())
     if not points[columns].any():
         return Found(so_far, before, before)
+    start = Found(so_far, before, max(int(points[columns].sum()), before))
+    if len(columns) > watch.effort.all_at_once:
+        # Of a crowd only the offers that the linear relaxation does not speak against are stated;
+        # then what it bounds is all that can be said of the others.
+        start, columns = Large(problem, points, columns, floors, watch).begun(first, so_far)
     model = cp_model.CpModel()
     taken = [model.new_bool_var("") for _ in columns]
     rows = rows_for(problem, columns)
@@ -65,7 +72,7 @@ def solve(
         counts = floor.points[columns].tolist()
         model.add(cp_model.LinearExpr.weighted_sum(taken, counts) >= floor.least)
     model.maximize(cp_model.LinearExpr.weighted_sum(taken, points[columns].tolist()))
-    for variable, hint in zip(taken, so_far[columns].tolist(), strict=True):
+    for variable, hint in zip(taken, start.taken[columns].tolist(), strict=True):
         model.add_hint(variable, hint)
     solver = cp_model.CpSolver()
     solver.parameters.max_time_in_seconds = watch.left_s()
@@ -73,9 +80,11 @@ def solve(
     solver.parameters.random_seed = 0
     status = solver.solve(model)
     if status not in (cp_model.OPTIMAL, cp_model.FEASIBLE):
-        return Found(so_far, before, max(int(points[columns].sum()), before))
+        return start
     chosen = np.zeros(problem.count, dtype=np.bool_)
     chosen[columns[[bool(solver.value(variable)) for variable in taken]]] = True
     worth = int(points[chosen].sum())
+    if len(columns) < int(usable.sum()):
+        return better(start, Found(chosen, worth, start.bound))
     bound = worth if status == cp_model.OPTIMAL else round(solver.best_objective_bound)
     return Found(chosen, worth, max(bound, worth))

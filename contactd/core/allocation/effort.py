@@ -12,7 +12,7 @@ BoolArray = NDArray[np.bool_]
 
 ALL_AT_ONCE = 4_000
 """A problem of no more offers than this is solved in one go."""
-LIMIT_S = 30.0
+LIMIT_S = 8.0
 SHORTEST_S = 0.1
 
 

@@ -20,47 +20,32 @@ from numpy.typing import NDArray
 from contactd.core.allocation.effort import Found, Watch
 from contactd.core.allocation.highs import TINY, better, exact
 from contactd.core.allocation.problem import Floor, Problem, Rows, prices, rows_for
+from contactd.core.allocation.relaxation import (
+    INTERIOR_POINT,
+    SIMPLEX,
+    Part,
+    generate,
+    linear,
+    together,
+)
 
 FloatArray = NDArray[np.float64]
 IndexArray = NDArray[np.intp]
 BoolArray = NDArray[np.bool_]
 PointArray = NDArray[np.int64]
 
-SIMPLEX, INTERIOR_POINT = "highs-ds", "highs-ipm"
-MOST_ROUNDS = 12
-MOST_NEW_COLUMNS = 1_000
 BLOCK_COLUMNS = 2_000
 """A block of the relaxation has whole contacts of at least one day, and hardly more than these."""
+MOST_AT_ONCE = 120_000
+"""Of more likely offers than these the relaxation is not even tried in one go."""
 MOST_CANDIDATES = 30_000
 MOST_PROVING_COLUMNS = 40_000
 WINDOW_COLUMNS = 400
 WINDOW_LIMIT_S = 1.0
 FLOOR_PRICE = 1_000.0
-WORTH_A_ROUND = 1e-6
-"""What may be gained at the most, as a part of all, for another round to be worth it."""
-SCARCE = 0.05
-"""Antennas are scarce where the other offers may add more than this part to whole contacts."""
-SIMPLEX_SHARE, RELAXING_SHARE, IMPROVING_SHARE = 0.15, 0.5, 0.85
+SIMPLEX_SHARE, RELAXING_SHARE, IMPROVING_SHARE = 0.6, 0.6, 0.85
 """Of the effort: for the simplex method's first try, until the relaxation must be done, and until
 the last proof begins."""
-
-
-@dataclass(frozen=True, slots=True)
-class _Block:
-    """The linear relaxation of some offers.
-
-    Attributes:
-        known: those of them that it was solved for.
-        share: how far each of these is taken, from 0 to 1.
-        gain: of all of them: points less what they would have to pay.
-        bound: no choice among all of them is worth more.
-    """
-
-    known: IndexArray
-    share: FloatArray
-    gain: FloatArray
-    bound: float
-    is_solved: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,8 +69,7 @@ class _Relaxed:
 class Large:
     """A problem too large for one go.
 
-    Its relaxation is taken apart into blocks of days. Each block has its own copy of a row that
-    several share, so that the sum of their bounds is a bound of the whole, hardly a worse one.
+    Its relaxation is taken apart into blocks of days where it is too large for one go.
     """
 
     def __init__(
@@ -98,11 +82,13 @@ class Large:
     ) -> None:
         self.problem = problem
         self.points = points
-        self.offers = offers
         self.floors = floors
         self.watch = watch
         self.usable = np.zeros(problem.count, dtype=np.bool_)
         self.usable[offers] = True
+        for floor in floors:
+            self.usable &= ~self._breaks(floor)
+        self.offers = np.flatnonzero(self.usable)
         # Instead of the rows of the tiers before: a price on every point of theirs that is missing
         # (Lagrangian relaxation). Any price gives a bound; a high one gives the right one.
         self.lifted = points.astype(np.float64)
@@ -111,26 +97,63 @@ class Large:
             self.lifted = self.lifted + FLOOR_PRICE * floor.points
             self.lift += FLOOR_PRICE * floor.least
 
+    def _breaks(self, floor: Floor) -> BoolArray:
+        """Offers that no choice has that keeps to a floor: reduced cost fixing, by the relaxation
+        over the floor's own offers.
+
+        Without these it seldom happens that several blocks have an offer each for what can be
+        served once only, and each counts it.
+        """
+        counting = np.flatnonzero(floor.points * self.usable)
+        out = np.zeros(self.problem.count, dtype=np.bool_)
+        if not len(counting) or len(counting) > MOST_CANDIDATES:
+            return out
+        mine = self.problem.only(counting)
+        value = floor.points[counting].astype(np.float64)
+        rows = rows_for(mine, np.arange(len(counting)))
+        answer = linear(value, rows, SIMPLEX, SIMPLEX_SHARE * self.watch.left_s())
+        if answer is not None:
+            gain = value - prices(mine, rows, answer[1])
+            bound = float(rows.room @ answer[1]) + float(np.maximum(gain, 0.0).sum())
+            out[counting[gain < floor.least - bound - TINY]] = True
+        return out
+
     def solve(self, first: BoolArray, so_far: BoolArray) -> Found:
-        relaxed = self._relaxed((first | so_far) & self.usable)
-        taken = self._greedy(relaxed, so_far)
-        worth = int(self.points[taken].sum())
-        bound = max(math.floor(relaxed.bound + TINY * max(relaxed.bound, 1.0)), worth)
-        found = Found(taken, worth, bound)
+        found, relaxed = self._begun(first, so_far)
         for step in (self._proved, self._improved, self._proved):
             if found.worth < found.bound and not self.watch.is_over():
                 found = step(found, relaxed)
         return found
 
+    def begun(self, first: BoolArray, so_far: BoolArray) -> tuple[Found, IndexArray]:
+        """A good choice with a bound on all others, and the offers worth looking at for a better
+        one."""
+        found, relaxed = self._begun(first, so_far)
+        near = self.usable & (relaxed.gain > -(relaxed.bound - found.worth))
+        order = np.argsort(-np.where(near, relaxed.gain, -np.inf), kind="stable")
+        best = order[: min(MOST_CANDIDATES, int(near.sum()))]
+        return found, np.union1d(np.flatnonzero(found.taken), np.union1d(best, relaxed.active))
+
+    def _begun(self, first: BoolArray, so_far: BoolArray) -> tuple[Found, _Relaxed]:
+        # All of those that the floors count, or whatever is missing of them would seem to pay most.
+        floored = self._floor_points() > 0
+        relaxed = self._relaxed((first | so_far | floored) & self.usable)
+        taken = self._greedy(relaxed, so_far)
+        worth = int(self.points[taken].sum())
+        bound = max(math.floor(relaxed.bound + TINY * max(relaxed.bound, 1.0)), worth)
+        return Found(taken, worth, bound), relaxed
+
     def _relaxed(self, first: BoolArray) -> _Relaxed:
-        share, gain = np.zeros(self.problem.count), np.zeros(self.problem.count)
-        active, bound = [np.zeros(0, dtype=np.intp)], 0.0
+        share = np.zeros(self.problem.count)
+        active = [np.zeros(0, dtype=np.intp)]
         # Where antennas are not scarce the simplex method has the whole problem at once, and the
         # best bound; where they are, the interior point method is many times faster, in blocks.
         limit_s = SIMPLEX_SHARE * self.watch.effort.limit_s
-        blocks = [self.offers]
-        parts = [self._generate(self.offers, first, RELAXING_SHARE, SIMPLEX, limit_s)]
-        if not parts[0].is_solved:
+        blocks, parts = [self.offers], list[Part]()
+        if first.sum() <= MOST_AT_ONCE:
+            parts = [self._generate(self.offers, first, RELAXING_SHARE, SIMPLEX, limit_s)]
+        if not parts or not parts[0].is_solved:
+            first = first | self._shortest()
             blocks = self._blocks(first)
             begun = self.watch.used()
             parts = [
@@ -143,12 +166,36 @@ class Large:
                 )
                 for number, block in enumerate(blocks)
             ]
-        for block, part in zip(blocks, parts, strict=True):
+        for part in parts:
             share[part.known] = part.share
-            gain[block] = part.gain
             active.append(part.known)
-            bound += part.bound
+        gain, bound = together(self.problem, self.lifted, blocks, parts)
         return _Relaxed(np.sort(np.concatenate(active)), share, gain, bound - self.lift)
+
+    def _generate(
+        self, block: IndexArray, first: BoolArray, until: float, method: str, limit_s: float
+    ) -> Part:
+        return generate(
+            self.problem, self.lifted, block, first, method, limit_s,
+            lambda: self.watch.is_over(until),
+        )  # fmt: skip
+
+    def _shortest(self) -> BoolArray:
+        """Of each opportunity the shortest offers of it alone, the earliest and the latest of
+        them: where antennas are scarce, these are what is taken."""
+        once, family = self.problem.at_most[0], self.problem.apart[0]
+        start, end = np.full(self.problem.count, np.inf), np.full(self.problem.count, -np.inf)
+        np.minimum.at(start, family.offer, family.start)
+        np.maximum.at(end, family.offer, family.end)
+        alone = np.bincount(once.offer, minlength=self.problem.count)[once.offer] == 1
+        alone &= self.usable[once.offer]
+        offer, group = once.offer[alone], once.group[alone]
+        found = np.zeros(self.problem.count, dtype=np.bool_)
+        for then in (start[offer], -start[offer]):
+            order = np.lexsort((then, (end - start)[offer], group))
+            fresh = np.append(True, np.diff(group[order]) > 0)[: len(order)]
+            found[offer[order[fresh]]] = True
+        return found
 
     def _blocks(self, first: BoolArray) -> list[IndexArray]:
         """Usable offers, days together that have few enough of those to begin with."""
@@ -159,40 +206,6 @@ class Large:
         )
         of_offer = which[np.minimum(at, len(which) - 1)]
         return [self.offers[of_offer == number] for number in np.unique(of_offer)]
-
-    def _generate(
-        self, block: IndexArray, first: BoolArray, until: float, method: str, limit_s: float
-    ) -> _Block:
-        """The relaxation of a block over whole contacts, then over whatever else would pay."""
-        mine = self.problem.only(block)
-        points = self.lifted[block]
-        active = known = np.flatnonzero(first[block])
-        share, gain, bound, solved = np.zeros(len(active)), points, float(points.sum()), False
-        for _ in range(MOST_ROUNDS):
-            rows = rows_for(mine, active)
-            answer = _linear(points[active], rows, method, limit_s)
-            if answer is None:
-                break
-            known, (share, duals), solved = active, answer, True
-            gain = points - prices(mine, rows, duals)
-            # What would still pay can do so at the most once for each opportunity that it serves.
-            once = mine.at_most[0]
-            most = np.zeros(len(once.room))
-            np.maximum.at(most, once.group, gain[once.offer])
-            bound = float(rows.room @ duals) + float(most.sum())
-            pays = np.flatnonzero(gain > TINY)
-            if method == SIMPLEX and most.sum() > SCARCE * bound:
-                solved = False
-                break
-            if most.sum() <= WORTH_A_ROUND * bound or self.watch.is_over(until):
-                break
-            pays = pays[np.argsort(-gain[pays], kind="stable")]
-            # The best for each opportunity, for that is what the bound counts; and the best of all.
-            served = np.zeros(len(block), dtype=np.intp)
-            served[once.offer] = once.group
-            best = np.unique(served[pays], return_index=True)[1]
-            active = np.union1d(active, np.union1d(pays[best], pays[:MOST_NEW_COLUMNS]))
-        return _Block(block[known], share, gain, bound, solved)
 
     def _greedy(self, relaxed: _Relaxed, so_far: BoolArray) -> BoolArray:
         """Offers in the order of the relaxation, each taken if it still fits; the better of this
@@ -297,22 +310,3 @@ class _Fit:
             if not self.taken[column] and (room[mine] >= 1.0).all():
                 room[mine] -= 1.0
                 self.taken[column] = True
-
-
-def _linear(
-    value: FloatArray, rows: Rows, method: str, limit_s: float
-) -> tuple[FloatArray, FloatArray] | None:
-    """The relaxation's solution and its duals (at least 0); None if there was no time."""
-    from scipy.optimize import linprog
-
-    answer = linprog(
-        -value,
-        A_ub=rows.matrix,
-        b_ub=rows.room,
-        bounds=(0.0, None),
-        method=method,
-        options={"time_limit": limit_s},
-    )
-    if answer.status != 0:
-        return None
-    return np.asarray(answer.x), np.maximum(-answer.ineqlin.marginals, 0.0)

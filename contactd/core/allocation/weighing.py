@@ -68,6 +68,7 @@ def promises_of(
     same, holds = np.zeros(count, dtype=np.bool_), np.zeros(count, dtype=np.bool_)
     key = offers.target[offers.piece_offer] * len(antennas.names) + offers.piece_station
     order = np.argsort(key, kind="stable")
+    ordered = key[order]
     of_station = {name: number for number, name in enumerate(antennas.names)}
     of_target = {name: number for number, name in enumerate(offers.targets)}
     first, last = _in_view(offers, opportunities)
@@ -75,7 +76,7 @@ def promises_of(
         if grant.target not in of_target or grant.station not in of_station:
             continue
         wanted = of_target[grant.target] * len(antennas.names) + of_station[grant.station]
-        low, high = np.searchsorted(key[order], [wanted, wanted + 1])
+        low, high = np.searchsorted(ordered, [wanted, wanted + 1])
         mine = order[low:high]
         start, end = offers.piece_start[mine], offers.piece_end[mine]
         common = np.minimum(end, grant.end) - np.maximum(start, grant.start)
