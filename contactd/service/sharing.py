@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from contactd.core.allocation.result import Allocation, Granted
+from contactd.core.allocation.schedule import time_given
 
 if TYPE_CHECKING:
     from contactd.service.state import ServiceState
@@ -85,10 +86,9 @@ def must_wait(state: ServiceState, now: float) -> bool:
 
 def granted_to(state: ServiceState, target: str) -> Granted | None:
     """Antenna time of a target by station; None if every contact is ours."""
-    known = state.knowledge.station_time
-    if known is None or not is_shared(state):
-        return None
-    return known.granted(target)
+    known = state.knowledge
+    shared = known.station_time if is_shared(state) else None
+    return time_given(target, state.configuration.stations, shared, known.confirmed)
 
 
 def ask_sharing(state: ServiceState, now: float) -> tuple[ServiceState, SharingJob | None]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 
-from contactd.core.allocation.result import Grant
+from contactd.core.allocation.result import Allocation, Grant, Granted
 from contactd.core.contacts.contact import Coverage
 from contactd.core.intervals import EMPTY, IntervalSet
 
@@ -84,6 +84,34 @@ def confirmed_only(
             for station, each in stations.items()
         }
         for service, stations in coverage.items()
+    }
+
+
+def time_given(
+    target: str,
+    stations: Iterable[str],
+    allocation: Allocation | None,
+    confirmed: Mapping[str, Confirmed],
+) -> Granted | None:
+    """Antenna time that a target really has, by station; None if every contact is ours.
+
+    What was allocated counts as far as the stations' own schedules allow it; where nothing is
+    allocated, whatever they allow does.
+
+    Args:
+        stations: names of all that there are.
+        allocation: None where station time is not shared.
+        confirmed: what stations' schedules say, by station.
+    """
+    if allocation is None and not confirmed:
+        return None
+    if allocation is None:
+        shared: Granted = dict.fromkeys(stations, IntervalSet.everything())
+    else:
+        shared = allocation.granted(target)
+    return {
+        name: given & confirmed[name].allows(target) if name in confirmed else given
+        for name, given in shared.items()
     }
 
 

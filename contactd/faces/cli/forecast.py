@@ -101,6 +101,7 @@ def outlook_of(
         span: (start, end) instants (s); None for the configured horizon.
         stations: None for all.
     """
+    from contactd.core.allocation.schedule import time_given
     from contactd.core.planning import look_ahead
     from contactd.faces.cli.store import knowledge_of
 
@@ -108,7 +109,7 @@ def outlook_of(
     span = span or (at - horizon.back_s, at + horizon.ahead_s)
     stations = list(configuration.stations.values()) if stations is None else stations
     shared = state.station_time if configuration.settings.station_time is not None else None
-    granted = None if shared is None else shared.granted(target.name)
+    granted = time_given(target.name, configuration.stations, shared, state.confirmed)
     missed = state.missed_contacts.get(target.name, ())
     return look_ahead(target, stations, knowledge_of(state, target), span, at, granted, missed)
 

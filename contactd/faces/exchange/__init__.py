@@ -1,0 +1,1 @@
+"""Schedules of station time, exchanged with others by open formats."""

@@ -1,0 +1,151 @@
+"""Schedules as CSV and as JSON.
+
+CSV has a heading line with at least ``target, station, from, to``; JSON is an object with ``from``,
+``to`` and a list of ``bookings`` that have the same fields, or that list alone. Times are RFC 3339
+UTC. What else there is, is passed over.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+from collections.abc import Mapping
+from typing import Any
+
+from contactd.core import instants
+from contactd.core.errors import InputError
+from contactd.core.orbit.text import check_size
+from contactd.faces.exchange.plan import Entry, Plan, check_count, check_entry, in_order
+
+NEEDED = ("target", "station", "from", "to")
+COLUMNS = (*NEEDED, "setup_from", "teardown_to", "services", "note")
+
+
+def forms(plan: Plan) -> list[dict[str, Any]]:
+    """The entries with the fields of :data:`COLUMNS`."""
+    return [
+        {
+            "target": each.target,
+            "station": each.station,
+            "from": _text(each.start),
+            "to": _text(each.end),
+            "setup_from": _text(each.opens),
+            "teardown_to": _text(each.closes),
+            "services": list(each.services),
+            "note": each.note,
+        }
+        for each in plan.entries
+    ]
+
+
+def json_form(plan: Plan) -> dict[str, Any]:
+    """The schedule as JSON values."""
+    return {
+        "made_at": _text(plan.made_at),
+        "from": _text(plan.start),
+        "to": _text(plan.end),
+        "bookings": forms(plan),
+    }
+
+
+def read_json(data: bytes) -> Plan:
+    """A schedule from JSON.
+
+    Raises:
+        InputError: for anything that cannot be understood.
+    """
+    check_size(data)
+    try:
+        given = json.loads(data)
+    except (ValueError, RecursionError) as problem:
+        line, column = getattr(problem, "lineno", 0), getattr(problem, "colno", 0)
+        reason = getattr(problem, "msg", "something else")
+        raise InputError("JSON", reason, line=line, column=column) from None
+    head = given if isinstance(given, dict) else {}
+    some = head.get("bookings") if isinstance(given, dict) else given
+    if not isinstance(some, list):
+        raise InputError("an object with a list of bookings, or such a list", _kind(given))
+    check_count(len(some))
+    entries = []
+    for number, each in enumerate(some):
+        where = f"bookings[{number}]"
+        if not isinstance(each, dict):
+            raise InputError(f"an object with {', '.join(NEEDED)}", _kind(each), where)
+        entries.append(_entry(each, where, 0))
+    start, end = (
+        _instant(head[name], name, 0) if head.get(name) else None for name in ("from", "to")
+    )
+    if start is not None and end is not None and end <= start:
+        raise InputError("a time after from", repr(head["to"]), "to")
+    made_at = _instant(head["made_at"], "made_at", 0) if head.get("made_at") else None
+    return Plan(in_order(entries), start, end, made_at)
+
+
+def read_csv(data: bytes) -> Plan:
+    """A schedule from CSV; separated by commas, semicolons or tabs.
+
+    Raises:
+        InputError: with its line, for anything that cannot be understood.
+    """
+    check_size(data)
+    try:
+        text = data.decode("utf-8-sig")
+    except UnicodeDecodeError as problem:
+        raise InputError("text in UTF-8", f"byte {problem.start} that is not") from None
+    first = text.partition("\n")[0]
+    mark = max(",;\t", key=first.count)
+    rows = csv.reader(io.StringIO(text, newline=""), delimiter=mark, strict=True)
+    entries: list[Entry] = []
+    try:
+        names = [name.strip().lower() for name in next(rows, [])]
+        missing = [name for name in NEEDED if name not in names]
+        if missing:
+            expected = f"a heading line with {', '.join(NEEDED)}"
+            raise InputError(expected, f"none of {', '.join(missing)}", line=1)
+        for row in rows:
+            if any(cell.strip() for cell in row):
+                check_count(len(entries))
+                given = dict(zip(names, row, strict=False))
+                entries.append(_entry(given, "", rows.line_num))
+    except csv.Error as problem:
+        raise InputError("CSV", str(problem), line=rows.line_num) from None
+    return Plan(in_order(entries))
+
+
+def _entry(given: Mapping[str, Any], where: str, line: int) -> Entry:
+    words = {}
+    for name in NEEDED:
+        value = given.get(name)
+        key = f"{where}.{name}" if where else name
+        if not isinstance(value, str) or not value.strip():
+            raise InputError("a text", _kind(value), key, line=line)
+        words[name] = value.strip()
+    prefix = f"{where}." if where else ""
+    entry = Entry(
+        words["target"],
+        words["station"],
+        _instant(words["from"], f"{prefix}from", line),
+        _instant(words["to"], f"{prefix}to", line),
+        line=line,
+    )
+    if entry.end <= entry.start:
+        raise InputError("a time after from", repr(words["to"]), f"{prefix}to", line=line)
+    return check_entry(entry)
+
+
+def _instant(value: Any, key: str, line: int) -> float:
+    try:
+        return instants.from_text(value)
+    except (ValueError, TypeError, AttributeError, OverflowError):
+        expected = "a UTC time such as 2026-11-25T10:03:04Z"
+        raise InputError(expected, repr(value)[:60], key, line=line) from None
+
+
+def _kind(value: Any) -> str:
+    names = {dict: "an object", list: "a list", str: "an empty text", type(None): "nothing"}
+    return names.get(type(value), f"a {type(value).__name__}")
+
+
+def _text(instant: float | None) -> str | None:
+    return None if instant is None else instants.to_text(instant, 3)
