@@ -170,6 +170,10 @@ def test_no_contact_is_predicted_across_a_gap_of_an_ephemeris_and_that_is_told(
     found = [(instants.from_text(each["aos"]), instants.from_text(each["los"])) for each in items]
     assert len(found) == 2
     assert not IntervalSet.of(found) & IntervalSet([gap[0] + 0.01], [gap[1] - 0.01])
+    (shown,) = daemon.get("/api/v1/now").json()["targets"][0]["gaps"]
+    assert instants.from_text(shown["from"]) == pytest.approx(gap[0], abs=0.01)
+    (drawn,) = daemon.get("/api/v1/strand").json()["targets"]
+    assert drawn["gaps"] == pytest.approx([1e3 * instants.to_unix(each) for each in gap], abs=10)
 
     def served(name: str, how: str) -> float | None:
         return daemon.metric("contactd_step_served", step=name, served=how)
@@ -223,3 +227,12 @@ def test_a_step_beyond_a_manoeuvre_that_may_go_otherwise_is_at_risk_because_of_i
     assert "depends on how a planned manoeuvre goes" in str(risk)
     at_risk = {"target": "Restless Lantern", "step": "beacon on", "served": "at risk"}
     assert daemon.metric("contactd_step_served", **at_risk) == 1
+    (shown,) = daemon.get("/api/v1/now").json()["targets"]
+    hulls = shown["maybe_in_view"]
+    assert all(instants.from_text(each["to"]) > laid + 8700.0 for each in hulls)
+    assert any(
+        instants.from_text(each["from"]) <= laid + middle[1] <= instants.from_text(each["to"])
+        for each in hulls
+    )
+    (drawn,) = daemon.get("/api/v1/strand").json()["targets"]
+    assert sum(len(each["maybe"]) for each in drawn["stations"]) == 2 * len(hulls)

@@ -7,7 +7,7 @@ stands next to those fields, never in their place. Times are RFC 3339 UTC with m
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Mapping
 from typing import Any
 
 from contactd.core import instants
@@ -214,6 +214,13 @@ def target_form(outlook: TargetOutlook, people_near: Mapping[str, IntervalSet], 
         "contacts": len(outlook.contacts),
         "next_contact": None if contact is None else contact_form(contact),
         "windows": [window_form(outlook, each) for each in ahead],
+        "gaps": spans_form(outlook.gaps),
+        "maybe_in_view": [
+            {"station": station, **span_form(each)}
+            for station, spans in sorted(outlook.open_contacts.items())
+            for each in spans
+            if each[1] > at
+        ],
         "sequences": [
             sequence_form(each, people_near.get(each.sequence, IntervalSet()))
             for each in outlook.forecasts
@@ -250,25 +257,30 @@ def strand_form(outlook: TargetOutlook, start: float, end: float) -> Form:
     """A target's contacts in columns, for drawing many thousands of them.
 
     Times are whole milliseconds of POSIX time, as scripts count it; elevations hundredths of a
-    degree. ``windows`` are (from, to) pairs of the command service; ``uncertain_ms`` is how far AOS
-    and LOS may be off.
+    degree. ``windows`` are (from, to) pairs of the command service, ``maybe`` those in which a
+    planned manoeuvre leaves open whether the target is in view, ``gaps`` those in which its motion
+    is not known; ``uncertain_ms`` is how far AOS and LOS may be off.
     """
     by_station: dict[str, list[Contact]] = {}
     for contact in outlook.contacts:
         if contact.los > start and contact.aos < end:
             by_station.setdefault(contact.station, []).append(contact)
     commands = outlook.services.get(COMMAND, {})
-    names = sorted({*by_station, *commands})
+    names = sorted({*by_station, *commands, *outlook.open_contacts})
     return {
         "target": outlook.target,
         "uncertain_ms": round(
             1000.0 * (outlook.elements.timing_error_s if outlook.elements else 0.0)
         ),
+        "gaps": flat_spans(outlook.gaps.clip(start, end)),
         "stations": [
             {
                 "station": name,
                 **_columns(by_station.get(name, [])),
-                "windows": list(_flat(commands.get(name, Coverage()).nominal.clip(start, end))),
+                "windows": flat_spans(commands.get(name, Coverage()).nominal.clip(start, end)),
+                "maybe": flat_spans(
+                    outlook.open_contacts.get(name, IntervalSet()).clip(start, end)
+                ),
             }
             for name in names
         ],
@@ -285,15 +297,9 @@ def _columns(contacts: list[Contact]) -> Form:
     }
 
 
-def _flat(spans: IntervalSet) -> Iterator[int]:
-    for start, end in spans:
-        yield _milliseconds(start)
-        yield _milliseconds(end)
-
-
 def flat_spans(spans: IntervalSet) -> list[int]:
     """From, to, from, to …, in whole milliseconds of POSIX time."""
-    return list(_flat(spans))
+    return [_milliseconds(each) for span in spans for each in span]
 
 
 def _milliseconds(instant: float) -> int:

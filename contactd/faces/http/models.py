@@ -139,6 +139,12 @@ class Elements(Document):
     timing_error_s: float
 
 
+class StationSpan(Span):
+    """A span of time at a station."""
+
+    station: str
+
+
 class Target(Document):
     """All that the first screen says of a target."""
 
@@ -149,6 +155,10 @@ class Target(Document):
     contacts: int
     next_contact: Contact | None
     windows: list[Window]
+    gaps: list[Span] = Field(description="When nothing is known of the target's motion.")
+    maybe_in_view: list[StationSpan] = Field(
+        description="When it may be in view, where a planned manoeuvre leaves that open."
+    )
     sequences: list[SequenceForecast]
 
 

@@ -13,7 +13,7 @@ const NAMES = ["ground", "sheet", "raised", "rule", "line", "ink", "soft", "wind
 /** Colours and patterns of the present paper. */
 export function palette(context) {
   const colours = Object.fromEntries(NAMES.map((name) => [name, ink(name)]));
-  return {...colours, hatch: pattern(context, colours.clear, "hatch"), dots: pattern(context, colours.near, "dots")};
+  return {...colours, hatch: pattern(context, colours.clear, "hatch"), dots: pattern(context, colours.near, "dots"), bars: pattern(context, colours.line, "bars")};
 }
 
 function pattern(context, colour, kind) {
@@ -25,6 +25,8 @@ function pattern(context, colour, kind) {
   if (kind === "dots") {
     pen.fillRect(1, 1, 2, 2);
     pen.fillRect(5, 5, 2, 2);
+  } else if (kind === "bars") {
+    pen.fillRect(0, 3, 8, 1.5);
   } else {
     pen.beginPath();
     for (const shift of [-8, 0, 8]) {
@@ -66,6 +68,10 @@ export function paint(pen, view, scene, colours) {
 }
 
 function paintBlock(pen, row, view, scene, colours, x) {
+  pen.fillStyle = colours.bars;
+  for (const [from, to] of pairs(row.target.gaps, view.from, view.to)) {
+    pen.fillRect(x(from), row.top, x(to) - x(from), row.blockHeight);
+  }
   for (const sequence of row.target.sequences) {
     pen.fillStyle = colours.dots;
     pen.globalAlpha = 0.35;
@@ -119,6 +125,7 @@ function lanes(pen, list, row, view, colours, x, uncertain) {
   const perMs = (view.width - view.gutter) / (view.to - view.from);
   const columns = [];
   for (const lane of list) {
+    maybe(pen, lane, base, view, colours, x);
     const [first, last] = visible(lane, view.from, view.to);
     for (let index = first; index < last; index += 1) {
       if ((lane.los[index] - lane.aos[index]) * perMs < SHAPE_FROM_PX) columns.push(lane, index);
@@ -128,6 +135,17 @@ function lanes(pen, list, row, view, colours, x, uncertain) {
   if (columns.length) paintColumns(pen, columns, base, room, view, colours, perMs);
   pen.fillStyle = colours.rule;
   pen.fillRect(view.gutter, base, view.width, 1);
+}
+
+/** When the target may be in view, where a manoeuvre leaves that open: a dashed frame. */
+function maybe(pen, lane, base, view, colours, x) {
+  pen.strokeStyle = colours.soft;
+  pen.lineWidth = 1;
+  pen.setLineDash([3, 3]);
+  for (const [from, to] of pairs(lane.maybe, view.from, view.to)) {
+    pen.strokeRect(x(from), base - 8, Math.max(x(to) - x(from), 2), 8);
+  }
+  pen.setLineDash([]);
 }
 
 function paintColumns(pen, columns, base, room, view, colours, perMs) {

@@ -14,6 +14,9 @@ function* collect(row, light, from, to) {
   if (row.kind === "folded") for (const lane of row.lanes) yield* contacts(row.target, lane, from, to);
   if (row.kind === "step") yield stepItem(row.target, row.sequence, row.step);
   if (row.kind === "head") {
+    for (const [start, end] of pairs(row.target.gaps, from, to)) {
+      yield {from: start, to: end, words: `The motion of ${row.target.target} is not known ${span(start, end)}: no contact is predicted.`};
+    }
     for (const [start, end] of pairs(light.shadow?.[row.target.target] ?? [], from, to)) {
       yield {from: start, to: end, words: `${row.target.target} is in the Earth's shadow ${span(start, end)}.`};
     }
@@ -26,6 +29,9 @@ function* collect(row, light, from, to) {
 }
 
 function* contacts(target, lane, from, to) {
+  for (const [start, end] of pairs(lane.maybe, from, to)) {
+    yield {from: start, to: end, words: `${target.target} may be in view of ${lane.station} ${span(start, end)}: that depends on how a planned manoeuvre goes.`};
+  }
   const [first, last] = visible(lane, from, to);
   for (let index = first; index < last; index += 1) {
     const [aos, tca, los] = [lane.aos[index], lane.tca[index], lane.los[index]];
