@@ -132,7 +132,10 @@ def adopt_knowledge(state: ServiceState, knowledge: State, alerts: AlertState) -
     missed = state.knowledge.missed_contacts
     touched |= {n for n, some in knowledge.missed_contacts.items() if missed.get(n) is not some}
     turns = state.turns
-    if knowledge.station_time is not state.knowledge.station_time:
+    known = state.knowledge
+    if not (
+        knowledge.station_time is known.station_time and knowledge.confirmed is known.confirmed
+    ):
         turns = dict.fromkeys(turns, -math.inf)
     turns = {**turns, **dict.fromkeys(touched & turns.keys(), -math.inf)}
     reaches = {name: reach for name, reach in state.reaches.items() if name not in touched}
