@@ -6,7 +6,7 @@ and those who look at it.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 from contactd.core.alert import Alert
@@ -59,7 +59,7 @@ class TargetOutlook:
     target: str
     span: tuple[float, float]
     elements: ElementsInUse | None = None
-    contacts: tuple[Contact, ...] = ()
+    contacts: Sequence[Contact] = ()
     services: Mapping[str, Mapping[str, Coverage]] = field(default_factory=dict)
     forecasts: tuple[SequenceForecast, ...] = ()
     problem: str | None = None

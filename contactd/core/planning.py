@@ -18,6 +18,7 @@ import numpy as np
 from contactd.core.allocation.result import Granted, allocated
 from contactd.core.contacts.contact import Coverage
 from contactd.core.contacts.coverage import services
+from contactd.core.contacts.fleet import predict_fleet
 from contactd.core.contacts.missed import without_missed
 from contactd.core.contacts.prediction import crossings, predict
 from contactd.core.contacts.reach import Reach, reach_of
@@ -86,13 +87,18 @@ class Prediction:
 
 
 def predict_target(
-    target: Target, stations: Sequence[Station], span: tuple[float, float], now: float
+    target: Target,
+    stations: Sequence[Station],
+    span: tuple[float, float],
+    now: float,
+    compiled: bool = False,
 ) -> Prediction:
     """Contacts and coverage of one target. What cannot be predicted is said in ``problem``.
 
     Args:
         span: (start, end) instants (s).
         now: instant (s) that chooses the element set and its age.
+        compiled: whether to use the compiled path, which pays for one of many targets.
     """
     empty = TargetOutlook(target.name, span)
     epoch = target.epoch(now)
@@ -115,14 +121,14 @@ def predict_target(
         return replace(nothing, outlook=replace(nothing.outlook, problem=problem))
     assert track is not None
     reach = reach_of(track, span, now)
-    contacts = predict([track], stations, *reach.span)
-    at_hand = _AtHand(target, stations, track, fan, reach, epoch)
+    contacts = predict_fleet([track], stations, *reach.span, compiled=compiled)
+    at_hand = _AtHand(target, stations, track, fan, reach, epoch, compiled)
     # A gap is told as one; where only elements can fail, what they say of it is the problem.
     failures = [each.reason for each in contacts.problems] if target.is_plain else []
     outlook = replace(
         nothing.outlook,
         span=reach.span,
-        contacts=tuple(contacts),
+        contacts=contacts,
         services=at_hand.services(contacts),
         gaps=reach.gaps,
         open_contacts=at_hand.open_contacts(),
@@ -230,6 +236,7 @@ class _AtHand:
         fan: Fan | None,
         reach: Reach,
         epoch: float,
+        compiled: bool,
     ) -> None:
         self.target = target
         self.stations = stations
@@ -237,6 +244,7 @@ class _AtHand:
         self.fan = fan
         self.reach = reach
         self.epoch = epoch
+        self.compiled = compiled
 
     @cached_property
     def half_period_s(self) -> float:
@@ -252,7 +260,7 @@ class _AtHand:
         error, span, links = self.target.timing_error, self.reach.span, self.target.links_by_name
         if self.fan is None:
             return services(
-                self.track, self.stations, contacts, error, self.epoch, *span, links=links
+                self.track, self.stations, contacts, error, self.epoch, *span, links, self.compiled
             )
         from contactd.core.contacts.fanned import fanned_services
 

@@ -26,6 +26,8 @@ from contactd.core import record as kinds
 from contactd.core.alert import Alert
 from contactd.core.allocation.records import SUBJECT, allocation_body
 from contactd.core.change import ElementsChange, change_record
+from contactd.core.contacts.fleet import worth_compiling
+from contactd.core.contacts.table import ahead_of
 from contactd.core.outlook import Health, Snapshot, TargetOutlook
 from contactd.core.planning import Prediction, Target, predict_target
 from contactd.core.record import Record
@@ -398,12 +400,14 @@ class Daemon:
         loop = asyncio.get_running_loop()
 
         before = self._state.motions.get(target.name)
+        # Each by itself is little; all together decide what pays.
+        compiled = worth_compiling(len(self._state.targets), len(stations), *span)
 
         def work() -> tuple[Prediction, float, ElementsChange | None]:
             begun = self.clock.monotonic()
-            made = predict_target(target, stations, span, now)
+            made = predict_target(target, stations, span, now, compiled)
             took_s = self.clock.monotonic() - begun
-            return made, took_s, change_between(before, made, stations, now)
+            return made, took_s, change_between(before, made, stations, now, compiled)
 
         try:
             prediction, took_s, change = await loop.run_in_executor(self._predictors, work)
@@ -447,7 +451,7 @@ class Daemon:
         await self.beat()
 
     def _say_predicted(self, outlook: TargetOutlook, now: float) -> None:
-        ahead = [contact for contact in outlook.contacts if contact.los > now]
+        ahead = ahead_of(outlook.contacts, now)
         following = ahead[0] if ahead else None
         log.info(
             "predicted",

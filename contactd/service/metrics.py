@@ -2,13 +2,14 @@
 
 Names follow Prometheus' naming practice (base units, ``_seconds``, ``_total``,
 ``_timestamp_seconds``). Labels are names from the configuration only, so that a new contact never
-makes a new series.
+makes a new series. What is told for each target at each station is left out where there are more
+than ``MOST_PAIRS`` of them: a scrape must stay quick; each target at any station is told always.
 """
 
 from __future__ import annotations
 
 import platform
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping
 
 from prometheus_client import CollectorRegistry, Counter, Gauge, Histogram
 from prometheus_client.core import GaugeMetricFamily, InfoMetricFamily
@@ -17,12 +18,15 @@ from prometheus_client.registry import Collector
 from contactd import __version__
 from contactd.core import instants
 from contactd.core.alert import Severity
-from contactd.core.intervals import union
+from contactd.core.contacts.table import ahead_of, under_way_and_next
+from contactd.core.intervals import IntervalSet, union
 from contactd.core.outlook import Snapshot, TargetOutlook
 from contactd.core.sequences.model import Served, StepForecast
 from contactd.service.kernel_clock import Synchronisation
 
 NEVER = float("nan")
+MOST_PAIRS = 4_000
+"""Targets times stations above which nothing is told for each pair."""
 
 
 class Instruments:
@@ -78,6 +82,7 @@ class SnapshotCollector(Collector):
     def __init__(self, current: Callable[[], Snapshot], now: Callable[[], float]) -> None:
         self._current = current
         self._now = now
+        self._windows: dict[str, tuple[TargetOutlook, IntervalSet]] = {}
 
     def collect(self) -> Iterator[GaugeMetricFamily | InfoMetricFamily]:
         snapshot, now = self._current(), self._now()
@@ -87,8 +92,22 @@ class SnapshotCollector(Collector):
             {"version": __version__, "python": platform.python_version()},
         )
         yield from _service_families(snapshot, now)
-        yield from _target_families(snapshot, now)
+        yield from _target_families(snapshot, self._windows_of(snapshot), now)
+        if len(snapshot.targets) * len(snapshot.stations) <= MOST_PAIRS:
+            yield from _pair_families(snapshot, now)
         yield from _step_families(snapshot, now)
+
+    def _windows_of(self, snapshot: Snapshot) -> dict[str, IntervalSet]:
+        """When a command can be sent to each target at any station; kept while outlooks stand."""
+        kept = {}
+        for name, outlook in snapshot.targets.items():
+            before = self._windows.get(name)
+            if before is None or before[0] is not outlook:
+                commands = outlook.services.get("command", {})
+                before = outlook, union(each.nominal for each in commands.values())
+            kept[name] = before
+        self._windows = kept
+        return {name: windows for name, (_, windows) in kept.items()}
 
 
 def _gauge(name: str, text: str, *labels: str) -> GaugeMetricFamily:
@@ -140,14 +159,17 @@ def _service_families(snapshot: Snapshot, now: float) -> Iterator[GaugeMetricFam
     yield standing
 
 
-def _target_families(snapshot: Snapshot, now: float) -> Iterator[GaugeMetricFamily]:
+def _target_families(
+    snapshot: Snapshot, windows: Mapping[str, IntervalSet], now: float
+) -> Iterator[GaugeMetricFamily]:
     age = _gauge("elements_age_seconds", "Age of the elements in use.", "target")
     stale = _gauge("elements_stale", "1 if the elements are older than they should be.", "target")
     until = _gauge("prediction_end_timestamp_seconds", "Contacts are predicted until.", "target")
     trouble = _gauge("target_problem", "1 if the target cannot be predicted in full.", "target")
-    next_aos = _gauge("next_aos_timestamp_seconds", "Next acquisition.", "target", "station")
-    in_view = _gauge("in_view", "1 if above the station's mask.", "target", "station")
-    window = _gauge("command_window_open", "1 if a command can be sent.", "target", "station")
+    next_aos = _gauge(
+        "target_next_aos_timestamp_seconds", "Next acquisition by any station.", "target"
+    )
+    in_view = _gauge("target_in_view_stations", "Stations that have it in view.", "target")
     opens = _gauge(
         "next_command_window_timestamp_seconds", "Next opening of a command window.", "target"
     )
@@ -160,18 +182,27 @@ def _target_families(snapshot: Snapshot, now: float) -> Iterator[GaugeMetricFami
         if outlook.elements is not None:
             age.add_metric((name,), now - outlook.elements.epoch)
             stale.add_metric((name,), float(outlook.elements.is_stale(now)))
+        here, later = under_way_and_next(outlook.contacts, now)
+        next_aos.add_metric((name,), _posix(later))
+        in_view.add_metric((name,), float(here))
+        open_now = windows[name].interval_at(now)
+        closes.add_metric((name,), _posix(open_now[1] if open_now else None))
+        following = windows[name].next_from(open_now[1] if open_now else now)
+        opens.add_metric((name,), _posix(following[0] if following else None))
+    yield from (age, stale, until, trouble, next_aos, in_view, opens, closes)
+
+
+def _pair_families(snapshot: Snapshot, now: float) -> Iterator[GaugeMetricFamily]:
+    next_aos = _gauge("next_aos_timestamp_seconds", "Next acquisition.", "target", "station")
+    in_view = _gauge("in_view", "1 if above the station's mask.", "target", "station")
+    window = _gauge("command_window_open", "1 if a command can be sent.", "target", "station")
+    for name, outlook in snapshot.targets.items():
         for station, (aos, above) in _contact_states(outlook, snapshot.stations, now).items():
             next_aos.add_metric((name, station), _posix(aos))
             in_view.add_metric((name, station), float(above))
-        commands = outlook.services.get("command", {})
-        for station, coverage in commands.items():
+        for station, coverage in outlook.services.get("command", {}).items():
             window.add_metric((name, station), float(now in coverage.nominal))
-        ahead = union(each.nominal for each in commands.values())
-        open_now = ahead.interval_at(now)
-        closes.add_metric((name,), _posix(open_now[1] if open_now else None))
-        later = ahead.next_from(open_now[1] if open_now else now)
-        opens.add_metric((name,), _posix(later[0] if later else None))
-    yield from (age, stale, until, trouble, next_aos, in_view, window, opens, closes)
+    yield from (next_aos, in_view, window)
 
 
 def _contact_states(
@@ -179,11 +210,11 @@ def _contact_states(
 ) -> dict[str, tuple[float | None, bool]]:
     """Per station: the next AOS, and whether the target is in view."""
     found: dict[str, tuple[float | None, bool]] = dict.fromkeys(stations, (None, False))
-    for contact in outlook.contacts:
+    for contact in ahead_of(outlook.contacts, now):
         aos, above = found.get(contact.station, (None, False))
-        if contact.aos <= now < contact.los:
+        if contact.aos <= now:
             above = True
-        elif contact.aos > now and aos is None:
+        elif aos is None:
             aos = contact.aos
         found[contact.station] = (aos, above)
     return found

@@ -111,13 +111,18 @@ def recorded_motion(target: Target, record: Record, now: float) -> Target | None
 
 
 def change_between(
-    before: Target | None, made: Prediction, stations: Sequence[Station], now: float
+    before: Target | None,
+    made: Prediction,
+    stations: Sequence[Station],
+    now: float,
+    compiled: bool = False,
 ) -> ElementsChange | None:
     """What it does to the contacts ahead that a prediction rests on something else than before.
 
     Args:
         before: what the target's predictions rested on so far; None if that is not known.
         now: instant (s).
+        compiled: whether to use the compiled path, as for the prediction.
 
     Returns:
         None if the prediction rests on the same.
@@ -125,7 +130,7 @@ def change_between(
     after = made.motion
     if before is None or after is None or before.moves_as(after):
         return None
-    earlier = predict_target(before, stations, made.reaches, now)
+    earlier = predict_target(before, stations, made.reaches, now, compiled)
     known = _known(earlier.outlook) & _known(made.outlook)
     comparison = compare(
         _within(known, earlier.outlook.contacts),

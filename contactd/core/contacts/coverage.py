@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -10,11 +11,11 @@ from numpy.typing import NDArray
 
 from contactd.core.contacts.contact import Coverage
 from contactd.core.contacts.horizon import horizon_of
-from contactd.core.contacts.motion import Motion
 from contactd.core.contacts.prediction import motions
-from contactd.core.contacts.search import find_spans
+from contactd.core.contacts.search import Spans, find_spans
 from contactd.core.contacts.table import ContactTable
 from contactd.core.ground.station import ServiceTerms, Station
+from contactd.core.instants import DAY_S
 from contactd.core.intervals import IntervalSet, union
 from contactd.core.orbit.elements import TimingError
 from contactd.core.orbit.track import Track
@@ -35,6 +36,7 @@ def services(
     start: float,
     end: float,
     links: Mapping[str, Link] | None = None,
+    compiled: bool = False,
 ) -> dict[str, dict[str, Coverage]]:
     """Coverage of one target by each service of each station.
 
@@ -50,23 +52,22 @@ def services(
         epoch: instant (s) that the timing error's age counts from.
         start, end: instants (s) between which coverage is wanted.
         links: the target's radio links by name; a service whose link is not among them needs none.
+        compiled: whether to use the compiled path (see :mod:`fleet`).
 
     Returns:
         By service, then by station (every station that offers the service).
     """
     result: dict[str, dict[str, Coverage]] = {}
     mine = contacts.of(target=track.name)
-    followed: list[Motion] | None = None
+    raised = _raised(track, stations, contacts.start, contacts.end, compiled)
     for station in stations:
         rows = mine.of(station=station.name)
         geometric = _Bounds(rows.aos, rows.los, rows.cut_at_start, rows.cut_at_end)
         for service, terms in station.services.items():
             bounds = [(geometric, terms)]
-            if terms.least_elevation_deg > station.least_elevation_deg:
-                if followed is None:
-                    followed = motions(track, contacts.start, contacts.end)
-                raised = _raised(followed, station, terms.least_elevation_deg)
-                bounds.append((raised, ServiceTerms()))
+            higher = raised.get((station.name, terms.least_elevation_deg))
+            if higher is not None:
+                bounds.append((higher, ServiceTerms()))
             coverage = _coverage(bounds, station.outages, timing_error, epoch, start, end)
             link = links.get(terms.link) if links else None
             if link is not None or station.is_limited:
@@ -110,12 +111,51 @@ class _Bounds:
 
 
 def _error_s(timing_error: TimingError, ages_s: FloatArray) -> FloatArray:
-    return np.array([timing_error.at_age_s(age) for age in ages_s.tolist()], dtype=np.float64)
+    return timing_error.at_epoch_s + timing_error.per_day_s * np.abs(ages_s) / DAY_S
 
 
-def _raised(followed: list[Motion], station: Station, least_elevation_deg: float) -> _Bounds:
-    horizon = horizon_of(station, least_elevation_deg)
-    found = [find_spans(motion, horizon) for motion in followed]
+def _raised(
+    track: Track, stations: Sequence[Station], start: float, end: float, compiled: bool
+) -> dict[tuple[str, float], _Bounds]:
+    """Where services ask for more than their station does: by station and elevation (deg)."""
+    asked = {
+        (station.name, terms.least_elevation_deg): station
+        for station in stations
+        for terms in station.services.values()
+        if terms.least_elevation_deg > station.least_elevation_deg
+    }
+    if not asked:
+        return {}
+    if compiled:
+        return _raised_compiled(track, asked, start, end)
+    followed = motions(track, start, end)
+    return {
+        key: _bounds([find_spans(motion, horizon_of(station, key[1])) for motion in followed])
+        for key, station in asked.items()
+    }
+
+
+def _raised_compiled(
+    track: Track, asked: Mapping[tuple[str, float], Station], start: float, end: float
+) -> dict[tuple[str, float], _Bounds]:
+    from contactd.core.contacts.fleet import predict_fleet
+
+    # One station for each elevation, in one go.
+    raised = [
+        replace(station, name=str(number), least_elevation_deg=elevation_deg)
+        for number, ((_, elevation_deg), station) in enumerate(asked.items())
+    ]
+    table = predict_fleet([track], raised, start, end, compiled=True)
+    found = {}
+    for number, key in enumerate(asked):
+        rows = table.station == number
+        found[key] = _Bounds(
+            table.aos[rows], table.los[rows], table.cut_at_start[rows], table.cut_at_end[rows]
+        )
+    return found
+
+
+def _bounds(found: Sequence[Spans]) -> _Bounds:
     return _Bounds(
         np.concatenate([np.zeros(0), *(each.starts for each in found)]),
         np.concatenate([np.zeros(0), *(each.ends for each in found)]),
@@ -133,12 +173,18 @@ def _coverage(
     end: float,
 ) -> Coverage:
     def combined(sign: float) -> IntervalSet:
-        usable = IntervalSet([start], [end])
+        usable: IntervalSet | None = None
         for spans, terms in bounds:
-            usable = usable & spans.usable(terms, timing_error, epoch, sign)
-        return usable - outages
+            these = spans.usable(terms, timing_error, epoch, sign)
+            usable = these if usable is None else usable & these
+        assert usable is not None
+        within = usable.clip(start, end)
+        return within - outages if outages else within
 
-    return Coverage(nominal=combined(0.0), certain=combined(1.0), possible=combined(-1.0))
+    nominal = combined(0.0)
+    if timing_error == TimingError():
+        return Coverage(nominal, nominal, nominal)
+    return Coverage(nominal=nominal, certain=combined(1.0), possible=combined(-1.0))
 
 
 def any_station(coverage: Mapping[str, Coverage]) -> Coverage:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, fields, replace
-from typing import Any
+from typing import Any, overload
 
 import numpy as np
 from numpy.typing import NDArray
@@ -30,9 +30,14 @@ def _flags() -> BoolArray:
     return np.zeros(0, dtype=np.bool_)
 
 
+_ROWS_AT_ONCE = 256
+
+
 @dataclass(frozen=True, slots=True, eq=False)
-class ContactTable:
+class ContactTable(Sequence[Contact]):
     """Contacts in ascending order of AOS; columns of shape ``[n]``, units as in :class:`Contact`.
+
+    A sequence of contacts like any other, which takes a fifth of the memory.
 
     Attributes:
         start, end: the predicted span (s).
@@ -61,7 +66,15 @@ class ContactTable:
     def __len__(self) -> int:
         return len(self.aos)
 
-    def __getitem__(self, row: int) -> Contact:
+    @overload
+    def __getitem__(self, row: int) -> Contact: ...
+
+    @overload
+    def __getitem__(self, row: slice) -> ContactTable: ...
+
+    def __getitem__(self, row: int | slice) -> Contact | ContactTable:
+        if isinstance(row, slice):
+            return replace(self, **{name: getattr(self, name)[row] for name in COLUMNS})
         return Contact(
             target=self.targets[self.target[row]],
             station=self.stations[self.station[row]],
@@ -69,7 +82,16 @@ class ContactTable:
         )
 
     def __iter__(self) -> Iterator[Contact]:
-        return (self[row] for row in range(len(self)))
+        for first in range(0, len(self), _ROWS_AT_ONCE):
+            rows = slice(first, first + _ROWS_AT_ONCE)
+            columns = [getattr(self, name)[rows].tolist() for name in COLUMNS]
+            for target, station, *values in zip(*columns, strict=True):
+                yield Contact(self.targets[target], self.stations[station], *values)
+
+    def __eq__(self, other: object) -> bool:
+        if not isinstance(other, Sequence) or len(self) != len(other):
+            return NotImplemented if not isinstance(other, Sequence) else False
+        return all(one == another for one, another in zip(self, other, strict=True))
 
     @property
     def duration_s(self) -> FloatArray:
@@ -108,6 +130,24 @@ _VALUES = (
 )
 COLUMNS = ("target", "station", *_VALUES)
 assert set(COLUMNS) < {each.name for each in fields(ContactTable)}
+
+
+def ahead_of(contacts: Sequence[Contact], instant: float) -> Sequence[Contact]:
+    """The contacts that are under way at an instant (s) or begin later."""
+    if isinstance(contacts, ContactTable):
+        return contacts.rows(contacts.los > instant)
+    return [contact for contact in contacts if contact.los > instant]
+
+
+def under_way_and_next(contacts: Sequence[Contact], instant: float) -> tuple[int, float | None]:
+    """How many contacts are under way at an instant (s), and the next AOS after it, if any."""
+    if isinstance(contacts, ContactTable):
+        begun = int(contacts.aos.searchsorted(instant, side="right"))
+        following = float(contacts.aos[begun]) if begun < len(contacts) else None
+        return int(np.count_nonzero(contacts.los[:begun] > instant)), following
+    ahead = ahead_of(contacts, instant)
+    later = next((contact.aos for contact in ahead if contact.aos > instant), None)
+    return sum(contact.aos <= instant for contact in ahead), later
 
 
 def _index(names: tuple[str, ...], name: str) -> int:

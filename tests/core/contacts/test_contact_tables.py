@@ -5,7 +5,7 @@ from orbits import EPOCH, invented
 
 from contactd.core.contacts.contact import Contact
 from contactd.core.contacts.prediction import predict
-from contactd.core.contacts.table import ContactTable, joined
+from contactd.core.contacts.table import ContactTable, ahead_of, joined, under_way_and_next
 from contactd.core.ground.station import Station
 from contactd.core.orbit.sgp4_track import Sgp4Track
 
@@ -56,3 +56,27 @@ def test_no_tables_join_to_an_empty_one():
     empty = joined([], EPOCH, EPOCH + DAY)
     assert isinstance(empty, ContactTable)
     assert (len(empty), empty.targets, list(empty)) == (0, (), [])
+
+
+def test_a_table_is_a_sequence_of_contacts_like_any_other():
+    everything = table()
+    contacts = tuple(everything)
+    assert everything == contacts
+    assert everything != contacts[1:]
+    assert everything[-1] == contacts[-1]
+    assert everything[3:7] == contacts[3:7]
+    assert list(reversed(everything)) == list(reversed(contacts))
+    assert contacts[5] in everything
+    assert ContactTable(EPOCH, EPOCH) == ()
+
+
+def test_what_is_ahead_of_an_instant_is_under_way_or_comes():
+    everything = table()
+    contacts = list(everything)
+    for instant in (EPOCH, contacts[10].tca, contacts[10].los, EPOCH + DAY):
+        ahead = [each for each in contacts if each.los > instant]
+        assert list(ahead_of(everything, instant)) == ahead == ahead_of(contacts, instant)
+        under_way = sum(each.aos <= instant for each in ahead)
+        following = min((each.aos for each in ahead if each.aos > instant), default=None)
+        assert under_way_and_next(everything, instant) == (under_way, following)
+        assert under_way_and_next(contacts, instant) == (under_way, following)

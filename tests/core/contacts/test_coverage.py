@@ -1,5 +1,7 @@
 """Coverage of services: command windows from contacts."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given
@@ -146,3 +148,28 @@ def test_coverage_is_cut_at_the_instants_asked_for():
     found = services(TRACK, [station], contacts, NONE, EPOCH, start, end)
     nominal = found["telemetry"]["house"].nominal
     assert nominal == contacts.intervals().clip(start, end)
+
+
+def test_the_compiled_path_gives_the_same_windows():
+    pytest.importorskip("numba")
+    masked = replace(
+        house(command=ServiceTerms(12.0, 20.0), ranging=ServiceTerms(25.0)),
+        name="valley",
+        mask=((0.0, 2.0), (90.0, 15.0), (180.0, 4.0)),
+    )
+    stations = [house(command=ServiceTerms(10.0, 20.0, 15.0), telemetry=ServiceTerms()), masked]
+    contacts = predict([TRACK], stations, EPOCH, EPOCH + DAY)
+    error = TimingError(0.5, 2.0)
+    span = EPOCH + 3600.0, EPOCH + DAY
+    plain = services(TRACK, stations, contacts, error, EPOCH, *span)
+    compiled = services(TRACK, stations, contacts, error, EPOCH, *span, compiled=True)
+    assert plain.keys() == compiled.keys() == {"command", "telemetry", "ranging"}
+    for service, of_stations in plain.items():
+        assert of_stations.keys() == compiled[service].keys()
+        for station, coverage in of_stations.items():
+            for kind in ("nominal", "certain", "possible"):
+                one = getattr(coverage, kind)
+                other = getattr(compiled[service][station], kind)
+                assert other.starts == pytest.approx(one.starts, abs=1e-4)
+                assert other.ends == pytest.approx(one.ends, abs=1e-4)
+    assert any(coverage.nominal for coverage in plain["ranging"].values())
