@@ -22,6 +22,7 @@ COMMANDS = {
     "contacts": Lazy(f"{_HERE}.contacts", "Contacts of targets over stations."),
     "forecast": Lazy(f"{_HERE}.forecast", "When each step runs out, and who will see it."),
     "align": Lazy(f"{_HERE}.align", "Settings and start times that keep every step in view."),
+    "allocate": Lazy(f"{_HERE}.allocate", "Who has which station when, and why not the others."),
     "record": Lazy(f"{_HERE}.record", "Enter what was learned into the ledger."),
     "state": Lazy(f"{_HERE}.state", "What is known, or was known at an earlier time."),
     "acknowledge": Lazy(f"{_HERE}.acknowledge", "Alerts that wait; take them in hand."),

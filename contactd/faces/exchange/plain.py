@@ -19,6 +19,7 @@ from contactd.core.orbit.text import check_size
 from contactd.faces.exchange.plan import Entry, Plan, check_count, check_entry, in_order
 
 NEEDED = ("target", "station", "from", "to")
+FORMULA = ("=", "+", "-", "@", "\t", "\r")
 COLUMNS = (*NEEDED, "setup_from", "teardown_to", "services", "note")
 
 
@@ -47,6 +48,17 @@ def json_form(plan: Plan) -> dict[str, Any]:
         "to": _text(plan.end),
         "bookings": forms(plan),
     }
+
+
+def csv_text(plan: Plan) -> str:
+    """The schedule as CSV; text that a spreadsheet would take for a formula gets an apostrophe."""
+    out = io.StringIO(newline="")
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow(COLUMNS)
+    for form in forms(plan):
+        cells = ["; ".join(each) if isinstance(each, list) else each for each in form.values()]
+        writer.writerow([f"'{each}" if str(each).startswith(FORMULA) else each for each in cells])
+    return out.getvalue()
 
 
 def read_json(data: bytes) -> Plan:

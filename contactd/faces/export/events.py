@@ -8,6 +8,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from contactd.core import instants
+from contactd.core.allocation.result import Grant
 from contactd.core.contacts.contact import Contact
 from contactd.core.ground.station import Station
 from contactd.core.outlook import TargetOutlook
@@ -15,6 +16,7 @@ from contactd.core.sequences.cautions import NOTICE
 from contactd.core.sequences.model import StepForecast
 
 CONTACT, WINDOW, STEP, STOP_BY, KEEP_CLEAR = "contact", "window", "step", "stop-by", "keep-clear"
+GRANT = "station time"
 KINDS = (CONTACT, WINDOW, STEP)
 """What may be asked for; ``step`` brings stop-by and keep-clear with it."""
 
@@ -102,6 +104,34 @@ def events_of(
             for step in forecast.steps:
                 found += _steps(step)
     return sorted(found, key=lambda each: (each.start, each.kind, each.about))
+
+
+def grant_events(grants: Iterable[Grant], stations: Mapping[str, Station]) -> list[Event]:
+    """Station time that was granted, ordered by start."""
+    found = [
+        Event(
+            GRANT,
+            f"{grant.target}/{grant.station}",
+            grant.start,
+            grant.end,
+            f"{grant.station} for {grant.target}",
+            "\n".join(
+                [
+                    f"From {_text(grant.start)} until {_text(grant.end)}",
+                    *(f"For {name}" for name in grant.requests),
+                    *(
+                        [f"Takes over from {grant.takes_over_from}"]
+                        if grant.takes_over_from
+                        else []
+                    ),
+                ]
+            ),
+            grant.station,
+            _position(stations.get(grant.station)),
+        )
+        for grant in grants
+    ]
+    return sorted(found, key=lambda each: (each.start, each.about))
 
 
 def _contact(contact: Contact, station: Station | None) -> Event:

@@ -1,4 +1,4 @@
-"""The pictures: contacts, the sky of a contact, coverage in time, margin against start."""
+"""The pictures: contacts, a contact's sky, coverage in time, station time, margin against start."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ from pathlib import Path
 
 import numpy as np
 
+from contactd.core.allocation.result import Grant
 from contactd.core.contacts.contact import Contact
 from contactd.core.ground.look import look, mask_elevation_deg
 from contactd.core.ground.station import Station
@@ -108,6 +109,28 @@ def draw_coverage(path: Path, outlook: TargetOutlook, start: float, end: float) 
             bars(axes, row, expiry, color=VERDICT[step.served])
             verdict = str(step.served) if step.served is not None else ""
             axes.text(day(middle + half_s), row, f"  {verdict}", va="center", fontsize=8)
+        utc_axis(axes, start, end)
+
+
+def draw_allocation(path: Path, grants: Sequence[Grant], start: float, end: float) -> None:
+    """Who has which station when: a row for each station, a bar with its target's name a grant."""
+    stations = sorted({each.station for each in grants})
+    targets = sorted({each.target for each in grants})
+    colours = (BLUE, ORANGE, GREEN, RED, GREY)
+    with figure(path, "Station time", height=max(2.0, 0.6 * len(stations) + 1.2)) as drawn:
+        axes = drawn.add_subplot()
+        rows(axes, stations)
+        for grant in grants:
+            row, number = stations.index(grant.station), targets.index(grant.target)
+            spans = IntervalSet([grant.start], [grant.end])
+            edge = "black" if grant.urgent else "none"
+            bars(axes, row, spans, facecolor=colours[number % len(colours)], edgecolor=edge)
+            if grant.duration_s > (end - start) / 40:
+                axes.text(day(grant.start), row, f" {grant.target}", va="center", fontsize=7)
+        for number, target in enumerate(targets[: len(colours)]):
+            axes.plot([], [], color=colours[number], linewidth=6, label=target)
+        if targets and len(targets) <= len(colours):
+            axes.legend(fontsize=7, loc="upper right", ncols=len(targets))
         utc_axis(axes, start, end)
 
 

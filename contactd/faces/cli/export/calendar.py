@@ -81,7 +81,7 @@ def command(
     )
     events = _events(configuration, targets, stations, (start, end), kinds)
     text = calendar_text(
-        events, current().now, before=_read(update), span=(start, end), covers=scope.covers
+        events, current().now, before=published(update), span=(start, end), covers=scope.covers
     )
     write(text, update or output)
     if update or output:
@@ -118,7 +118,12 @@ def _events(
     return found
 
 
-def _read(path: Path | None) -> bytes | None:
+def published(path: Path | None) -> bytes | None:
+    """The calendar in a file; None where there is none yet.
+
+    Raises:
+        InputError: if it cannot be read.
+    """
     if path is None or not path.exists():
         return None
     try:

@@ -24,6 +24,7 @@ KINDS = {
     "power-loss": Lazy(f"{_HERE}.power_loss", "The clocks lost their power."),
     "ruling": Lazy(f"{_HERE}.ruling", "Somebody decides what is the case."),
     "missed": Lazy(f"{_HERE}.missed", "A contact was missed."),
+    "granted": Lazy(f"{_HERE}.granted", "What a station granted, from its schedule."),
     "remark": Lazy(f"{_HERE}.remark", "A remark for whoever reads on."),
 }
 

@@ -1,0 +1,187 @@
+"""``contactd allocate``: who has which station when, and why not the others."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from contactd.faces.cli import options
+from contactd.faces.cli.output import as_csv, as_json, refuse
+from contactd.faces.cli.session import current
+from contactd.faces.cli.situation import chosen, read_configuration
+from contactd.faces.cli.times import length, moment
+
+if TYPE_CHECKING:
+    from contactd.core.allocation.result import Allocation, Grant, Shortfall
+
+GRANT_FIELDS = (
+    "target",
+    "station",
+    "from",
+    "to",
+    "duration_s",
+    "requests",
+    "priority",
+    "urgent",
+    "how",
+    "takes_over_from",
+)
+
+
+@click.command("allocate")
+@options.targets
+@options.stations
+@options.instant("to", "Until this time.  [default: the configured horizon from now]")
+@click.option("--why", is_flag=True, help="Say what each request lost, to whom, and why.")
+@click.option(
+    "--fresh", is_flag=True, help="From scratch: what was granted before is not held on to."
+)
+@options.plot
+@options.day_of_year
+@options.output_format
+@options.config
+def command(
+    target_names: tuple[str, ...],
+    station_names: tuple[str, ...],
+    to: float | None,
+    why: bool,
+    fresh: bool,
+    plot: Path | None,
+    day_of_year: bool,
+    form: str,
+    config_dir: str,
+) -> None:
+    """Who has which station when: the best sharing of station time among the targets.
+
+    Rests on what targets ask for (station_time in the files), on their predicted contacts, on what
+    the ledger says was granted before and on stations' own schedules. Nothing is recorded: the
+    service shares by itself, in the same way. --target and --station choose what is shown; all of
+    it is shared in any case.
+    """
+    from contactd.faces.cli.sharing import allocation_of, sharing_of
+    from contactd.faces.cli.store import state_of
+
+    configuration = read_configuration(config_dir)
+    now = current().now
+    until = now + configuration.settings.horizon.ahead_s if to is None else to
+    if until <= now:
+        refuse(f"found --to {moment(until)}; expected a time after now, {moment(now)}")
+    targets = {each.name for each in chosen("target", target_names, configuration.targets)}
+    stations = {each.name for each in chosen("station", station_names, configuration.stations)}
+    sharing = sharing_of(configuration)
+    made = allocation_of(configuration, sharing, state_of(configuration), now, until, fresh)
+    grants = [
+        each
+        for each in made.grants
+        if each.end > now and each.target in targets and each.station in stations
+    ]
+    short = [each for each in made.shortfalls if each.target in targets]
+    if plot is not None:
+        from contactd.faces.pictures.draw import draw_allocation
+
+        draw_allocation(plot, grants, now, until)
+    if form == "json":
+        as_json(allocation_form(made, grants, short, why))
+    elif form == "csv":
+        as_csv(GRANT_FIELDS, map(grant_form, grants))
+    else:
+        _show(made, grants, short, why, day_of_year)
+
+
+def grant_form(grant: Grant) -> dict[str, Any]:
+    """One grant, with the fields of :data:`GRANT_FIELDS`."""
+    from contactd.faces.contract import time_text
+
+    return {
+        "target": grant.target,
+        "station": grant.station,
+        "from": time_text(grant.start),
+        "to": time_text(grant.end),
+        "duration_s": round(grant.duration_s, 3),
+        "requests": list(grant.requests),
+        "priority": grant.priority,
+        "urgent": grant.urgent,
+        "how": str(grant.how),
+        "takes_over_from": grant.takes_over_from,
+    }
+
+
+def allocation_form(
+    made: Allocation, grants: list[Grant], short: list[Shortfall], why: bool
+) -> dict[str, Any]:
+    """The allocation as JSON values; with ``why``, each shortfall with the contacts it lost."""
+    from contactd.faces.contract import time_text
+
+    return {
+        "from": time_text(made.span[0]),
+        "to": time_text(made.span[1]),
+        "frozen_until": time_text(made.frozen_until),
+        "proved_best": made.is_best,
+        "gap": round(made.gap, 6),
+        "grants": [grant_form(each) for each in grants],
+        "dropped": [grant_form(each) for each in made.dropped],
+        "short": [_short_form(each, why) for each in short],
+    }
+
+
+def _short_form(short: Shortfall, why: bool) -> dict[str, Any]:
+    from contactd.faces.contract import time_text
+
+    form: dict[str, Any] = {
+        "target": short.target,
+        "request": short.request,
+        "from": time_text(short.start),
+        "to": time_text(short.end),
+        "wanted": short.wanted,
+        "granted": short.granted,
+        "priority": short.priority,
+        "urgent": short.urgent,
+        "because": short.because,
+    }
+    if why:
+        form["lost"] = [
+            {
+                "station": each.station,
+                "from": time_text(each.start),
+                "to": time_text(each.end),
+                "lost_to": [grant_form(grant) for grant in each.to],
+                "because": each.because,
+            }
+            for each in short.lost
+        ]
+    return form
+
+
+def _show(
+    made: Allocation, grants: list[Grant], short: list[Shortfall], why: bool, day_of_year: bool
+) -> None:
+    from contactd.faces.cli.allocation_table import show_grants, show_shortfalls
+    from contactd.faces.cli.tables import console, say
+
+    screen = console()
+    now, until = made.span
+    targets = len({each.target for each in grants})
+    count = "1 grant" if len(grants) == 1 else f"{len(grants)} grants"
+    of = "1 target" if targets == 1 else f"{targets} targets"
+    say(screen, f"{count} of station time to {of}" if grants else "No station time is granted")
+    say(screen, f"from {moment(now, day_of_year)} to {moment(until, day_of_year)}")
+    if made.frozen_until is not None:
+        say(
+            screen,
+            f"What begins before {moment(made.frozen_until, day_of_year)} is not moved any more.",
+        )
+    if grants:
+        say(screen, "")
+        show_grants(screen, grants, day_of_year)
+    for grant in made.dropped:
+        say(screen, "")
+        when = f"{moment(grant.start, day_of_year)}, {length(grant.duration_s)}"
+        say(screen, f"Given up: {grant.target} at {grant.station}, {when}", hang=2)
+    say(screen, "")
+    show_shortfalls(screen, short, why, day_of_year)
+    if made.is_best:
+        say(screen, "Nothing better is possible: proved.")
+    else:
+        say(screen, f"At most {max(made.gap, 0.0001):.2%} below the best possible; time was up.")
