@@ -14,6 +14,7 @@ SCREENS = {
     "align": ".plan",
     "records": ".ledger tbody tr:nth-child(3)",
     "paper": ".sheet table",
+    "handover": ".handover-items li",
 }
 SIZES = {"desk": DESK, "phone": PHONE}
 
@@ -119,6 +120,20 @@ def test_the_browser_itself_would_stop_markup_and_foreign_scripts(service, visit
         }"""
     )
     assert stopped == "connect-src"
+
+
+def test_a_printed_handover_has_every_section_and_no_tools(service, visit):
+    guest = visit(service.base)
+    page = guest.open("handover")
+    settle(page, "handover")
+    page.emulate_media(media="print")
+    assert not page.locator(".ways").is_visible()
+    assert not page.locator(".tools").is_visible()
+    heads = page.locator(".handover h3").all_inner_texts()
+    names = ["Open", "Coming in the next shift", "Known", "Changed", "Decided and done"]
+    assert [head.rstrip("0123456789 ") for head in heads] == names
+    assert page.locator(".boxes li").first.is_visible()
+    guest.picture("handover-printed", full_page=True)
 
 
 def test_on_paper_there_is_only_the_sheet(service, visit, tmp_path):

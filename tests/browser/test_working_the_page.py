@@ -167,7 +167,7 @@ def test_the_dials_answer_and_the_best_plan_serves_every_step(service, operator)
 
 def test_every_screen_is_reached_and_left_by_keys_alone(service, visit):
     page = visit(service.base).open("paper")
-    screens = ["now", "strand", "sky", "ground", "align", "records", "paper"]
+    screens = ["now", "strand", "sky", "ground", "align", "records", "paper", "handover"]
     for key, screen in enumerate(screens, 1):
         page.keyboard.press(str(key))
         page.wait_for_selector(f"main[data-screen='{screen}']")

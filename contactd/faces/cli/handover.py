@@ -53,7 +53,9 @@ def command(since: float, ahead_s: float, form: str, output: Path | None, config
         for target in with_progress(list(configuration.targets.values()), "Forecasting")
     ]
     alerts = fold_alerts(AlertState(), records)
-    handover = gather(records, alerts, outlooks, since, now, now + ahead_s)
+    said = {name: each.alert.what for name, each in alerts.told.items()}
+    waiting = alerts.open_alerts(now)
+    handover = gather(records, waiting, said, outlooks, since, now, now + ahead_s)
 
     from contactd.faces.handover.render import SECTIONS, lines, markdown, moment, pdf
 

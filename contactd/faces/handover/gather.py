@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from contactd.alerts.state import AlertState
 from contactd.core import record as kinds
+from contactd.core.alert import Alert
 from contactd.core.intervals import union
 from contactd.core.outlook import TargetOutlook
 from contactd.core.record import Record
@@ -111,7 +111,8 @@ class Handover:
 
 def gather(
     records: Sequence[Record],
-    alerts: AlertState,
+    waiting: Sequence[Alert],
+    told: Mapping[str, str],
     outlooks: Sequence[TargetOutlook],
     since: float,
     now: float,
@@ -121,7 +122,8 @@ def gather(
 
     Args:
         records: the ledger's, in order; those of the shift that ends are picked out.
-        alerts: the fold of all of them.
+        waiting: alerts that nobody has acknowledged, gravest first.
+        told: what each alert said, by its identity.
         outlooks: of every target, reaching to ``until`` at least.
         since, now, until: instants (s).
     """
@@ -133,17 +135,17 @@ def gather(
         since=since,
         now=now,
         until=until,
-        open_items=(*_waiting(alerts, now), *_unsettled(outlooks, now)),
+        open_items=(*_waiting(waiting), *_unsettled(outlooks, now)),
         coming=tuple(sorted(coming, key=lambda item: item.at)),
         known=tuple(item for forecast in forecasts for item in _known(forecast, now)),
         changed=tuple(_changed(shift)),
-        decided=tuple(_decided(shift, alerts)),
+        decided=tuple(_decided(shift, told)),
         notice=NOTICE if hazardous else "",
     )
 
 
-def _waiting(alerts: AlertState, now: float) -> Iterator[Item]:
-    for alert in alerts.open_alerts(now):
+def _waiting(alerts: Sequence[Alert]) -> Iterator[Item]:
+    for alert in alerts:
         text = f"{alert.severity}, not acknowledged: {alert.what} {alert.advice}".strip()
         yield Item(alert.concerns, text, alert.subject)
 
@@ -221,14 +223,14 @@ def _changed(shift: Sequence[Record]) -> Iterator[Item]:
         yield Item(record.at, _in_words(record), record.subject, who=record.author)
 
 
-def _decided(shift: Sequence[Record], alerts: AlertState) -> Iterator[Item]:
+def _decided(shift: Sequence[Record], told: Mapping[str, str]) -> Iterator[Item]:
     for record in shift:
         if record.kind not in DECIDES:
             continue
         text = _in_words(record)
-        told = alerts.told.get(str(record.body.get("identity", "")))
-        if record.kind == kinds.ALERT_ACKNOWLEDGED and told is not None:
-            text = f"acknowledged: {told.alert.what}"
+        said = told.get(str(record.body.get("identity", "")))
+        if record.kind == kinds.ALERT_ACKNOWLEDGED and said:
+            text = f"acknowledged: {said}"
         yield Item(record.at, text, record.subject, who=record.author)
 
 

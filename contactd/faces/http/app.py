@@ -20,6 +20,7 @@ from contactd.faces.http.payloads import Payloads
 from contactd.faces.http.routes import (
     alignment,
     calendar,
+    handover,
     motions,
     outlooks,
     records,
@@ -68,7 +69,7 @@ def build_app(view: View, rules: Callable[[], AccessRules] = AccessRules) -> Fas
     app.add_middleware(GZipMiddleware, minimum_size=1000, compresslevel=6)
     app.add_middleware(Protection)
     app.include_router(_operation(view))
-    for part in (reference, sessions, outlooks, motions, records, alignment, sheets):
+    for part in (reference, sessions, outlooks, motions, records, alignment, sheets, handover):
         app.include_router(part.router, prefix="/api/v1")
     app.state.published = calendar.Published()
     app.include_router(calendar.router)

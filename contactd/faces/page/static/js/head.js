@@ -8,7 +8,7 @@ import {clock, length, longDay, moment, parse} from "./times.js";
 
 export const SCREENS = [
   ["now", "Now"], ["strand", "Strand"], ["sky", "Sky"], ["ground", "Ground"],
-  ["align", "Align"], ["records", "Records"], ["paper", "Paper"],
+  ["align", "Align"], ["records", "Records"], ["paper", "Paper"], ["handover", "Handover"],
 ];
 const OLD_BEAT_MS = 15_000;
 
@@ -43,8 +43,10 @@ export function buildHead(place) {
 /** Mark the screen that is shown. */
 export function showWay(name) {
   for (const link of ways.children) {
-    if (link.dataset.way === name) link.setAttribute("aria-current", "page");
-    else link.removeAttribute("aria-current");
+    if (link.dataset.way === name) {
+      link.setAttribute("aria-current", "page");
+      link.scrollIntoView({block: "nearest", inline: "nearest"});
+    } else link.removeAttribute("aria-current");
   }
 }
 
@@ -171,7 +173,7 @@ const GROUPS = [
   ["size", "Size", [["desk", "desk"], ["wall", "wall"]]],
   ["days", "Days", [["calendar", "2026-11-25"], ["of-year", "2026-329"]]],
   ["local", "Beside UTC", [["no", "nothing"], ["yes", "the time here"]]],
-  ["keys", "Keys 1 to 7 change the screen", [["yes", "yes"], ["no", "no"]]],
+  ["keys", "Keys 1 to 8 change the screen", [["yes", "yes"], ["no", "no"]]],
 ];
 
 function openChoices() {

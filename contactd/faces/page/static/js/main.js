@@ -14,6 +14,7 @@ const LOADERS = {
   align: () => import("./align/screen.js"),
   records: () => import("./records/screen.js"),
   paper: () => import("./paper/screen.js"),
+  handover: () => import("./handover/screen.js"),
 };
 
 const place = document.getElementById("screen");

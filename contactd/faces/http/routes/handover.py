@@ -1,0 +1,131 @@
+"""The shift handover: the same sheet as the command line gives, as a document and on paper."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+from fastapi import APIRouter, Query, Request, Response
+from pydantic import BaseModel, Field
+
+from contactd.core import record as kinds
+from contactd.core.record import Record
+from contactd.faces.handover import Handover, gather
+from contactd.faces.http.context import Context, Ctx, Instant, Reader
+from contactd.faces.http.payloads import document
+from contactd.faces.http.problems import Problem
+from contactd.faces.http.view import RecordFilter
+
+router = APIRouter(tags=["handover"])
+
+SHIFT_S = 8 * 3600.0
+LONGEST_S = 14 * 86_400.0
+MOST_RECORDS = 5_000
+"""Of a shift with more records than these, the newest count."""
+MOST_TOLD = 5_000
+
+Since = Annotated[
+    Instant | None,
+    Query(description="When the shift that ends began (UTC); eight hours ago by default."),
+]
+Until = Annotated[
+    Instant | None,
+    Query(description="When the next shift ends (UTC); in eight hours by default."),
+]
+
+
+class HandoverItem(BaseModel):
+    """One line of a handover."""
+
+    at: str = Field(description="RFC 3339 UTC")
+    until: str | None = Field(description="where it is an interval")
+    about: str
+    what: str
+    who: str
+
+
+class HandoverSheet(BaseModel):
+    """What the next shift must know."""
+
+    since: str
+    now: str
+    until: str
+    open: list[HandoverItem] = Field(description="what wants attention, gravest first")
+    coming: list[HandoverItem] = Field(description="in order of time")
+    known: list[HandoverItem]
+    changed: list[HandoverItem]
+    decided: list[HandoverItem]
+    notice: str = Field(description="the caution where a step is hazardous")
+    complete: bool = Field(description="false if the shift had more records than are looked at")
+
+
+@router.get("/handover", response_model=HandoverSheet, summary="Shift handover")
+def handover(
+    request: Request, ctx: Ctx, _: Reader, since: Since = None, until: Until = None
+) -> Response:
+    """What is open, what is coming in order of time, what is known and how well, what changed,
+    and what was decided by whom."""
+    made, complete = _made(ctx, since, until)
+    return document(request, {**made.as_json(), "complete": complete})
+
+
+class _Pdf(Response):
+    media_type = "application/pdf"
+
+
+@router.get(
+    "/sheets/handover",
+    response_class=_Pdf,
+    summary="Handover sheet",
+    tags=["paper"],
+    responses={200: {"content": {"application/pdf": {}}, "description": "The sheet as PDF."}},
+)
+def handover_sheet(ctx: Ctx, _: Reader, since: Since = None, until: Until = None) -> Response:
+    """The handover for those who work from paper."""
+    from contactd.faces.handover.render import pdf
+
+    made, _complete = _made(ctx, since, until)
+    headers = {
+        "Content-Disposition": 'inline; filename="handover.pdf"',
+        "Cache-Control": "no-store",
+    }
+    return _Pdf(pdf(made, ctx.view.notice()), headers=headers)
+
+
+def _made(ctx: Context, since: float | None, until: float | None) -> tuple[Handover, bool]:
+    """The handover at this moment, and whether every record of the shift was looked at."""
+    snapshot, now = ctx.snapshot(), ctx.view.now()
+    since = now - SHIFT_S if since is None else since
+    until = now + SHIFT_S if until is None else until
+    if not now - LONGEST_S <= since <= now:
+        raise Problem(422, "input", "since: expected a time in the last fourteen days")
+    if not now < until <= now + LONGEST_S:
+        raise Problem(422, "input", "until: expected a time in the next fourteen days")
+    newest = ctx.view.records(RecordFilter(since=since), MOST_RECORDS)
+    records = list(reversed(newest))
+    made = gather(
+        records,
+        snapshot.alerts,
+        _told(ctx, records),
+        list(snapshot.targets.values()),
+        since,
+        now,
+        until,
+    )
+    return made, len(newest) < MOST_RECORDS
+
+
+def _told(ctx: Context, records: list[Record]) -> dict[str, str]:
+    """What the alerts said that were acknowledged in the shift, by identity."""
+    wanted = {
+        str(each.body.get("identity", ""))
+        for each in records
+        if each.kind == kinds.ALERT_ACKNOWLEDGED
+    }
+    if not wanted:
+        return {}
+    raised = ctx.view.records(RecordFilter(kinds=frozenset({kinds.ALERT_RAISED})), MOST_TOLD)
+    found = {
+        str(each.body.get("identity", each.identity)): str(each.body.get("what", ""))
+        for each in raised
+    }
+    return {name: found[name] for name in wanted if name in found}

@@ -1,0 +1,87 @@
+// Handover: what the next shift must know, to read out, to print as it stands, or to take as PDF.
+
+import {make, put} from "../dom.js";
+import {mark} from "../marks.js";
+import {picker} from "../pickers.js";
+import {get, now, on, service} from "../service.js";
+import {HOUR, clock, dayOfYear, floorSecond, moment, parse} from "../times.js";
+
+const SECTIONS = [
+  ["open", "Open", "Nothing is open."],
+  ["coming", "Coming in the next shift", "Nothing is coming."],
+  ["known", "Known", "No sequence is configured."],
+  ["changed", "Changed", "Nothing changed."],
+  ["decided", "Decided and done", "Nothing was decided."],
+];
+const LENGTHS = [["4", "4 h"], ["8", "8 h"], ["12", "12 h"], ["24", "24 h"], ["72", "3 days"]];
+
+export function enter(place, query) {
+  const state = {turn: 0};
+  const past = picker("The shift that ends began", () => load());
+  past.offer(LENGTHS.map(([value, text]) => [value, `${text} ago`]), query.get("since") ?? "8");
+  const ahead = picker("The next one lasts", () => load());
+  ahead.offer(LENGTHS, query.get("next") ?? "8");
+  const pdf = make("a", {class: "button", target: "_blank", rel: "noopener"}, "PDF");
+  const print = make("button", {type: "button", onclick: () => window.print()}, "Print this");
+  const sheet = make("article", {class: "sheet handover"});
+  put(place, make("h1", {class: "unseen"}, "Handover"),
+    make("div", {class: "tools"}, past.element, ahead.element, print, pdf), sheet);
+
+  async function load() {
+    const mine = ++state.turn;
+    const at = floorSecond(now());
+    const asked = {
+      since: new Date(at - Number(past.value) * HOUR).toISOString(),
+      until: new Date(at + Number(ahead.value) * HOUR).toISOString(),
+    };
+    pdf.href = `/api/v1/sheets/handover?${new URLSearchParams(asked)}`;
+    try {
+      const found = await get("/handover", asked);
+      if (mine === state.turn) put(sheet, told(found));
+    } catch (problem) {
+      if (mine === state.turn) put(sheet, make("p", {class: "caution", role: "alert"}, problem.message));
+    }
+  }
+
+  const stops = [on("document", load)];
+  if (service.document) load();
+  return () => stops.forEach((stop) => stop());
+}
+
+/** `2026-11-25 (329) 10:03:04Z`: paper always has both. */
+function full(when) {
+  return `${new Date(when).toISOString().slice(0, 10)} (${String(dayOfYear(when)).padStart(3, "0")}) ${clock(when)}`;
+}
+
+function told(handover) {
+  const at = parse(handover.now);
+  return [
+    make("header", {}, make("h2", {}, `Handover at ${full(at)}`),
+      make("p", {class: "quiet"}, `The shift since ${full(parse(handover.since))}; the next one until ${full(parse(handover.until))}. All times are UTC.`)),
+    service.knownAt && make("p", {class: "caution"}, mark("caution"), ` This is the handover of now, not of ${moment(parse(service.knownAt))}.`),
+    !handover.complete && make("p", {class: "caution"}, mark("caution"), " The shift has more records than are looked at: the oldest are left out."),
+    handover.notice && make("p", {class: "caution"}, mark("caution"), ` ${handover.notice}`),
+    SECTIONS.map(([name, title, otherwise]) => section(title, handover[name], otherwise, at)),
+    make("ul", {class: "boxes"}, ["Handed over by", "Taken over by", "At (UTC)"].map((text) => make("li", {}, text))),
+  ];
+}
+
+function section(title, items, otherwise, at) {
+  return make("section", {}, make("h3", {}, title, items.length ? make("small", {class: "quiet"}, ` ${items.length}`) : null),
+    items.length === 0 ? make("p", {class: "quiet"}, otherwise) : make("ul", {class: "handover-items"}, items.map((item) => line(item, at))));
+}
+
+function line(item, at) {
+  const [from, until] = [parse(item.at), item.until ? parse(item.until) : null];
+  const when = until === null ? full(from) : `${full(from)} to ${clock(until)}${sameDay(from, until) ? "" : ` on ${full(until).slice(0, 16)}`}`;
+  const grave = ["warning", "caution"].find((name) => item.what.startsWith(`${name},`)) ?? (item.what.includes("OUT OF VIEW") ? "warning" : null);
+  return make("li", {class: until !== null && from <= at && at < until ? "under-way" : null},
+    make("span", {class: "handover-when"}, when),
+    make("b", {class: "handover-about"}, item.about),
+    make("span", {class: "handover-what"}, grave && [mark(grave), " "], item.what,
+      item.who && item.who !== "contactd" ? make("span", {class: "quiet"}, ` (${item.who})`) : null));
+}
+
+function sameDay(one, other) {
+  return new Date(one).toISOString().slice(0, 10) === new Date(other).toISOString().slice(0, 10);
+}
