@@ -165,19 +165,26 @@ async def _rehearse_live(rehearsal: Rehearsal, speed: float, port: int) -> Repor
     import asyncio
 
     from contactd.faces.http import build_app
+    from contactd.faces.http.access import AccessRules
+    from contactd.faces.tokens import Role, new_token
     from contactd.records import Ledger
     from contactd.service.server import HttpServer, listen
     from contactd.service.view import DaemonView
 
     listener = listen("127.0.0.1", port)
+    # The real tokens are not for rehearsals; this one is for nothing else.
+    secret, token = new_token("team", Role.OPERATOR)
+    rules = AccessRules(tokens=(token,))
     serving: list[tuple[HttpServer, asyncio.Task[None]]] = []
 
     def ready(daemon: Daemon) -> None:
         ledger = Ledger.open(rehearsal.url)
         view = DaemonView(daemon, rehearsal.registry, ledger, rehearsal.notice)
-        server = HttpServer(build_app(view), listener)
+        app = build_app(view, lambda: rules, rehearsal.controls)
+        server = HttpServer(app, listener)
         serving.append((server, asyncio.ensure_future(server.serve())))
         print(f"{rehearsal.notice} Page: http://127.0.0.1:{port}/", file=sys.stderr)
+        print(f"To steer it and to enter things, sign in there with {secret}", file=sys.stderr)
 
     try:
         return await rehearsal.go_on(headless=False, speed=speed, ready=ready)

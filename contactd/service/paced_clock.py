@@ -10,6 +10,7 @@ class PacedClock:
 
     Attributes:
         speed: service seconds per second of the event loop; 0 while paused.
+        pace: the speed at which it goes on after a pause.
     """
 
     def __init__(self, start: float, speed: float = 1.0) -> None:
@@ -20,6 +21,7 @@ class PacedClock:
         self._since: float | None = None
         self._changed = asyncio.Event()
         self.speed = speed
+        self.pace = speed if speed > 0 else 1.0
 
     def now(self) -> float:
         return self._start + self.boottime() + self._stepped_s
@@ -48,6 +50,8 @@ class PacedClock:
         self._reached_s = self.monotonic()
         self._since = asyncio.get_running_loop().time()
         self.speed = speed
+        if speed > 0:
+            self.pace = speed
         self._wake()
 
     def jump(self, seconds: float) -> None:

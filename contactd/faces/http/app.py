@@ -25,9 +25,11 @@ from contactd.faces.http.routes import (
     outlooks,
     records,
     reference,
+    rehearsal,
     sessions,
     sheets,
 )
+from contactd.faces.http.steering import Steering
 from contactd.faces.http.stream import Changes
 from contactd.faces.http.view import View
 from contactd.faces.page.site import router as page_router
@@ -42,7 +44,11 @@ the operator role. The service advises: flight rules and the responsible authori
 """
 
 
-def build_app(view: View, rules: Callable[[], AccessRules] = AccessRules) -> FastAPI:
+def build_app(
+    view: View,
+    rules: Callable[[], AccessRules] = AccessRules,
+    steering: Steering | None = None,
+) -> FastAPI:
     """The application, over a view.
 
     Its interactive pages are its own: the library's fetch from outside.
@@ -50,6 +56,7 @@ def build_app(view: View, rules: Callable[[], AccessRules] = AccessRules) -> Fas
     Args:
         rules: who may do what at this moment; by default, the machine itself may read and nobody
             may change anything.
+        steering: the time of a rehearsal; None where this is none.
     """
     app = FastAPI(
         title="contactd",
@@ -64,12 +71,22 @@ def build_app(view: View, rules: Callable[[], AccessRules] = AccessRules) -> Fas
         },
     )
     payloads = Payloads(view)
-    app.state.context = Context(view, Access(rules), payloads, Changes(view, payloads))
+    app.state.context = Context(view, Access(rules), payloads, Changes(view, payloads), steering)
     problems.install(app)
     app.add_middleware(GZipMiddleware, minimum_size=1000, compresslevel=6)
     app.add_middleware(Protection)
     app.include_router(_operation(view))
-    for part in (reference, sessions, outlooks, motions, records, alignment, sheets, handover):
+    for part in (
+        reference,
+        sessions,
+        outlooks,
+        motions,
+        records,
+        alignment,
+        sheets,
+        handover,
+        rehearsal,
+    ):
         app.include_router(part.router, prefix="/api/v1")
     app.state.published = calendar.Published()
     app.include_router(calendar.router)

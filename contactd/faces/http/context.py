@@ -14,6 +14,7 @@ from contactd.core.outlook import Snapshot, TargetOutlook
 from contactd.faces.http.access import Access, Caller
 from contactd.faces.http.payloads import Payloads
 from contactd.faces.http.problems import Problem, not_found
+from contactd.faces.http.steering import Steering
 from contactd.faces.http.stream import Changes
 from contactd.faces.http.view import View
 
@@ -23,12 +24,13 @@ LATEST = instants.from_text("2200-01-01T00:00:00Z")
 
 @dataclass(frozen=True, slots=True)
 class Context:
-    """What every route works with."""
+    """What every route works with; ``steering`` only in a rehearsal."""
 
     view: View
     access: Access
     payloads: Payloads
     changes: Changes
+    steering: Steering | None = None
 
     def snapshot(self, known_at: float | None = None) -> Snapshot:
         """The present snapshot, or the one as known at an instant."""

@@ -18,6 +18,7 @@ from contactd.service.metrics import Instruments, SnapshotCollector
 from contactd.service.notify import ServiceManager
 from contactd.service.paced_clock import PacedClock
 from contactd.service.pacing import ClockPace
+from contactd.service.rehearsal.controls import Controls
 from contactd.service.rehearsal.happen import Stage
 from contactd.service.rehearsal.report import Moment, Report, report_on
 from contactd.service.rehearsal.stage import (
@@ -50,7 +51,18 @@ class Rehearsal:
         self.configuration = staged(self._read(folder, beside), script, self.url)
         self.registry = CollectorRegistry()
         self._happened: list[Moment] = []
+        self.controls = Controls(
+            self.clock,
+            script.title,
+            script.lasts_s,
+            [each.after_s for each in script.happenings],
+            self._note,
+        )
         self.daemon: Daemon | None = None
+
+    def _note(self, after_s: float, what: str) -> None:
+        log.info(f"{MARK}: {what}")
+        self._happened.append(Moment(after_s, what))
 
     def _read(self, folder: Path, beside: Path) -> Configuration:
         if self.script.config == DEMO:
@@ -122,8 +134,7 @@ class Rehearsal:
                 what = await stage.let_happen(happening)
             except Exception as error:  # noqa: BLE001 - the rehearsal goes on and says so
                 what = f"could not happen: {happening.what[0]}: {error}"
-            log.info(f"{MARK}: {what}")
-            self._happened.append(Moment(happening.after_s, what))
+            self._note(happening.after_s, what)
         await self._sleep_until(self.script.lasts_s)
 
     async def _sleep_until(self, after_s: float) -> None:

@@ -96,6 +96,14 @@ function showTruth() {
 }
 
 let shownBanners = "";
+let steer = null;
+
+/** What steers a rehearsal stands beside what says that it is one. */
+async function offerSteering(place) {
+  steer ??= import("./rehearsal.js").then((module) => module.steering(openSession)).catch(() => null);
+  const element = await steer;
+  if (element) place.append(element);
+}
 
 function showBanners() {
   const notice = service.beat?.notice || service.document?.notice || "";
@@ -106,13 +114,19 @@ function showBanners() {
   put(banners,
     lost && make("p", {class: "broken", role: "alert"}, mark("caution"),
       `Connection lost at ${clock(now())}. What you see is from then, and no countdown runs.`),
-    notice && make("p", {class: "notice"}, notice),
+    notice && noticed(notice),
     !lost && service.problem && service.problem.status !== 401 &&
       make("p", {class: "broken", role: "alert"}, mark("caution"), `The service answered: ${service.problem.message}`),
     service.knownAt && make("p", {class: "past"},
       make("b", {}, `As it was known at ${moment(parse(service.knownAt))}`),
       make("span", {}, "Nothing here counts down, and nothing can be entered."),
       make("button", {type: "button", onclick: () => travel(null)}, "Back to now")));
+}
+
+function noticed(text) {
+  const place = make("div", {class: "notice"}, make("p", {}, text));
+  if (text.startsWith("REHEARSAL")) offerSteering(place);
+  return place;
 }
 
 function showSession() {
