@@ -15,8 +15,13 @@ if TYPE_CHECKING:
     from contactd.config import Configuration
     from contactd.service.clock import Clock
     from contactd.service.daemon import Daemon
+    from contactd.service.pair import Pair
     from contactd.service.rehearsal import Rehearsal, Report
     from contactd.service.store import Store
+
+
+LEFT_ALONE = 3
+"""Exit code of a service whose ledger has been brought up to date by a newer version."""
 
 
 class _MachineClock:
@@ -32,7 +37,8 @@ def run(config_dir: str, options: Mapping[str, Any]) -> int | None:
     """Run the daemon over a configuration's folder until it is told to stop.
 
     Returns:
-        1 when the settings themselves are wrong, so that nothing can be started; else 0.
+        1 when the settings themselves are wrong, so that nothing can be started;
+        ``LEFT_ALONE`` when the ledger is a newer version's; else 0.
 
     Raises:
         ContactdError: if the ledger or the address to listen on cannot be had.
@@ -41,6 +47,7 @@ def run(config_dir: str, options: Mapping[str, Any]) -> int | None:
 
     from contactd.config import examine
     from contactd.config.loader import SETTINGS_FILE
+    from contactd.core.errors import NewerLedger
     from contactd.records import Ledger
     from contactd.service import logs
     from contactd.service.clock import WallClock
@@ -61,14 +68,36 @@ def run(config_dir: str, options: Mapping[str, Any]) -> int | None:
     settings = configuration.settings
     logs.set_up(settings.log.format, settings.log.level, clock.now)
     listener = handed_over(os.environ) or listen(settings.http.host, settings.http.port)
-    store = Store(Ledger.open(configuration.store_url))
+    try:
+        store = Store(Ledger.open(configuration.store_url))
+    except NewerLedger as error:
+        print(error, file=sys.stderr)
+        listener.close()
+        return LEFT_ALONE
     refused = tuple(str(error) for error in found.errors)
     try:
-        asyncio.run(_serve(configuration, refused, place, clock, store, listener))
+        refusal = asyncio.run(_serve(configuration, refused, place, clock, store, listener))
     finally:
         store.close()
         listener.close()
-    return 0
+    if refusal:
+        print(refusal, file=sys.stderr)
+    return LEFT_ALONE if refusal else 0
+
+
+def _pair(configuration: Configuration, clock: Clock) -> Pair | None:
+    """This service's part in a pair; None where the ledger cannot have several services."""
+    if not configuration.store_url.startswith("postgresql"):
+        return None
+    import socket
+
+    from contactd.config.settings import Pair as Section
+    from contactd.records.lease import Lease
+    from contactd.service.pair import Pair
+
+    section = configuration.settings.pair or Section()
+    name = section.name or socket.gethostname()
+    return Pair(Lease(configuration.store_url, name, section.lease_s), clock)
 
 
 async def _serve(
@@ -78,7 +107,8 @@ async def _serve(
     clock: Clock,
     store: Store,
     listener: socket.socket,
-) -> None:
+) -> str:
+    """Serve until told to stop; why this version must leave the ledger alone, or ""."""
     import asyncio
     import signal
 
@@ -115,8 +145,13 @@ async def _serve(
         ServiceManager(os.environ),
         MachinePace(clock),
         ask=synchronisation,
+        pair=_pair(configuration, clock),
     )
     registry.register(SnapshotCollector(daemon.snapshot, clock.now))
+    if daemon.leading.pair is not None:
+        from contactd.service.pair_metrics import PairCollector
+
+        registry.register(PairCollector(daemon.leading))
     with Ledger.open(configuration.store_url) as reader:
         rules = FollowedRules(lambda: daemon.state.configuration, _tokens_refused)
         app = build_app(DaemonView(daemon, registry, reader), rules)
@@ -131,6 +166,7 @@ async def _serve(
         finally:
             server.stop()
             await serving
+    return daemon.leading.refusal
 
 
 def _tokens_refused(problem: str) -> None:

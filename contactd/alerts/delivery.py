@@ -13,7 +13,7 @@ import random
 from collections.abc import Awaitable, Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import partial
-from typing import Any
+from typing import Any, Protocol
 
 from contactd.alerts.circuit import Circuit, CircuitTerms, Clock
 from contactd.alerts.message import About, Channel, ChannelBusy, Message
@@ -62,6 +62,23 @@ class Attempt:
     final: bool = True
 
 
+class Permit(Protocol):
+    """Whether this service may send at all: of several, only the one that leads may."""
+
+    @property
+    def fence(self) -> int:
+        """The number of its lead, which grows with every change; messages carry it."""
+        ...
+
+    async def ask(self) -> bool:
+        """Whether it may send, having made sure of it."""
+        ...
+
+    def holds(self) -> bool:
+        """Whether what was made sure of last still counts, at this very moment."""
+        ...
+
+
 class _NotPermitted(Exception):
     """This service may not send at present: another one leads."""
 
@@ -88,7 +105,7 @@ class Delivery:
         rng: where the random part of each wait comes from.
         observe: told of each attempt.
         link: where an alert can be acknowledged by whoever reads a channel, or None.
-        permit: asked before each attempt whether this service may send at all.
+        permit: asked before each attempt whether this service may send; None if it always may.
     """
 
     def __init__(
@@ -98,7 +115,7 @@ class Delivery:
         rng: random.Random | None = None,
         observe: Callable[[Attempt], None] = lambda _: None,
         link: Callable[[Alert, str], str | None] = lambda _alert, _channel: None,
-        permit: Callable[[], Awaitable[bool]] | None = None,
+        permit: Permit | None = None,
     ) -> None:
         self._record = record
         self._clock = clock
@@ -113,6 +130,7 @@ class Delivery:
         self._outbox: list[Record] = []
         self._flushing: asyncio.Task[None] | None = None
         self._closing: set[asyncio.Task[None]] = set()
+        self._is_closed = False
 
     def use(self, channels: Iterable[tuple[Channel, Terms]]) -> None:
         """Send through these channels from now on; others are closed once they are idle.
@@ -137,7 +155,10 @@ class Delivery:
         """Take on all messages whose outcome is not in the ledger yet.
 
         To be called with the whole list after each change; what is in hand is not taken twice.
+        After :meth:`close` nothing is taken on: it is offered again after the next start.
         """
+        if self._is_closed:
+            return
         wanted: set[Place] = set()
         for message in messages:
             places = {(part, message.channel) for part in message.parts}
@@ -183,11 +204,16 @@ class Delivery:
             await asyncio.wait(waiting, return_when=asyncio.FIRST_COMPLETED)
             await asyncio.sleep(0)
 
+    def withdraw(self) -> None:
+        """Break off whatever is being tried, at once: this service may send no more."""
+        for task in self._in_hand.values():
+            task.cancel()
+
     async def close(self) -> None:
         """Stop trying; what is not delivered is offered again after the next start."""
+        self._is_closed = True
         tasks = list(self._in_hand.values())
-        for task in tasks:
-            task.cancel()
+        self.withdraw()
         await asyncio.gather(*tasks, return_exceptions=True)
         while self._flushing is not None:
             await self._flushing
@@ -298,7 +324,7 @@ class Delivery:
                     lane.circuit.abandoned()
 
     async def _attempt(self, lane: _Lane, message: Message) -> None:
-        if self._permit is not None and not await self._permit():
+        if self._permit is not None and not await self._permit.ask():
             raise _NotPermitted
         begun = self._clock.now()
         links = {
@@ -307,7 +333,8 @@ class Delivery:
             if (url := self._link(alert, message.channel)) is not None
         }
         try:
-            ready = replace(message, at=begun, links=links)
+            fence = 0 if self._permit is None else self._permit.fence
+            ready = replace(message, at=begun, links=links, fence=fence)
             await self._within(lane.terms.attempt_s, lane.channel, ready)
         except DeliveryError as error:
             took_s = self._clock.now() - begun
@@ -318,14 +345,14 @@ class Delivery:
 
     async def _within(self, seconds: float, channel: Channel, message: Message) -> None:
         """Send, but not for longer than ``seconds`` of the clock."""
-        sending = asyncio.ensure_future(channel.send(message))
+        sending = asyncio.ensure_future(self._send(channel, message))
         bell = asyncio.ensure_future(self._clock.sleep(seconds))
         try:
             await asyncio.wait((sending, bell), return_when=asyncio.FIRST_COMPLETED)
             if not sending.done():
                 raise DeliveryError(channel.name, f"no answer within {seconds:g} s", True)
             sending.result()
-        except DeliveryError:
+        except (DeliveryError, _NotPermitted):
             raise
         except Exception as error:
             # A channel's own bug must not lose the alert either.
@@ -335,6 +362,13 @@ class Delivery:
             for task in (sending, bell):
                 task.cancel()
             await asyncio.gather(sending, bell, return_exceptions=True)
+
+    async def _send(self, channel: Channel, message: Message) -> None:
+        # Nothing is awaited between this look and the sending: a process that was stopped in
+        # between finds here that its time has run out.
+        if self._permit is not None and not self._permit.holds():
+            raise _NotPermitted
+        await channel.send(message)
 
     def _note(self, kind: str, message: Message, body: Mapping[str, Any]) -> None:
         """Have an outcome recorded, together with others that come at the same time."""

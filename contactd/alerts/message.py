@@ -36,6 +36,7 @@ class Message:
         remark: what else is to be said, such as who acknowledged.
         links: where each alert can be acknowledged, by identity.
         at: instant (s) at which it is being sent; relative times count from here.
+        fence: number of the lead under which it is sent, of several services; 0 where one is alone.
     """
 
     key: str
@@ -47,6 +48,7 @@ class Message:
     remark: str = ""
     links: Mapping[str, str] = field(default_factory=dict)
     at: float = 0.0
+    fence: int = 0
 
     @property
     def severity(self) -> Severity:

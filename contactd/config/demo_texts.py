@@ -24,6 +24,10 @@ planning:
 #   url: sqlite:////var/lib/contactd/ledger.sqlite   # or postgresql://user@host/contactd
 #   password_file: secrets/pgpass     # host:port:database:user:password; never in the address
 # Without it the ledger is ledger.sqlite in the state directory, or else in var beside this folder.
+# Services on one PostgreSQL get on by themselves: one leads, the others follow and take over.
+# pair:
+#   name: hill              # what this one is called; by default the machine's name
+#   lease: 3s               # so long the lead lasts without being renewed; 2s to 60s
 
 http:
   host: 127.0.0.1         # loopback only, unless you say otherwise
@@ -132,7 +136,7 @@ clock:
 # How targets share stations. Without this, every contact is ours.
 # station_time:
 #   frozen: 2h              # what begins sooner is not moved any more
-#   time_limit: 30s         # so long the best is looked for, at the most
+#   time_limit: 8s          # so long the best is looked for, at the most
 #   solver: highs           # or cp-sat, which needs pip install 'contactd[allocation]'
 #   requests:               # what each target asks for whose own file does not say
 #     - priority: 1         # up to 1000; a contact of 10 counts as much as ten of 1

@@ -15,6 +15,7 @@ from contactd.config.station_time import StationTime
 from contactd.config.types import (
     File,
     Host,
+    Name,
     PositiveDuration,
     Size,
     Truth,
@@ -82,6 +83,17 @@ class Store(Section):
         if self.password_file is not None and not (self.url or "").startswith("postgresql"):
             raise_at(("password_file",), "no password_file: it belongs to a PostgreSQL url")
         return self
+
+
+class Pair(Section):
+    """How this service gets on with another one on the same PostgreSQL.
+
+    ``name`` is what each is called in logs and on pages; the machine's name by default. ``lease``
+    is how long the lead lasts without being renewed: one that hangs is followed so late.
+    """
+
+    name: Name | None = None
+    lease_s: Annotated[float, duration(2.0, 60.0)] = Field(default=3.0, alias="lease")
 
 
 class Http(Section):
@@ -154,6 +166,7 @@ class Settings(Section):
     horizon: Horizon = Horizon()
     planning: Planning = Planning()
     store: Store = Store()
+    pair: Pair | None = None
     http: Http = Http()
     log: Log = Log()
     alerts: AlertLeads = AlertLeads()
@@ -163,6 +176,12 @@ class Settings(Section):
     elements: Elements = Elements()
     clock: ClockRules = ClockRules()
     station_time: StationTime | None = None
+
+    @model_validator(mode="after")
+    def _a_pair_shares_a_server(self) -> Settings:
+        if self.pair is not None and not (self.store.url or "").startswith("postgresql"):
+            raise_at(("pair",), "no pair: it needs a PostgreSQL url under store", "a pair")
+        return self
 
     @model_validator(mode="after")
     def _channel_names_differ(self) -> Settings:

@@ -8,6 +8,8 @@
     ├── InputErrors          several InputError, reported together
     ├── PropagationError     a target that cannot be propagated from some instant on
     ├── LedgerError          the ledger cannot be read or written
+    │   ├── NewerLedger      it was written by a newer version of the program
+    │   └── LeadLost         another service leads, so that this one may not write
     └── DeliveryError        an alert did not reach a channel; says whether trying again is worth it
 
 A satellite that fails to propagate is a value in a result where several are asked for, and a
@@ -99,6 +101,18 @@ class LedgerError(ContactdError):
     def __init__(self, reason: str, passing: bool = False) -> None:
         super().__init__(reason)
         self.passing = passing
+
+
+class NewerLedger(LedgerError):
+    """The ledger was written by a newer version of the program: this one must leave it alone."""
+
+    code = "newer-ledger"
+
+
+class LeadLost(LedgerError):
+    """Another service has taken the lead since: what was to be written was not."""
+
+    code = "lead-lost"
 
 
 class DeliveryError(ContactdError):

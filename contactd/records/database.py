@@ -11,12 +11,17 @@ from typing import Any
 import sqlalchemy as sa
 from sqlalchemy.engine import URL, make_url
 
-from contactd.core.errors import LedgerError
-from contactd.records.schema import NEWEST
+from contactd.core.errors import LeadLost, LedgerError, NewerLedger
+from contactd.records.schema import NEWEST, lease_table
 
 MIGRATIONS = Path(__file__).parent / "migrations"
 # Any fixed number will do, as long as every version of the program uses the same.
 _UPGRADE_LOCK = 0x636F6E7461637464
+# Whoever stands still within a transaction (a process that hangs, a network that is cut) would keep
+# the ledger locked for all others: the server ends such a session.
+IDLE_IN_TRANSACTION_S = 2.0
+# While its tables are changed the server may be busy for long, and says nothing meanwhile.
+_UPGRADE_SILENCE_S = 3600.0
 
 _MEANINGS = {
     sqlite3.SQLITE_BUSY: ("another process holds it locked", True),
@@ -48,16 +53,32 @@ def open_engine(url: str, patience_s: float) -> sa.Engine:
     try:
         if parsed.get_backend_name() == "sqlite":
             return _sqlite_engine(parsed, patience_s)
-        return sa.create_engine(
-            parsed,
-            pool_pre_ping=True,
-            pool_size=2,
-            max_overflow=2,
-            pool_timeout=patience_s,
-            connect_args={"connect_timeout": max(1, round(patience_s))},
-        )
+        return _postgresql_engine(parsed, patience_s)
     except (sa.exc.NoSuchModuleError, ModuleNotFoundError) as error:
         raise LedgerError(f"no driver for {parsed.drivername}: {error}") from None
+
+
+def _postgresql_engine(url: URL, patience_s: float) -> sa.Engine:
+    engine = sa.create_engine(
+        url,
+        pool_pre_ping=True,
+        pool_size=2,
+        max_overflow=2,
+        pool_timeout=patience_s,
+        connect_args={"connect_timeout": max(1, round(patience_s))},
+    )
+
+    @sa.event.listens_for(engine, "do_connect")
+    def connect(_dialect: Any, _record: Any, given: list[Any], named: dict[str, Any]) -> Any:
+        from contactd.records.patience import PatientConnection
+
+        made = PatientConnection.connect(*given, **named)
+        made.silence_s = patience_s
+        made.execute(f"SET idle_in_transaction_session_timeout = '{IDLE_IN_TRANSACTION_S:g}s'")
+        made.commit()
+        return made
+
+    return engine
 
 
 def _sqlite_engine(url: URL, patience_s: float) -> sa.Engine:
@@ -137,40 +158,109 @@ def _explain_sqlite(name: str, error: sqlite3.Error) -> tuple[str, bool]:
     return f"the ledger {name} cannot be used: {what} ({error})", passing
 
 
-def bring_up_to_date(engine: sa.Engine, name: str) -> None:
+def bring_up_to_date(engine: sa.Engine, name: str, fence: int | None = None) -> None:
     """Run the migrations that a ledger lacks; alembic is imported only if it lacks any.
 
+    A ledger on which somebody leads is left in its form, and used in it: whoever leads next brings
+    it up to date. A migration therefore only adds, and the version before goes on reading.
+
+    Args:
+        fence: of whoever leads and asks; None for all others.
+
     Raises:
-        LedgerError: if it was written by a newer version of the program, or cannot be used.
+        NewerLedger: if it was written by a newer version of the program.
+        LeadLost: if ``fence`` is no longer in force.
+        LedgerError: if it cannot be used.
     """
     with meaning(name):
         with engine.connect() as connection:
-            standing = _version(connection)
-        if standing == NEWEST:
+            standing = form_of(connection)
+            if standing == NEWEST:
+                return
+            left_alone = fence is None and is_led(connection)
+        if standing is not None and standing not in known_forms():
+            raise newer(name, standing)
+        if left_alone:
             return
         from alembic import command
         from alembic.config import Config
-        from alembic.script import ScriptDirectory
 
         settings = Config()
         settings.set_main_option("script_location", str(MIGRATIONS).replace("%", "%%"))
-        known = {each.revision for each in ScriptDirectory.from_config(settings).walk_revisions()}
-        if standing is not None and standing not in known:
-            raise LedgerError(
-                f"the ledger {name} was written by a newer version (its form is {standing}, "
-                f"this version knows up to {NEWEST}): upgrade contactd here, then try again"
-            )
         writer = engine.execution_options(writing=True)
         with writer.begin() as connection:
             if connection.dialect.name == "postgresql":
+                _take_time(connection)
                 connection.execute(sa.select(sa.func.pg_advisory_xact_lock(_UPGRADE_LOCK)))
-            if _version(connection) != NEWEST:
+            if fence is not None:
+                check_fence(connection, fence, name)
+            if form_of(connection) != NEWEST:
                 settings.attributes["connection"] = connection
                 command.upgrade(settings, "head")
 
 
-def _version(connection: sa.Connection) -> str | None:
+def newer(name: str, form: str) -> NewerLedger:
+    """The error that a ledger's form is none that this version knows."""
+    return NewerLedger(f"the ledger {name} {newer_form(form)}")
+
+
+def newer_form(form: str) -> str:
+    """What is to be said of a form that this version does not know."""
+    return (
+        f"was written by a newer version (its form is {form}, "
+        f"this version knows up to {NEWEST}): upgrade contactd here, then try again"
+    )
+
+
+def known_forms() -> frozenset[str]:
+    """Every form that a ledger ever had, up to this version's."""
+    return frozenset(
+        path.name.partition("_")[0] for path in (MIGRATIONS / "versions").glob("0*.py")
+    )
+
+
+def check_fence(connection: sa.Connection, fence: int, name: str) -> None:
+    """Make sure that the lead cannot be taken before this transaction is over.
+
+    Raises:
+        LeadLost: if it has been already.
+    """
+    query = sa.select(lease_table.c.fence).with_for_update(read=True)
+    if connection.execute(query).scalar() != fence:
+        raise LeadLost(f"another service leads on the ledger {name}")
+
+
+def is_led(connection: sa.Connection) -> bool:
+    """Whether somebody's lease of the lead lasts; on PostgreSQL only."""
+    if connection.dialect.name != "postgresql" or not sa.inspect(connection).has_table("lease"):
+        return False
+    query = sa.select(lease_table.c.until > server_time())
+    return bool(connection.execute(query).scalar())
+
+
+def server_time() -> sa.ColumnElement[float]:
+    """The PostgreSQL server's present, in POSIX seconds."""
+    return sa.cast(sa.func.extract("epoch", sa.func.clock_timestamp()), sa.Double)
+
+
+def form_of(connection: sa.Connection) -> str | None:
+    """The migration at which a ledger stands; None for one that has no tables yet."""
     if not sa.inspect(connection).has_table("alembic_version"):
         return None
     found = connection.execute(sa.text("SELECT version_num FROM alembic_version")).scalar()
     return None if found is None else str(found)
+
+
+def _take_time(connection: sa.Connection) -> None:
+    """Let a transaction last as long as it must."""
+    raw = connection.connection.dbapi_connection
+    if raw is not None:
+        before = raw.silence_s
+        raw.silence_s = _UPGRADE_SILENCE_S
+
+        def restore(*_: object) -> None:
+            raw.silence_s = before
+
+        sa.event.listen(connection, "commit", restore, once=True)
+        sa.event.listen(connection, "rollback", restore, once=True)
+    connection.exec_driver_sql("SET LOCAL idle_in_transaction_session_timeout = '60s'")

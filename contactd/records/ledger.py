@@ -140,16 +140,28 @@ class Ledger:
         self._database.bring_up_to_date(self._engine, self.name)
         self._identity = identity
 
-    def append(self, records: Sequence[Record]) -> list[Record]:
+    def lead(self, fence: int) -> None:
+        """Bring the tables up to date, as whoever leads may.
+
+        Raises:
+            LeadLost: if the lead has been taken by somebody else since.
+        """
+        _patiently(lambda: self._database.bring_up_to_date(self._engine, self.name, fence))
+
+    def append(self, records: Sequence[Record], fence: int | None = None) -> list[Record]:
         """Store records, all or none, in the order given; when it returns they are on the disk.
 
         A record whose identity is already stored is not stored again.
+
+        Args:
+            fence: store them only while this fence is in force; what people state needs none.
 
         Returns:
             the stored records, numbered, one for each given; for an identity that was already
             there, the record that was stored first.
 
         Raises:
+            LeadLost: if another fence is in force.
             LedgerError: see the class; also for bodies that are no JSON or too large.
             ValueError: for more than ``MOST_AT_ONCE`` records.
         """
@@ -162,14 +174,18 @@ class Ledger:
         for record in records:
             check_texts(record)
         bodies = [body_text(record.body) for record in records]
-        return _patiently(lambda: self._append(records, bodies))
+        return _patiently(lambda: self._append(records, bodies, fence))
 
-    def _append(self, records: Sequence[Record], bodies: list[str]) -> list[Record]:
+    def _append(
+        self, records: Sequence[Record], bodies: list[str], fence: int | None
+    ) -> list[Record]:
         from contactd.records.chain import digest, read_body
 
         with self._writing() as connection:
             if connection.dialect.name == "postgresql":
                 connection.exec_driver_sql("LOCK TABLE record IN EXCLUSIVE MODE")
+                if fence is not None:
+                    self._database.check_fence(connection, fence, self.name)
             number, before = self._end(connection)
             known = self._known(connection, {record.identity for record in records} - {""})
             stored: list[Record] = []

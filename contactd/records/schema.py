@@ -2,10 +2,21 @@
 
 from __future__ import annotations
 
-from sqlalchemy import BigInteger, Column, Double, Integer, MetaData, String, Table, Text
+from sqlalchemy import (
+    BigInteger,
+    Boolean,
+    CheckConstraint,
+    Column,
+    Double,
+    Integer,
+    MetaData,
+    String,
+    Table,
+    Text,
+)
 
 # The newest migration. Where a ledger already stands there, alembic need not be imported.
-NEWEST = "0002"
+NEWEST = "0003"
 
 metadata = MetaData()
 
@@ -41,4 +52,29 @@ archive_table = Table(
     Column("digest", String(64), nullable=False),
     Column("file", String, nullable=False),
     Column("sha256", String(64), nullable=False),
+)
+
+# One row: who leads of several services on one PostgreSQL. Times are the server's own, in POSIX
+# seconds. ``fence`` grows by one whenever the lead is taken; ``sends_from`` is when the lease of
+# the one before has run out; ``locked`` says that the leader's session holds the advisory lock too.
+lease_table = Table(
+    "lease",
+    metadata,
+    Column("one", Integer, primary_key=True, autoincrement=False),
+    Column("fence", BigInteger, nullable=False),
+    Column("holder", String, nullable=False),
+    Column("instance", String, nullable=False),
+    Column("until", Double, nullable=False),
+    Column("sends_from", Double, nullable=False),
+    Column("locked", Boolean, nullable=False),
+    CheckConstraint("one = 1", name="lease_is_one_row"),
+)
+
+# Who is there, and when each was last seen.
+member_table = Table(
+    "member",
+    metadata,
+    Column("instance", String, primary_key=True),
+    Column("name", String, nullable=False),
+    Column("seen", Double, nullable=False),
 )

@@ -46,19 +46,27 @@ class Beat:
 
 
 def step(
-    state: ServiceState, telling: Telling, now: float, was_down_since: float | None = None
+    state: ServiceState,
+    telling: Telling,
+    now: float,
+    was_down_since: float | None = None,
+    leads: bool = True,
 ) -> Beat:
     """One beat.
 
     Args:
         now: instant (s).
         was_down_since: instant (s) since which nobody looked, while that is to be made good.
+        leads: whether this service records and tells what it finds; else it only keeps up.
     """
     state, predict = _ask_predictions(refresh_reaches(state), now)
     state, job = ask_sharing(state, now)
     if not state.asked and is_settled(state):
         state = replace(state, planned_at=now)
     state = refresh_forecasts(state, now)
+    if not leads:
+        state = replace(state, changes=())
+        return Beat(state, state.snapshot(now), (), predict, job)
     state, records, again_at = _decide(state, telling, now, was_down_since)
     changes, state = state.changes, replace(state, changes=())
     return Beat(state, state.snapshot(now), (*changes, *records), predict, job, again_at)

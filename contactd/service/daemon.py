@@ -18,6 +18,7 @@ from contactd import __version__
 from contactd.alerts.composing import compose
 from contactd.alerts.delivery import Attempt, Delivery
 from contactd.alerts.matter import Sort
+from contactd.alerts.rules import NOTHING_KEPT
 from contactd.alerts.state import AlertState, fold_alerts
 from contactd.alerts.tickets import Tickets
 from contactd.config import Configuration
@@ -28,6 +29,7 @@ from contactd.core.allocation.records import SUBJECT, allocation_body
 from contactd.core.change import ElementsChange, change_record
 from contactd.core.contacts.fleet import worth_compiling
 from contactd.core.contacts.table import ahead_of
+from contactd.core.errors import LedgerError
 from contactd.core.outlook import Health, Snapshot, TargetOutlook
 from contactd.core.planning import Prediction, Target, predict_target
 from contactd.core.record import Record
@@ -36,9 +38,11 @@ from contactd.service.beat import Span, step
 from contactd.service.clock import Clock, ClockWatch
 from contactd.service.feeding import Feeding
 from contactd.service.kernel_clock import Synchronisation
+from contactd.service.leading import Leading
 from contactd.service.metrics import Instruments
 from contactd.service.notify import ServiceManager
 from contactd.service.pacing import Job, Pace
+from contactd.service.pair import Pair
 from contactd.service.reload import Files, Loaded
 from contactd.service.resting import change_between, new_elements, recorded_motion
 from contactd.service.sharing import SharingJob, adopt_allocation, adopt_failure
@@ -82,6 +86,7 @@ class Daemon:
         predictors: where predictions are computed; threads of its own if None.
         channels: how channels are made; the real ones if None.
         ask: what the kernel says of its clock; nobody is asked if None.
+        pair: who leads, of several services on one ledger; None for one that is alone.
     """
 
     def __init__(
@@ -97,6 +102,7 @@ class Daemon:
         predictors: Executor | None = None,
         channels: ChannelMaker | None = None,
         ask: Callable[[], Synchronisation | None] | None = None,
+        pair: Pair | None = None,
     ) -> None:
         now = clock.now()
         self.clock = clock
@@ -128,8 +134,9 @@ class Daemon:
         self._channels = channels or Channels()
         self._tickets = tickets_of(configuration)
         self._life = SignOfLife(clock)
+        self.leading = Leading(pair)
         self._delivery = Delivery(
-            self._exchange, clock, observe=self._count_attempt, link=self._link
+            self._exchange, clock, observe=self._count_attempt, link=self._link, permit=pair
         )
         self._delivery.use(self._channels.of(configuration))
         self._ledger_lock = asyncio.Lock()
@@ -161,7 +168,18 @@ class Daemon:
             reasons.append("the first plan is not complete")
         if self._state.ledger_trouble:
             reasons.append(self._state.ledger_trouble)
-        return Health(live=live, ready=not reasons, reasons=tuple(reasons))
+        reasons += self.leading.reasons()
+        leading = self.leading
+        return Health(live, not reasons, tuple(reasons), leading.role, leading.leader)
+
+    def notice(self) -> str:
+        """What every screen of a service that follows says; "" where it leads or is alone."""
+        pair, leader = self.leading.pair, self.leading.leader
+        if pair is None or self.leading.leads:
+            return ""
+        if not leader:
+            return f"{pair.name}: nobody leads at present, so that no alerts are sent."
+        return f"{pair.name} follows {leader}, which sends the alerts. What you enter here counts."
 
     @property
     def tickets(self) -> Tickets | None:
@@ -208,17 +226,15 @@ class Daemon:
     async def begin(self) -> None:
         """Read the ledger, say who is watching, and beat for the first time."""
         await self._read_ledger()
-        self._down_since = self._ledger_fold[1].looked_at
-        digest = self._state.configuration.digest
-        records = [self._record(kinds.SERVICE_STARTED, "contactd", {"configuration": digest})]
-        if self._ledger_fold[0].configuration_digest != digest and not self._state.refused:
-            records.append(self._adopted_record())
         await self._life.follow(self._state.configuration)
         self._feeding.follow(self._state.configuration.feeds.values(), self._ledger_fold[0])
         self._adopt_feeds()
-        new = self._new_elements()
-        self._state = replace(self._state, motions=self._recorded_motions(new))
-        await self._exchange([*records, *new])
+        if self.leading.pair is None:
+            await self._begin_to_lead({})
+        else:
+            await self.leading.start(
+                self._take_up_lead, self._let_go_of_lead, self._delivery.withdraw, self.stop
+            )
         log.info(
             "watching",
             version=__version__,
@@ -229,6 +245,57 @@ class Daemon:
         for problem in self._state.refused:
             log.error("configuration refused", problem=problem)
         await self.beat()
+
+    async def _begin_to_lead(self, facts: dict[str, Any]) -> None:
+        """Say who is watching, and look again at all that may have been missed until now."""
+        self._down_since, self._caught_up = self._ledger_fold[1].looked_at, False
+        digest = self._state.configuration.digest
+        started = {"configuration": digest, **facts}
+        records = [self._record(kinds.SERVICE_STARTED, "contactd", started)]
+        if self._ledger_fold[0].configuration_digest != digest and not self._state.refused:
+            records.append(self._adopted_record())
+        new = self._new_elements()
+        moved = self._recorded_motions(new)
+        kept = {n: each for n, each in self._state.predictions.items() if n not in moved}
+        self._state = replace(
+            self._state,
+            motions={**self._state.motions, **moved},
+            predictions=kept,
+            shared=replace(self._state.shared, asked=None, done=None),
+            kept=NOTHING_KEPT,
+            quiet=None,
+        )
+        await self._exchange([*records, *new])
+
+    async def _take_up_lead(self, fence: int) -> None:
+        """Record, raise and send from now on, under a fence."""
+        assert self.leading.pair is not None
+        async with self._beat_lock:
+            async with self._ledger_lock:
+                await self.store.lead(fence)
+            while await self._exchange():
+                pass
+            if self.store.trouble:
+                raise LedgerError(self.store.trouble, passing=True)
+            self.leading.taken = fence
+            await self._begin_to_lead({"node": self.leading.pair.name, "fence": fence})
+        await self.beat()
+        self._spawn(self._send_when_it_may(self.leading.pair))
+
+    async def _send_when_it_may(self, pair: Pair) -> None:
+        """Beat at the moment from which the one before sends no more."""
+        await self.clock.sleep(max(pair.standing.sends_from - self.clock.boottime(), 0.0))
+        await self.beat()
+
+    async def _let_go_of_lead(self) -> None:
+        """Only keep up from now on. What is held here, whoever leads finds by itself."""
+        self._delivery.withdraw()
+        async with self._ledger_lock:
+            dropped = self.store.follow()
+            self._down_since = None
+            self._learn(())
+        if dropped:
+            log.warning("what was not yet in the ledger is left to whoever leads", records=dropped)
 
     async def _read_ledger(self) -> None:
         """Read all that the ledger knows. To watch without that would be to say what is not so."""
@@ -249,10 +316,12 @@ class Daemon:
             task.cancel()
         await asyncio.gather(*self._tasks, return_exceptions=True)
         self._predictors.shutdown(wait=False, cancel_futures=True)
+        await self.leading.stop_following()
         await self._feeding.close()
         await self._delivery.close()
         await self._life.close()
         await self._exchange([self._record(kinds.SERVICE_STOPPED, "contactd", {})])
+        await self.leading.leave()
 
     def _jobs(self) -> list[Job]:
         return [
@@ -293,14 +362,15 @@ class Daemon:
         state = replace(
             self._state, clock=self._watch.trust(), ledger_trouble=trouble, channels=channels
         )
-        made = step(state, self._telling, now, self._down_since)
+        leads = self.leading.leads
+        made = step(state, self._telling, now, self._down_since, leads)
         self._state = made.state
         for target, span in made.predict:
             self._spawn(self._predict(target, span, now))
         if made.share is not None:
             self._spawn(self._share(made.share, now))
         records = made.records
-        if made.state.planned_at is not None:
+        if leads and made.state.planned_at is not None:
             self._down_since = None
             if not self._caught_up:
                 # In one go with what it tells: a start that does not get here tells it again.
@@ -311,11 +381,17 @@ class Daemon:
             await self._exchange(records)
             self._count(records, now)
         self._snapshot = self._state.snapshot(now)
-        telling = self._telling
-        self._delivery.offer(compose(self._state.alerts, now, telling.manners, telling.care))
+        self._offer(now)
         for observer in self.observers:
             observer(self._state, self._snapshot)
         self._wake_in(made.again_at - now)
+
+    def _offer(self, now: float) -> None:
+        telling = self._telling
+        if self.leading.may_send:
+            self._delivery.offer(compose(self._state.alerts, now, telling.manners, telling.care))
+        elif not self.leading.leads:
+            self._delivery.offer(())
 
     def _wake_in(self, seconds: float) -> None:
         """Beat at the very moment at which something falls due, if that is before the next beat."""
@@ -333,7 +409,7 @@ class Daemon:
 
     async def look_after_life(self) -> None:
         """Send the sign of life, if it is time and all is well."""
-        self._life.look(self.health().ready, self.store)
+        self._life.look(self.leading.may_send and self.health().ready, self.store)
 
     def _note_moved_clock(self) -> None:
         watch = self._watch
@@ -344,11 +420,16 @@ class Daemon:
             log.warning("the machine was suspended", for_s=round(watch.suspended_s, 1))
 
     async def _exchange(self, records: Iterable[Record] = ()) -> int:
-        """Write records, and learn all that is new in the ledger; how many records that was."""
+        """Write records, and learn all that is new in the ledger; how many records that was.
+
+        A service that follows writes none: whoever leads finds the same.
+        """
         async with self._ledger_lock:
-            news = await self.store.exchange(tuple(records))
+            news = await self.store.exchange(tuple(records) if self.leading.leads else ())
             self._learn(news)
-            return len(news)
+        if self.store.is_fenced_out and self.leading.pair is not None:
+            self.leading.pair.lost()
+        return len(news)
 
     def _learn(self, news: Sequence[Record]) -> None:
         """Fold what is new in the ledger, and what is held because the ledger fails, into state."""
@@ -565,6 +646,10 @@ class Daemon:
     async def look_at_feeds(self) -> None:
         """Fetch what is due, and adopt what is new."""
         await self._feeding.guard(self._state.configuration.settings.elements.public_only)
+        if not self.leading.leads:
+            self._feeding.learn(self._ledger_fold[0])
+            self._adopt_feeds()
+            return
         records = await self._feeding.fetch_due(self.instruments.fetches)
         if records:
             await self._exchange(records)

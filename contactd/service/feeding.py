@@ -34,6 +34,7 @@ class Feeding:
         self._clock = clock
         self._feeds: dict[str, Feed] = {}
         self._elements: dict[str, tuple[ElementSet, ...]] = {}
+        self._learned: dict[str, Record] = {}
         self._client: httpx.AsyncClient | None = None
         self._public_only = False
 
@@ -70,6 +71,17 @@ class Feeding:
             else target
             for name, target in configured.items()
         }
+
+    def learn(self, known: State) -> None:
+        """Take over what whoever leads has fetched, as the ledger knows it."""
+        for name, feed in self._feeds.items():
+            record = known.elements.get(name)
+            if record is None or record is self._learned.get(name):
+                continue
+            self._learned[name] = record
+            if record.body.get("source") == feed.terms.url:
+                self._feeds[name] = Feed(feed.terms, record.body.get("validators"))
+                self._remember(name, str(record.body.get("omm", "")))
 
     async def fetch_due(self, count: Any) -> list[Record]:
         """Fetch from every feed that is due; records of the elements that are new."""

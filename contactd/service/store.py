@@ -10,14 +10,17 @@ import asyncio
 from collections import deque
 from collections.abc import Sequence
 from concurrent.futures import Executor, ThreadPoolExecutor
-from typing import Protocol
+from typing import TYPE_CHECKING, Any, Protocol
 
 import structlog
 
-from contactd.core.errors import LedgerError
+from contactd.core.errors import LeadLost, LedgerError
 from contactd.core.record import Record
 from contactd.records.chain import refusal
 from contactd.records.ledger import MOST_AT_ONCE
+
+if TYPE_CHECKING:
+    from contactd.records import Ledger
 
 log = structlog.get_logger("contactd.store")
 
@@ -49,6 +52,8 @@ class Store:
         trouble: what is wrong with the ledger at present, or "".
         dropped: records lost because more than ``MOST_HELD`` had to be held, or because no ledger
             would store them.
+        fence: under which the service writes what it finds itself; None where it is alone.
+        is_fenced_out: somebody else was found to lead when something was to be written.
     """
 
     def __init__(self, ledger: LedgerLike, thread: Executor | None = None) -> None:
@@ -59,6 +64,8 @@ class Store:
         self.number = 0
         self.trouble = ""
         self.dropped = 0
+        self.fence: int | None = None
+        self.is_fenced_out = False
 
     @property
     def held(self) -> Sequence[Record]:
@@ -74,10 +81,11 @@ class Store:
         self._hold(records)
         try:
             written, news = await asyncio.get_running_loop().run_in_executor(
-                self._thread, self._exchange, tuple(self._held), self.number
+                self._thread, self._exchange, tuple(self._held), self.number, self.fence
             )
         except LedgerError as error:
             self.trouble = str(error)
+            self.is_fenced_out = isinstance(error, LeadLost)
             return []
         self.trouble = ""
         for _ in range(written):
@@ -86,8 +94,29 @@ class Store:
             self.number = news[-1].number
         return news
 
+    async def lead(self, fence: int) -> None:
+        """Write under this fence from now on, having brought the ledger up to date under it.
+
+        Raises:
+            LedgerError: if that cannot be done, or the lead is lost already.
+        """
+        ledger: Ledger = self._ledger  # type: ignore[assignment]
+        await asyncio.get_running_loop().run_in_executor(self._thread, ledger.lead, fence)
+        self.fence, self.is_fenced_out = fence, False
+
+    def follow(self) -> int:
+        """Let go of the fence, and of what is held: whoever leads now finds the same itself.
+
+        Not while an exchange is under way. Returns how many records were let go of.
+        """
+        count = len(self._held)
+        self._held.clear()
+        self._held_identities.clear()
+        self.fence, self.trouble, self.is_fenced_out = None, "", False
+        return count
+
     async def append(self, records: Sequence[Record]) -> list[Record]:
-        """Write records, all or none; the next exchange reads them back.
+        """Write what people state, all or none; the next exchange reads it back.
 
         Raises:
             LedgerError: if they cannot be written; nothing is held then.
@@ -112,10 +141,13 @@ class Store:
         self._thread.shutdown(wait=True)
         self._ledger.close()
 
-    def _exchange(self, held: tuple[Record, ...], number: int) -> tuple[int, list[Record]]:
+    def _exchange(
+        self, held: tuple[Record, ...], number: int, fence: int | None
+    ) -> tuple[int, list[Record]]:
         batch = held[:MOST_AT_ONCE]
         if batch:
-            self._ledger.append(batch)
+            under: dict[str, Any] = {} if fence is None else {"fence": fence}
+            self._ledger.append(batch, **under)
         return len(batch), self._ledger.since(number, READ_AT_ONCE)
 
     def _hold(self, records: Sequence[Record]) -> None:

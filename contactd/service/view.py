@@ -69,7 +69,7 @@ class DaemonView:
         return generate_latest(self._registry)
 
     def notice(self) -> str:
-        return self._notice
+        return self._notice or self._daemon.notice()
 
     def target(self, name: str) -> Target:
         return self._daemon.state.targets[name]

@@ -7,7 +7,7 @@ import signal
 import subprocess
 import sys
 import time
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import pytest
@@ -67,6 +67,21 @@ class Wire:
 
     async def close(self) -> None:
         self.closed = True
+
+
+@dataclass
+class Lead:
+    """A lead that is sure or not, and that lasts or does not until the very moment of sending."""
+
+    sure: bool = False
+    lasts: bool = True
+    fence: int = 7
+
+    async def ask(self) -> bool:
+        return self.sure
+
+    def holds(self) -> bool:
+        return self.lasts
 
 
 def busy(again: bool = True) -> DeliveryError:
@@ -284,21 +299,50 @@ async def test_a_reader_is_given_a_link_to_acknowledge_each_alert(clock):
 
 
 async def test_a_service_that_may_not_send_sends_nothing_and_keeps_the_alert_for_later(clock):
-    wire, may_send = Wire("wire", clock), False
-
-    async def permit() -> bool:
-        return may_send
-
+    wire, lead = Wire("wire", clock), Lead()
     desk = Desk(wire, clock=clock)
-    desk.delivery = Delivery(desk.record, clock, permit=permit)
+    desk.delivery = Delivery(desk.record, clock, permit=lead)
     desk.delivery.use([(wire, Terms())])
     desk.delivery.offer([message()])
     await desk.pass_time(1.0)
     assert (wire.sent, desk.records, desk.delivery.in_hand) == ([], [], 0)
-    may_send = True
+    lead.sure = True
     desk.delivery.offer([message()])
     await desk.delivery.idle()
     assert [key for _, key in wire.sent] == ["a-1"]
+    assert wire.messages[0].fence == 7
+    await desk.delivery.close()
+
+
+async def test_a_lead_that_runs_out_between_the_asking_and_the_sending_sends_nothing(clock):
+    wire, lead = Wire("wire", clock), Lead(sure=True, lasts=False)
+    desk = Desk(wire, clock=clock)
+    desk.delivery = Delivery(desk.record, clock, permit=lead)
+    desk.delivery.use([(wire, Terms())])
+    desk.delivery.offer([message()])
+    await desk.pass_time(1.0)
+    assert (wire.sent, desk.records, desk.delivery.in_hand) == ([], [], 0)
+    assert desk.delivery.statuses()[0].failing_since is None, "it is not the channel's fault"
+    await desk.delivery.close()
+
+
+async def test_what_is_offered_while_the_service_ends_is_kept_for_the_next_start(clock):
+    wire = Wire("wire", clock)
+    desk = Desk(wire, clock=clock)
+    await desk.delivery.close()
+    desk.delivery.offer([message()])
+    await desk.pass_time(1.0)
+    assert (wire.sent, desk.records, desk.delivery.in_hand) == ([], [], 0)
+
+
+async def test_what_is_being_tried_is_broken_off_at_once_and_kept_for_whoever_leads(clock):
+    desk = Desk(Wire("wire", clock, takes_s=3600.0), clock=clock)
+    desk.delivery.offer([message()])
+    await desk.pass_time(1.0)
+    assert desk.delivery.in_hand == 1
+    desk.delivery.withdraw()
+    await desk.pass_time(0.1)
+    assert (desk.records, desk.delivery.in_hand) == ([], 0)
     await desk.delivery.close()
 
 

@@ -20,11 +20,13 @@ class Received:
         body: the JSON of it.
         headers: names in lower case.
         answer: status that was answered.
+        at: when it had arrived, by the monotonic clock (s).
     """
 
     body: Any
     headers: dict[str, str]
     answer: int
+    at: float = 0.0
 
 
 @dataclass
@@ -51,10 +53,10 @@ class WebhookReceiver:
 
             def do_POST(self) -> None:
                 raw = self.rfile.read(int(self.headers.get("content-length", 0)))
-                answer, delay_s = outer.answer, outer.delay_s
+                answer, delay_s, at = outer.answer, outer.delay_s, time.monotonic()
                 time.sleep(delay_s)
                 headers = {name.lower(): value for name, value in self.headers.items()}
-                outer.received.append(Received(json.loads(raw), headers, answer))
+                outer.received.append(Received(json.loads(raw), headers, answer, at))
                 try:
                     self.send_response(answer)
                     self.send_header("Content-Length", "0")

@@ -2,7 +2,9 @@
 
 Each request carries ``Idempotency-Key`` (the message's key; an RFC 9651 token), and where a secret
 is set ``Contactd-Signature: sha256=<hex>``, the HMAC-SHA-256 of the body's bytes. The body says
-when it was sent, so that a receiver can refuse what is old.
+when it was sent, so that a receiver can refuse what is old. Of a pair of services the one that
+leads sends ``Contactd-Fence: <number>``, which only grows: who refuses a lower number than the
+highest that it has seen hears nothing more from a leader that was followed.
 
 Sources: RFC 2104 (HMAC), FIPS 180-4 (SHA-256).
 """
@@ -56,6 +58,8 @@ class WebhookChannel:
         """Post the message; an answer of 2xx accepts it."""
         body = json.dumps(payload(message), ensure_ascii=False, separators=(",", ":")).encode()
         headers = {"Content-Type": "application/json", "Idempotency-Key": message.key}
+        if message.fence:
+            headers["Contactd-Fence"] = str(message.fence)
         if self._secret is not None:
             headers["Contactd-Signature"] = signature(self._secret, body)
         await self._poster.post(self._url, body, headers, message.at)

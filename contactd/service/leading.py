@@ -1,0 +1,194 @@
+"""Following the lead: taking it up when it is ours, letting go of it when it is not.
+
+The pair says who leads; this brings the daemon into line with that, one change at a time, and says
+so in words that make sense to somebody who was woken by them.
+"""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Awaitable, Callable
+from typing import TYPE_CHECKING
+
+import structlog
+
+from contactd.core.errors import LedgerError
+
+if TYPE_CHECKING:
+    from contactd.service.pair import Pair, Standing
+
+log = structlog.get_logger("contactd.pair")
+
+
+class Leading:
+    """Whether this service leads, as far as it has taken that up.
+
+    Args:
+        pair: who leads; None where this service is alone, and so leads always.
+
+    Attributes:
+        taken: the fence under which the lead has been taken up, or None.
+        changes: how often it has been taken up.
+        refusal: why this service must end, or "".
+    """
+
+    def __init__(self, pair: Pair | None) -> None:
+        self.pair = pair
+        self.taken: int | None = None
+        self.changes = 0
+        self.refusal = ""
+        self._said = ""
+        self._trouble = ""
+        self._task: asyncio.Task[None] | None = None
+
+    @property
+    def leads(self) -> bool:
+        """Whether this service records, raises and sends."""
+        return self.pair is None or self.taken is not None
+
+    @property
+    def may_send(self) -> bool:
+        """Whether it leads for sure at this moment."""
+        return self.pair is None or (self.leads and self.pair.holds())
+
+    @property
+    def role(self) -> str:
+        """``leads`` or ``follows``; "" where this service is alone."""
+        if self.pair is None:
+            return ""
+        return "leads" if self.leads else "follows"
+
+    @property
+    def leader(self) -> str:
+        """Name of the service that leads; "" if none does, or this one is alone."""
+        standing = None if self.pair is None else self.pair.standing
+        return "" if standing is None or standing.lapsed else standing.leader
+
+    def reasons(self) -> list[str]:
+        """Why this service, or the pair, cannot be relied on."""
+        if self.pair is None:
+            return []
+        standing = self.pair.standing
+        if standing.trouble:
+            return [f"who leads cannot be asked: {standing.trouble}"]
+        if standing.lapsed:
+            return ["nobody leads"]
+        return []
+
+    async def start(
+        self,
+        take_up: Callable[[int], Awaitable[None]],
+        let_go: Callable[[], Awaitable[None]],
+        unsure: Callable[[], None],
+        refuse: Callable[[], None],
+    ) -> None:
+        """Come to terms with whoever leads now, and go on following that.
+
+        Args:
+            take_up: makes the daemon lead under a fence; raises LedgerError if it cannot.
+            let_go: makes it follow.
+            unsure: stops what is being sent.
+            refuse: asks the daemon to end.
+        """
+        assert self.pair is not None
+        await self.pair.start(unsure)
+        hooks = (take_up, let_go, refuse)
+        await self._come_to_terms(*hooks)
+        self._task = asyncio.create_task(self._follow(*hooks))
+
+    async def stop_following(self) -> None:
+        """Change nothing any more."""
+        if self._task is not None:
+            self._task.cancel()
+            await asyncio.gather(self._task, return_exceptions=True)
+
+    async def leave(self) -> None:
+        """Give the lead back, so that another can take it at once."""
+        if self.pair is not None:
+            await self.pair.stop()
+
+    async def _follow(
+        self,
+        take_up: Callable[[int], Awaitable[None]],
+        let_go: Callable[[], Awaitable[None]],
+        refuse: Callable[[], None],
+    ) -> None:
+        assert self.pair is not None
+        while True:
+            await self.pair.changed.wait()
+            try:
+                await self._come_to_terms(take_up, let_go, refuse)
+            except Exception:
+                log.exception("the lead could not be followed; the next change tries again")
+
+    async def _come_to_terms(
+        self,
+        take_up: Callable[[int], Awaitable[None]],
+        let_go: Callable[[], Awaitable[None]],
+        refuse: Callable[[], None],
+    ) -> None:
+        assert self.pair is not None
+        self.pair.changed.clear()
+        standing = self.pair.standing
+        ours = standing.fence if standing.leads and not standing.is_newer else None
+        if self.taken is not None and self.taken != ours:
+            self.taken = None
+            await let_go()
+            others = standing.leader not in ("", self.pair.name)
+            log.warning(
+                "the lead is lost: this service follows",
+                to=standing.leader if others else "another service",
+            )
+        if standing.is_newer:
+            from contactd.records.database import newer_form
+
+            self.refusal = f"the ledger {newer_form(standing.form)}"
+            log.error("this version must leave the ledger alone", reason=self.refusal)
+            refuse()
+        elif ours is not None and self.taken is None:
+            await self._take_up(ours, take_up, let_go)
+        else:
+            self._say(standing)
+
+    async def _take_up(
+        self,
+        fence: int,
+        take_up: Callable[[int], Awaitable[None]],
+        let_go: Callable[[], Awaitable[None]],
+    ) -> None:
+        assert self.pair is not None
+        try:
+            await take_up(fence)
+        except LedgerError as error:
+            log.error("the lead could not be taken up: it is left to others", reason=str(error))
+            self.taken = None
+            self.pair.decline()
+            await let_go()
+            return
+        self.changes += 1
+        self._said = "leads"
+        log.info(
+            "this service leads",
+            node=self.pair.name,
+            fence=fence,
+            services=self.pair.standing.members,
+        )
+
+    def _say(self, standing: Standing) -> None:
+        """Say what has changed of the surroundings, once."""
+        assert self.pair is not None
+        if standing.trouble and not self._trouble and self.taken is not None:
+            log.error(
+                "the lead cannot be confirmed: nothing is sent until the ledger answers",
+                trouble=standing.trouble,
+            )
+        elif self._trouble and not standing.trouble and self.taken is not None:
+            log.info("the lead is confirmed again", fence=standing.fence)
+        self._trouble = standing.trouble
+        said = "leads" if self.taken is not None else f"follows {self.leader or 'nobody'}"
+        if said != self._said and not standing.trouble:
+            self._said = said
+            if not self.leader:
+                log.warning("nobody leads at present", last=standing.leader or "nobody")
+            elif self.taken is None:
+                log.info("this service follows", node=self.pair.name, leader=standing.leader)
