@@ -26,10 +26,12 @@ from contactd.core.contacts.compiled.segment import (
     axis_at,
     hold,
 )
+from contactd.core.contacts.compiled.trigonometry import arc_tangent
 
 SAMPLES_PER_SEGMENT = 80
+FEWEST_SAMPLES = 10
+SAFE_SHARE = 0.25  # the bound of the rate grows on the way, as a target comes nearer
 CORNER_SIDE_S = 5e-4
-PARTS_OF_DOUBT = 64
 
 
 @kernel
@@ -43,7 +45,10 @@ def _piece_of(mask, begin, azimuth):
 
 @kernel
 def mask_view(s, mask, x, y, z, vx, vy, vz):
-    """Clearance over the mask (rad), its rate, and the row of the mask's piece."""
+    """Clearance over the mask (rad), its rate, the row of the mask's piece, and a bound of rates.
+
+    The bound (1/s) holds for every way in which a target that fast can cross that piece from there.
+    """
     dx, dy, dz = x - s[FX], y - s[FY], z - s[FZ]
     east = s[EX] * dx + s[EY] * dy
     north = s[NX] * dx + s[NY] * dy + s[NZ] * dz
@@ -53,35 +58,38 @@ def mask_view(s, mask, x, y, z, vx, vy, vz):
     vu = s[UX] * vx + s[UY] * vy + s[UZ] * vz
     square = east * east + north * north
     level = math.sqrt(square)
-    azimuth = math.atan2(east, north)
+    azimuth = arc_tangent(east, north)
     row = _piece_of(mask, int(s[MASKED]), azimuth)
     width = mask[row + 1, 0] - mask[row, 0]
     slope = (mask[row + 1, 1] - mask[row, 1]) / width
-    value = math.atan2(up, level) - mask[row, 1] - slope * (azimuth - mask[row, 0])
+    value = arc_tangent(up, level) - mask[row, 1] - slope * (azimuth - mask[row, 0])
     if level == 0.0:
-        return value, 0.0, row
-    climb = (level * vu - up * (east * ve + north * vn) / level) / (square + up * up)
-    return value, climb - slope * (north * ve - east * vn) / square, row
+        return value, 0.0, row, math.inf
+    range_square = square + up * up
+    climb = (level * vu - up * (east * ve + north * vn) / level) / range_square
+    pace = math.sqrt((ve * ve + vn * vn + vu * vu) / range_square)
+    pace *= 1.0 + abs(slope) * math.sqrt(range_square) / level
+    return value, climb - slope * (north * ve - east * vn) / square, row, pace
 
 
 @kernel
 def mask_clearance(s, mask, x, y, z, vx, vy, vz):
     """Clearance over the mask (rad) and its rate."""
-    value, rate, _ = mask_view(s, mask, x, y, z, vx, vy, vz)
+    value, rate, _, _ = mask_view(s, mask, x, y, z, vx, vy, vz)
     return value, rate
 
 
 @kernel
 def same_piece(s, mask, x0, y0, z0, x1, y1, z1):
     """Whether two places lie over the same straight piece of the mask."""
-    _, _, row0 = mask_view(s, mask, x0, y0, z0, 0.0, 0.0, 0.0)
-    _, _, row1 = mask_view(s, mask, x1, y1, z1, 0.0, 0.0, 0.0)
+    _, _, row0, _ = mask_view(s, mask, x0, y0, z0, 0.0, 0.0, 0.0)
+    _, _, row1, _ = mask_view(s, mask, x1, y1, z1, 0.0, 0.0, 0.0)
     return row0 == row1
 
 
 @kernel
 def view_on(c, s, mask, u, step):
-    """Clearance over the mask, its rate (1/s) and the mask's row at a share of a segment."""
+    """What :func:`mask_view` tells at a share of a segment."""
     x, vx, _ = axis_at(c, 0, u)
     y, vy, _ = axis_at(c, 6, u)
     z, vz, _ = axis_at(c, 12, u)
@@ -97,15 +105,22 @@ def _view(w, nodes, step, rate, c, held, s, mask, t):
 
 @kernel
 def _crossing(w, nodes, step, rate, c, held, s, mask, low, high, rising):
-    """Instant between two samples where the clearance changes sign."""
-    while high - low > 1e-4:
-        middle = 0.5 * (low + high)
-        value, _, _ = _view(w, nodes, step, rate, c, held, s, mask, middle)
+    """Instant between two samples where the clearance changes sign: Newton within brackets."""
+    at = 0.5 * (low + high)
+    for _ in range(60):
+        value, slope, _, _ = _view(w, nodes, step, rate, c, held, s, mask, at)
         if (value >= 0.0) == rising:
-            high = middle
+            high = at
         else:
-            low = middle
-    return 0.5 * (low + high)
+            low = at
+        moved = at - value / slope if slope != 0.0 else low
+        if not low < moved < high:
+            moved = 0.5 * (low + high)
+        done = abs(moved - at) < 1e-4
+        at = moved
+        if done:
+            break
+    return at
 
 
 @kernel
@@ -134,13 +149,13 @@ def _piece(w, nodes, step, rate, c, held, s, mask, ta, tb, va, vb, ra, rb, edges
         if high - low < 1e-4:
             break
         middle = 0.5 * (low + high)
-        _, slope, _ = _view(w, nodes, step, rate, c, held, s, mask, middle)
+        _, slope, _, _ = _view(w, nodes, step, rate, c, held, s, mask, middle)
         if (slope > 0.0) == (ra > 0.0):
             low = middle
         else:
             high = middle
     tm = 0.5 * (low + high)
-    vm, _, _ = _view(w, nodes, step, rate, c, held, s, mask, tm)
+    vm, _, _, _ = _view(w, nodes, step, rate, c, held, s, mask, tm)
     if (vm >= 0.0) == (va >= 0.0):
         return count
     at = _crossing(w, nodes, step, rate, c, held, s, mask, ta, tm, vm >= 0.0)
@@ -158,14 +173,16 @@ def mask_edges(w, nodes, step, rate, c, held, s, mask, aos, los, cuts, edges):
     """
     count = 0
     ta = aos
-    va, ra, rowa = _view(w, nodes, step, rate, c, held, s, mask, ta)
+    va, ra, rowa, pace = _view(w, nodes, step, rate, c, held, s, mask, ta)
     starts = va >= 0.0
     if (cuts & 1) == 0:
         starts, va = False, min(va, -1e-15)
     room = len(edges) - 8
     while ta < los and count < room:
-        tb = min(ta + step / SAMPLES_PER_SEGMENT, los)
-        vb, rb, rowb = _view(w, nodes, step, rate, c, held, s, mask, tb)
+        # Far above the mask, or far below, it cannot be crossed for a while.
+        far = SAFE_SHARE * abs(va) / pace
+        tb = min(ta + min(max(far, step / SAMPLES_PER_SEGMENT), step / FEWEST_SAMPLES), los)
+        vb, rb, rowb, pace = _view(w, nodes, step, rate, c, held, s, mask, tb)
         if tb >= los and (cuts & 2) == 0:
             vb = min(vb, -1e-15)
         while rowa != rowb:
@@ -173,13 +190,13 @@ def mask_edges(w, nodes, step, rate, c, held, s, mask, aos, los, cuts, edges):
             low, high = ta, tb
             while high - low > CORNER_SIDE_S:
                 middle = 0.5 * (low + high)
-                _, _, row = _view(w, nodes, step, rate, c, held, s, mask, middle)
+                _, _, row, _ = _view(w, nodes, step, rate, c, held, s, mask, middle)
                 if row == rowa:
                     low = middle
                 else:
                     high = middle
-            vl, rl, _ = _view(w, nodes, step, rate, c, held, s, mask, low)
-            vh, rh, rowh = _view(w, nodes, step, rate, c, held, s, mask, high)
+            vl, rl, _, _ = _view(w, nodes, step, rate, c, held, s, mask, low)
+            vh, rh, rowh, _ = _view(w, nodes, step, rate, c, held, s, mask, high)
             count = _piece(
                 w, nodes, step, rate, c, held, s, mask, ta, low, va, vl, ra, rl, edges, count
             )
