@@ -19,6 +19,7 @@ class PacedClock:
         self._asleep_s = 0.0
         self._stepped_s = 0.0
         self._since: float | None = None
+        self._loop: asyncio.AbstractEventLoop | None = None
         self._changed = asyncio.Event()
         self.speed = speed
         self.pace = speed if speed > 0 else 1.0
@@ -27,9 +28,10 @@ class PacedClock:
         return self._start + self.boottime() + self._stepped_s
 
     def monotonic(self) -> float:
-        if self._since is None:
+        # Asked from other threads as well, which have no loop of their own.
+        if self._since is None or self._loop is None:
             return self._reached_s
-        passed_s = asyncio.get_running_loop().time() - self._since
+        passed_s = self._loop.time() - self._since
         return self._reached_s + passed_s * self.speed
 
     def boottime(self) -> float:
@@ -48,7 +50,8 @@ class PacedClock:
     def go(self, speed: float) -> None:
         """Run at another speed from now on; 0 pauses. To be called from the event loop."""
         self._reached_s = self.monotonic()
-        self._since = asyncio.get_running_loop().time()
+        self._loop = asyncio.get_running_loop()
+        self._since = self._loop.time()
         self.speed = speed
         if speed > 0:
             self.pace = speed

@@ -14,6 +14,7 @@ from socket import create_server
 import httpx
 import pytest
 import yaml
+from waiting import wait_for
 
 from contactd.service.paced_clock import PacedClock
 from contactd.service.rehearsal.controls import Controls
@@ -106,6 +107,16 @@ def test_a_jump_ends_at_what_happens_next_and_at_the_end_at_last() -> None:
     on_a_virtual_clock(play)
 
 
+def test_other_threads_may_ask_for_the_time() -> None:
+    async def play() -> None:
+        clock = PacedClock(100.0)
+        clock.go(60.0)
+        asked = await asyncio.to_thread(clock.now)
+        assert asked >= 100.0
+
+    asyncio.run(play())
+
+
 @dataclass
 class Live:
     """A rehearsal that runs live in a process of its own."""
@@ -147,6 +158,9 @@ def live(tmp_path: Path) -> Iterator[Live]:
 def test_a_live_rehearsal_is_steered_by_an_operator_alone_and_its_report_says_by_whom(
     live: Live, tmp_path: Path
 ) -> None:
+    predicted = wait_for(lambda: httpx.get(f"{live.base}/targets").json(), "the targets")
+    assert [each["problem"] for each in predicted] == [None, None]
+    assert httpx.get(f"{live.base}/handover").json()["now"] >= "2026-12-03T08:00"
     assert live.steer({"paused": True}).json()["code"] == "token-needed"
     with httpx.Client(base_url=live.base) as page:
         csrf = page.post(f"{live.base}/session", json={"token": live.secret}).json()["csrf"]
