@@ -11,6 +11,8 @@ from typing import Any, Protocol
 from contactd.service.clock import Clock, ClockWatch
 
 PULSE_S = 0.5
+FINISH_S = 3.0
+"""What is under way when the pace stops may go on for so long; then it is broken off."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,11 +51,12 @@ class MachinePace:
         self._clock = clock
         self._scheduler = AsyncIOScheduler(timezone=UTC)
         self._pulse: asyncio.Task[None] | None = None
+        self._under_way: set[asyncio.Task[None]] = set()
 
     def start(self, jobs: Sequence[Job]) -> None:
         for job in jobs:
             self._scheduler.add_job(
-                job.work,
+                self._sheltered(job.work),
                 "interval",
                 seconds=job.every_s,
                 id=job.name,
@@ -68,6 +71,27 @@ class MachinePace:
         self._scheduler.shutdown(wait=False)
         if self._pulse is not None:
             self._pulse.cancel()
+        if self._under_way:
+            await asyncio.wait(self._under_way, timeout=FINISH_S)
+        for task in self._under_way:
+            task.cancel()
+
+    def _sheltered(
+        self, work: Callable[[], Coroutine[Any, Any, None]]
+    ) -> Callable[[], Coroutine[Any, Any, None]]:
+        """The work, out of the scheduler's reach: it would break off what it has begun."""
+
+        async def begin() -> None:
+            task = asyncio.create_task(work())
+            self._under_way.add(task)
+            task.add_done_callback(self._under_way.discard)
+            try:
+                await asyncio.shield(task)
+            except asyncio.CancelledError:
+                if self._scheduler.running:
+                    raise
+
+        return begin
 
     async def _keep_going(self) -> None:
         watch = ClockWatch(self._clock)

@@ -5,6 +5,7 @@ import sys
 import threading
 import time
 
+import newer_version
 import pytest
 import sqlalchemy as sa
 
@@ -228,32 +229,22 @@ def test_the_lead_is_not_taken_on_a_ledger_that_a_newer_version_has_changed(
 
 
 @pytest.fixture
-def newer_version(tmp_path, monkeypatch):
-    """From now on this is a later version of the program, with one migration more."""
-    import shutil
-
-    folder = tmp_path / "migrations"
+def become_newer(tmp_path, monkeypatch):
+    """From then on this is a later version of the program, with one migration more."""
 
     def become() -> None:
-        shutil.copytree(database.MIGRATIONS, folder)
-        (folder / "versions" / "0999_note.py").write_text(
-            '"""A later table."""\n\nimport sqlalchemy as sa\nfrom alembic import op\n\n'
-            f'revision = "0999"\ndown_revision = "{database.NEWEST}"\n\n\n'
-            'def upgrade() -> None:\n    op.create_table("note", sa.Column("text", sa.Text))\n'
-        )
+        folder = newer_version.lay_migrations(tmp_path / "migrations")
         monkeypatch.setattr(database, "MIGRATIONS", folder)
-        monkeypatch.setattr(database, "NEWEST", "0999")
+        monkeypatch.setattr(database, "NEWEST", newer_version.FORM)
 
     return become
 
 
-def test_a_newer_version_leaves_the_form_alone_until_it_leads(
-    lease_of, postgres_url, newer_version
-):
+def test_a_newer_version_leaves_the_form_alone_until_it_leads(lease_of, postgres_url, become_newer):
     hill, dale = lease_of("hill"), lease_of("dale")
     hill.look()
     before = database.NEWEST
-    newer_version()
+    become_newer()
     with Ledger.open(postgres_url) as ledger:
         assert dale.look().form == before
         ledger.append([remark("by a newer command line")])
@@ -262,16 +253,16 @@ def test_a_newer_version_leaves_the_form_alone_until_it_leads(
         assert dale.look().form == before
         hill.give_back()
         ledger.lead(dale.look().fence)
-        assert dale.look().form == "0999"
+        assert dale.look().form == newer_version.FORM
         assert ledger.verify().intact
 
 
 def test_where_nobody_leads_whoever_comes_brings_the_ledger_up_to_date(
-    lease_of, postgres_url, newer_version
+    lease_of, postgres_url, become_newer
 ):
     hill = lease_of("hill")
     hill.look()
     hill.give_back()
-    newer_version()
+    become_newer()
     with Ledger.open(postgres_url):
-        assert hill.look(candidate=False).form == "0999"
+        assert hill.look(candidate=False).form == newer_version.FORM
