@@ -10,6 +10,8 @@ from pathlib import Path
 import pytest
 import yaml
 
+from contactd.config.settings import Settings
+
 PROJECT = Path(__file__).parents[2]
 FOLDER = PROJECT / "deploy" / "container"
 
@@ -69,6 +71,25 @@ def test_every_service_of_the_watch_room_is_confined(services: dict):
         assert service["cap_drop"] == ["ALL"], name
         assert "no-new-privileges:true" in service["security_opt"], name
         assert "privileged" not in service, name
+
+
+def test_a_pair_is_confined_and_shares_one_ledger_and_one_configuration():
+    services = yaml.safe_load((FOLDER / "pair.yaml").read_text())["services"]
+    for name, service in services.items():
+        assert service["read_only"] is True, name
+        assert service["cap_drop"] == ["ALL"], name
+        assert "no-new-privileges:true" in service["security_opt"], name
+        assert "ports" not in service, "nothing is reachable from outside"
+    hill, dale, ledger = (services[name] for name in ("hill", "dale", "ledger"))
+    assert hill["volumes"] == dale["volumes"]
+    assert (hill["hostname"], dale["hostname"]) == ("hill", "dale")
+    assert "[postgresql]" in hill["build"]["args"]["EXTRAS"]
+    assert re.search(r":\d+\.\d+", ledger["image"])
+    # Somebody who only reads the head of the file gets a ledger that is understood.
+    head = (FOLDER / "pair.yaml").read_text()
+    found = re.search(r"#   store: (\{.*\})", head)
+    assert found is not None
+    Settings.model_validate({"store": yaml.safe_load(found[1])})
 
 
 def test_images_are_of_a_stated_version(services: dict):
