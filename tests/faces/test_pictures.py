@@ -19,6 +19,7 @@ COMMANDS = {
     "contacts": ["contacts", *SPAN],
     "sky": ["contacts", *SPAN, "--target", "Lantern 3", "--pointing"],
     "coverage": ["forecast", "--at", NOW],
+    "station time": ["allocate", "--at", NOW, "--to", "2026-12-03T20:00:00Z"],
     "margin": [
         "align",
         "Lantern 3",

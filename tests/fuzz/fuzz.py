@@ -30,6 +30,7 @@ READERS = (
     "instant",
     "target",
     "script",
+    "schedule",
 )
 
 
@@ -60,6 +61,10 @@ def reader(name: str) -> Callable[[bytes], object]:
 
         span = (AROUND, AROUND + 30 * 86_400.0)
         return lambda data: calendar_outages(data.decode("utf-8", "replace"), *span)
+    if name == "schedule":
+        from contactd.faces.exchange.reading import read_plan
+
+        return read_plan
     if name == "duration":
         from contactd.config.durations import seconds_of
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 
 from contactd.core.allocation.schedule import Booking, Schedule
@@ -51,8 +51,9 @@ def compare(
 ) -> tuple[Difference, ...]:
     """What became of everything that a station was asked for, in the order of time.
 
-    What was asked for counts as far as it begins within the schedule's span. Of one target, each
-    contact asked for goes with the one given that has most in common with it; each is used once.
+    What was asked for counts as far as it begins within the schedule's span. What touches, of one
+    target, is one contact, on either side. Of one target, each contact asked for goes with the one
+    given that has most in common with it; each is used once.
 
     Args:
         asked: of any station; others' are passed over.
@@ -63,9 +64,21 @@ def compare(
         for each in asked
         if each.station == schedule.station and schedule.start <= each.start < schedule.end
     ]
-    pairs = _paired(wanted, list(schedule.bookings))
+    pairs = _paired(_joined(wanted, tolerance_s), _joined(schedule.bookings, tolerance_s))
     found = [_difference(one, other, tolerance_s) for one, other in pairs]
     return tuple(sorted(found, key=lambda each: (each.start, each.target)))
+
+
+def _joined(bookings: Iterable[Booking], tolerance_s: float) -> list[Booking]:
+    """Contacts with those joined that follow each other without a pause."""
+    joined: list[Booking] = []
+    for each in sorted(bookings, key=lambda one: (one.target, one.start)):
+        last = joined[-1] if joined else None
+        if last and last.target == each.target and each.start <= last.end + tolerance_s:
+            joined[-1] = replace(last, end=max(last.end, each.end))
+        else:
+            joined.append(each)
+    return joined
 
 
 def _paired(

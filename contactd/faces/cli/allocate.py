@@ -33,7 +33,8 @@ GRANT_FIELDS = (
 @click.command("allocate")
 @options.targets
 @options.stations
-@options.instant("to", "Until this time.  [default: the configured horizon from now]")
+@options.instant("at", "As seen at this time, from what was known by then.", "now")
+@options.instant("to", "Until this time.  [default: the configured horizon after --at]")
 @click.option("--why", is_flag=True, help="Say what each request lost, to whom, and why.")
 @click.option(
     "--fresh", is_flag=True, help="From scratch: what was granted before is not held on to."
@@ -45,6 +46,7 @@ GRANT_FIELDS = (
 def command(
     target_names: tuple[str, ...],
     station_names: tuple[str, ...],
+    at: float,
     to: float | None,
     why: bool,
     fresh: bool,
@@ -64,24 +66,24 @@ def command(
     from contactd.faces.cli.store import state_of
 
     configuration = read_configuration(config_dir)
-    now = current().now
-    until = now + configuration.settings.horizon.ahead_s if to is None else to
-    if until <= now:
-        refuse(f"found --to {moment(until)}; expected a time after now, {moment(now)}")
+    until = at + configuration.settings.horizon.ahead_s if to is None else to
+    if until <= at:
+        refuse(f"found --to {moment(until)}; expected a time after {moment(at)}")
     targets = {each.name for each in chosen("target", target_names, configuration.targets)}
     stations = {each.name for each in chosen("station", station_names, configuration.stations)}
     sharing = sharing_of(configuration)
-    made = allocation_of(configuration, sharing, state_of(configuration), now, until, fresh)
+    state = state_of(configuration, at if at < current().now else None)
+    made = allocation_of(configuration, sharing, state, at, until, fresh)
     grants = [
         each
         for each in made.grants
-        if each.end > now and each.target in targets and each.station in stations
+        if each.end > at and each.target in targets and each.station in stations
     ]
     short = [each for each in made.shortfalls if each.target in targets]
     if plot is not None:
         from contactd.faces.pictures.draw import draw_allocation
 
-        draw_allocation(plot, grants, now, until)
+        draw_allocation(plot, grants, at, until)
     if form == "json":
         as_json(allocation_form(made, grants, short, why))
     elif form == "csv":

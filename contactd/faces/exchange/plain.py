@@ -156,7 +156,7 @@ def _instant(value: Any, key: str, line: int) -> float:
 
 def _kind(value: Any) -> str:
     names = {dict: "an object", list: "a list", str: "an empty text", type(None): "nothing"}
-    return names.get(type(value), f"a {type(value).__name__}")
+    return names.get(type(value), "a number")
 
 
 def _text(instant: float | None) -> str | None:

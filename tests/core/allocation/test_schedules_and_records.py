@@ -17,7 +17,13 @@ from contactd.core.allocation.records import (
     schedule_body,
 )
 from contactd.core.allocation.result import Allocation, Grant, How
-from contactd.core.allocation.schedule import Booking, Confirmed, Schedule, bookings_of
+from contactd.core.allocation.schedule import (
+    Booking,
+    Confirmed,
+    Schedule,
+    bookings_of,
+    time_given,
+)
 from contactd.core.intervals import IntervalSet
 from contactd.core.record import Record
 
@@ -74,6 +80,31 @@ def test_each_contact_is_compared_once_with_what_it_has_most_in_common_with() ->
         (Kind.REFUSED, asked[0]),
         (Kind.LONGER, asked[1]),
     ]
+
+
+def test_what_touches_is_one_contact_however_either_side_cuts_it() -> None:
+    asked = [booking("Lantern", *each) for each in ((0, 10), (10, 20), (20, 25))]
+    (told,) = compare(asked, schedule(booking("Lantern", 0, 25)))
+    assert told.kind is Kind.AS_ASKED
+    pieces = booking("Lantern", 0, 12), booking("Lantern", 12, 23)
+    (told,) = compare(asked, schedule(*pieces))
+    assert (told.kind, told.text) == (Kind.SHORTER, "ends 2 min earlier")
+
+
+def test_time_that_is_given_lies_within_what_is_allocated_and_what_the_station_allows() -> None:
+    grant = Grant("Lantern 3", "A", DAWN + 100, DAWN + 900)
+    made = Allocation(DAWN, (DAWN, AFTER), ("A", "B"), DAWN, (grant,))
+    only = Schedule("A", DAWN, AFTER, (Booking("Lantern 3", "A", DAWN + 300, DAWN + 2000),))
+    confirmed = {"A": Confirmed().with_schedule(only)}
+    assert time_given("Lantern 3", ["A", "B"], None, {}) is None
+    given = time_given("Lantern 3", ["A", "B"], made, confirmed)
+    assert given is not None
+    assert given["A"].clip(DAWN, AFTER) == IntervalSet([DAWN + 300], [DAWN + 900])
+    assert not given["B"].clip(DAWN, AFTER)
+    unshared = time_given("Lantern 3", ["A", "B"], None, confirmed)
+    assert unshared is not None
+    assert unshared["A"].clip(DAWN, AFTER) == IntervalSet([DAWN + 300], [DAWN + 2000])
+    assert unshared["B"] == IntervalSet.everything()
 
 
 def test_a_later_schedule_goes_before_an_earlier_one_within_its_span() -> None:
