@@ -133,7 +133,7 @@ clock:
   settle: 10min           # until so long after the step
   synchronisation: watched  # losing NTP is told; with required, never having had it is, too
 
-# How targets share stations. Without this, every contact is ours.
+# How targets share stations; `contactd allocate` shows it. Without this, every contact is ours.
 # station_time:
 #   frozen: 2h              # what begins sooner is not moved any more
 #   time_limit: 8s          # so long the best is looked for, at the most
