@@ -8,22 +8,24 @@ is mended, as TCP's repetitions would.
 from __future__ import annotations
 
 import contextlib
+import signal
 import socket
+import sys
 import threading
 
 PART = 65_536
 
 
 class Cable:
-    """From a port of its own to the port of a server."""
+    """From a port of its own to the port of a server on loopback."""
 
-    def __init__(self, server_port: int) -> None:
+    def __init__(self, server_port: int, host: str = "127.0.0.1", port: int = 0) -> None:
         self._server_port = server_port
         self._whole = threading.Event()
         self._whole.set()
         self._gone = False
         self._ends: list[socket.socket] = []
-        self._listener = socket.create_server(("127.0.0.1", 0))
+        self._listener = socket.create_server((host, port))
         self.port = int(self._listener.getsockname()[1])
         threading.Thread(target=self._accept, daemon=True).start()
 
@@ -73,3 +75,9 @@ class Cable:
         for end in (one, other):
             with contextlib.suppress(OSError):
                 end.shutdown(socket.SHUT_RDWR)
+
+
+if __name__ == "__main__":
+    # cable.py SERVER-PORT HOST PORT: for namespaces other than the test's own.
+    Cable(int(sys.argv[1]), sys.argv[2], int(sys.argv[3]))
+    signal.pause()

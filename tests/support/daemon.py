@@ -26,11 +26,12 @@ class Daemon(RealProcess):
         command = [CONTACTD, "run", "--config", scene.config]
         super().__init__(command, scene.folder / "contactd.log", environment, scene.folder)
         self.scene = scene
+        self.address = f"http://127.0.0.1:{scene.port}"
 
     @property
     def url(self) -> str:
         """Where it answers."""
-        return f"http://127.0.0.1:{self.scene.port}"
+        return self.address
 
     def get(self, path: str) -> httpx.Response:
         """Its answer to a request."""
