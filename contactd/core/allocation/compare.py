@@ -51,22 +51,30 @@ def compare(
 ) -> tuple[Difference, ...]:
     """What became of everything that a station was asked for, in the order of time.
 
-    What was asked for counts as far as it begins within the schedule's span. What touches, of one
-    target, is one contact, on either side. Of one target, each contact asked for goes with the one
+    Both count as far as they lie within the schedule's span. What touches, of one target, is one
+    contact, on either side. Of one target, each contact asked for goes with the one
     given that has most in common with it; each is used once.
 
     Args:
         asked: of any station; others' are passed over.
         tolerance_s: ends that differ by no more are the same.
     """
-    wanted = [
-        each
-        for each in asked
-        if each.station == schedule.station and schedule.start <= each.start < schedule.end
-    ]
-    pairs = _paired(_joined(wanted, tolerance_s), _joined(schedule.bookings, tolerance_s))
+    wanted = [each for each in asked if each.station == schedule.station]
+    pairs = _paired(
+        _joined(_within(wanted, schedule), tolerance_s),
+        _joined(_within(schedule.bookings, schedule), tolerance_s),
+    )
     found = [_difference(one, other, tolerance_s) for one, other in pairs]
     return tuple(sorted(found, key=lambda each: (each.start, each.target)))
+
+
+def _within(bookings: Iterable[Booking], schedule: Schedule) -> list[Booking]:
+    """What of the bookings lies within a schedule's span."""
+    return [
+        replace(each, start=max(each.start, schedule.start), end=min(each.end, schedule.end))
+        for each in bookings
+        if each.end > schedule.start and each.start < schedule.end
+    ]
 
 
 def _joined(bookings: Iterable[Booking], tolerance_s: float) -> list[Booking]:

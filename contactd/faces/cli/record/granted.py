@@ -155,7 +155,8 @@ def _reports(configuration: Configuration, schedules: Sequence[Schedule]) -> lis
                     each
                     for each in asked
                     if each.station == schedule.station
-                    and schedule.start <= each.start < schedule.end
+                    and each.end > schedule.start
+                    and each.start < schedule.end
                 ),
                 what,
                 compare(asked, schedule),
