@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
@@ -15,19 +15,6 @@ from contactd.faces.cli.times import length, moment
 
 if TYPE_CHECKING:
     from contactd.core.allocation.result import Allocation, Grant, Shortfall
-
-GRANT_FIELDS = (
-    "target",
-    "station",
-    "from",
-    "to",
-    "duration_s",
-    "requests",
-    "priority",
-    "urgent",
-    "how",
-    "takes_over_from",
-)
 
 
 @click.command("allocate")
@@ -84,76 +71,14 @@ def command(
         from contactd.faces.pictures.draw import draw_allocation
 
         draw_allocation(plot, grants, at, until)
+    from contactd.faces.exchange.forms import GRANT_FIELDS, allocation_form, grant_form
+
     if form == "json":
         as_json(allocation_form(made, grants, short, why))
     elif form == "csv":
         as_csv(GRANT_FIELDS, map(grant_form, grants))
     else:
         _show(made, grants, short, why, day_of_year)
-
-
-def grant_form(grant: Grant) -> dict[str, Any]:
-    """One grant, with the fields of :data:`GRANT_FIELDS`."""
-    from contactd.faces.contract import time_text
-
-    return {
-        "target": grant.target,
-        "station": grant.station,
-        "from": time_text(grant.start),
-        "to": time_text(grant.end),
-        "duration_s": round(grant.duration_s, 3),
-        "requests": list(grant.requests),
-        "priority": grant.priority,
-        "urgent": grant.urgent,
-        "how": str(grant.how),
-        "takes_over_from": grant.takes_over_from,
-    }
-
-
-def allocation_form(
-    made: Allocation, grants: list[Grant], short: list[Shortfall], why: bool
-) -> dict[str, Any]:
-    """The allocation as JSON values; with ``why``, each shortfall with the contacts it lost."""
-    from contactd.faces.contract import time_text
-
-    return {
-        "from": time_text(made.span[0]),
-        "to": time_text(made.span[1]),
-        "frozen_until": time_text(made.frozen_until),
-        "proved_best": made.is_best,
-        "gap": round(made.gap, 6),
-        "grants": [grant_form(each) for each in grants],
-        "dropped": [grant_form(each) for each in made.dropped],
-        "short": [_short_form(each, why) for each in short],
-    }
-
-
-def _short_form(short: Shortfall, why: bool) -> dict[str, Any]:
-    from contactd.faces.contract import time_text
-
-    form: dict[str, Any] = {
-        "target": short.target,
-        "request": short.request,
-        "from": time_text(short.start),
-        "to": time_text(short.end),
-        "wanted": short.wanted,
-        "granted": short.granted,
-        "priority": short.priority,
-        "urgent": short.urgent,
-        "because": short.because,
-    }
-    if why:
-        form["lost"] = [
-            {
-                "station": each.station,
-                "from": time_text(each.start),
-                "to": time_text(each.end),
-                "lost_to": [grant_form(grant) for grant in each.to],
-                "because": each.because,
-            }
-            for each in short.lost
-        ]
-    return form
 
 
 def _show(

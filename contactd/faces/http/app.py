@@ -28,6 +28,7 @@ from contactd.faces.http.routes import (
     rehearsal,
     sessions,
     sheets,
+    station_time,
 )
 from contactd.faces.http.steering import Steering
 from contactd.faces.http.stream import Changes
@@ -86,6 +87,7 @@ def build_app(
         sheets,
         handover,
         rehearsal,
+        station_time,
     ):
         app.include_router(part.router, prefix="/api/v1")
     app.state.published = calendar.Published()

@@ -1,0 +1,80 @@
+"""Allocations as JSON values: what the command line and the service's interface give alike."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from contactd.core.allocation.result import Allocation, Grant, Shortfall
+from contactd.faces.contract import time_text
+
+GRANT_FIELDS = (
+    "target",
+    "station",
+    "from",
+    "to",
+    "duration_s",
+    "requests",
+    "priority",
+    "urgent",
+    "how",
+    "takes_over_from",
+)
+
+
+def grant_form(grant: Grant) -> dict[str, Any]:
+    """One grant, with the fields of :data:`GRANT_FIELDS`."""
+    return {
+        "target": grant.target,
+        "station": grant.station,
+        "from": time_text(grant.start),
+        "to": time_text(grant.end),
+        "duration_s": round(grant.duration_s, 3),
+        "requests": list(grant.requests),
+        "priority": grant.priority,
+        "urgent": grant.urgent,
+        "how": str(grant.how),
+        "takes_over_from": grant.takes_over_from,
+    }
+
+
+def allocation_form(
+    made: Allocation, grants: Sequence[Grant], short: Sequence[Shortfall], why: bool
+) -> dict[str, Any]:
+    """The allocation as JSON values; with ``why``, each shortfall with the contacts it lost."""
+    return {
+        "from": time_text(made.span[0]),
+        "to": time_text(made.span[1]),
+        "frozen_until": time_text(made.frozen_until),
+        "proved_best": made.is_best,
+        "gap": round(made.gap, 6),
+        "grants": [grant_form(each) for each in grants],
+        "dropped": [grant_form(each) for each in made.dropped],
+        "short": [_short_form(each, why) for each in short],
+    }
+
+
+def _short_form(short: Shortfall, why: bool) -> dict[str, Any]:
+    form: dict[str, Any] = {
+        "target": short.target,
+        "request": short.request,
+        "from": time_text(short.start),
+        "to": time_text(short.end),
+        "wanted": short.wanted,
+        "granted": short.granted,
+        "priority": short.priority,
+        "urgent": short.urgent,
+        "because": short.because,
+    }
+    if why:
+        form["lost"] = [
+            {
+                "station": each.station,
+                "from": time_text(each.start),
+                "to": time_text(each.end),
+                "lost_to": [grant_form(grant) for grant in each.to],
+                "because": each.because,
+            }
+            for each in short.lost
+        ]
+    return form

@@ -1,0 +1,50 @@
+"""Who has which station when, as the service has shared station time."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Query, Request, Response
+
+from contactd.faces.exchange.forms import allocation_form
+from contactd.faces.http.context import Ctx, Names, Reader
+from contactd.faces.http.payloads import document
+from contactd.faces.http.problems import not_found
+
+router = APIRouter(tags=["outlook"])
+
+
+@router.get(
+    "/station-time", response_model=dict[str, Any] | None, summary="Who has which station when"
+)
+def station_time(
+    request: Request,
+    ctx: Ctx,
+    _: Reader,
+    target: Names = None,
+    station: Names = None,
+    why: Annotated[bool, Query(description="Also what was lost to whom.")] = False,
+) -> Response:
+    """Grants from now on and what requests have less than they want; null where station time is
+    not shared, so that every contact is ours."""
+    snapshot = ctx.snapshot()
+    for kind, given, known in (
+        ("target", target, snapshot.targets),
+        ("station", station, snapshot.stations),
+    ):
+        for name in given or ():
+            if name not in known:
+                raise not_found(kind, name, list(known))
+    made = snapshot.station_time
+    if made is None:
+        return document(request, None)
+    now = ctx.view.now()
+    grants = [
+        each
+        for each in made.grants
+        if each.end > now
+        and (not target or each.target in target)
+        and (not station or each.station in station)
+    ]
+    short = [each for each in made.shortfalls if not target or each.target in target]
+    return document(request, allocation_form(made, grants, short, why))
