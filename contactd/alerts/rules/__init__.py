@@ -59,7 +59,7 @@ def matters_again(
     if was_down_since is not None:
         since = max(was_down_since, now - policy.catch_up_s)
     scope = Scope(policy=policy, now=now, since=since, until=now + policy.ahead_s)
-    usable = kept.targets if kept.policy is policy and was_down_since is None else {}
+    usable = kept.targets if kept.policy == policy and was_down_since is None else {}
     looked: dict[str, _OfTarget] = {}
     for name, outlook in snapshot.targets.items():
         before = usable.get(name)

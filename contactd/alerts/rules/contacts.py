@@ -18,12 +18,13 @@ from contactd.core.outlook import TargetOutlook
 # neighbours are three times as far away.
 SAME_S = 120.0
 COMMAND = "command"
+_WINDOW_KINDS = {kinds.WINDOW_OPENS, kinds.WINDOW_CLOSES_SOON, kinds.WINDOW_CLOSED}
 
 
 def contact_matters(scope: Scope, outlook: TargetOutlook) -> Iterator[Matter]:
     """Each contact, so long before it as the leads say."""
     leads = scope.policy.for_target(outlook.target)
-    if not leads.contact_s:
+    if not leads.contact_s or kinds.CONTACT_COMING in leads.not_told:
         return
     uncertainty_s = _uncertainty_s(outlook)
     # A contact that a manoeuvre leaves open may come earlier than planned, by less than this.
@@ -163,6 +164,8 @@ def window_matters(scope: Scope, outlook: TargetOutlook) -> Iterator[Matter]:
     """Each command window: that it opens, that it closes soon, that it has closed."""
     uncertainty_s = _uncertainty_s(outlook)
     leads = scope.policy.for_target(outlook.target)
+    if set(leads.not_told) >= _WINDOW_KINDS:
+        return
     longest_lead_s = max((*leads.window_s, leads.closes_s), default=0.0) + uncertainty_s
     kept_s = scope.policy.worth_telling_after_s + uncertainty_s
     for station, coverage in outlook.services.get(COMMAND, {}).items():
@@ -216,11 +219,18 @@ def _window_events(
             facts=facts,
         )
 
+    def wanted(kind: str, due: float, over_at: float) -> bool:
+        """Looked at first: what is to be said of it takes longer."""
+        return kind not in leads.not_told and scope.covers(due, over_at)
+
     if opens > outlook.span[0]:
         for lead_s in leads.window_s:
+            due = opens - uncertainty_s - lead_s
+            if not wanted(kinds.WINDOW_OPENS, due, closes):
+                continue
             yield event(
                 kinds.WINDOW_OPENS,
-                opens - uncertainty_s - lead_s,
+                due,
                 opens,
                 closes,
                 f"The command window of {target} at {station} opens at {moment(opens)}{about}.",
@@ -229,21 +239,26 @@ def _window_events(
             )
     if closes >= outlook.span[1]:
         return
-    if closes - opens > leads.closes_s:
+    due = closes - uncertainty_s - leads.closes_s
+    if closes - opens > leads.closes_s and wanted(kinds.WINDOW_CLOSES_SOON, due, closes):
         yield event(
             kinds.WINDOW_CLOSES_SOON,
-            closes - uncertainty_s - leads.closes_s,
+            due,
             closes,
             closes,
             f"The command window of {target} at {station} closes at {moment(closes)}{about}.",
             f"Send what must be sent now; {_next_window(outlook, closes)}.",
             leads.closes_s,
         )
+    due = closes + uncertainty_s
+    over_at = due + scope.policy.worth_telling_after_s
+    if not wanted(kinds.WINDOW_CLOSED, due, over_at):
+        return
     yield event(
         kinds.WINDOW_CLOSED,
-        closes + uncertainty_s,
+        due,
         closes,
-        closes + uncertainty_s + scope.policy.worth_telling_after_s,
+        over_at,
         f"The command window of {target} at {station} closed at {moment(closes)}{about}.",
         f"No command can be sent there now; {_next_window(outlook, closes)}.",
         0.0,

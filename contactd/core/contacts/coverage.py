@@ -16,7 +16,7 @@ from contactd.core.contacts.search import Spans, find_spans
 from contactd.core.contacts.table import ContactTable
 from contactd.core.ground.station import ServiceTerms, Station
 from contactd.core.instants import DAY_S
-from contactd.core.intervals import IntervalSet, union
+from contactd.core.intervals import EMPTY, IntervalSet, union
 from contactd.core.orbit.elements import TimingError
 from contactd.core.orbit.track import Track
 
@@ -102,12 +102,17 @@ class _Bounds:
         self, terms: ServiceTerms, timing_error: TimingError, epoch: float, sign: float
     ) -> IntervalSet:
         """Spans moved inward (sign +1) or outward (−1) by the timing error, or left (0)."""
-        inward_s = sign * _error_s(timing_error, self.starts - epoch) + terms.acquisition_s
-        backward_s = sign * _error_s(timing_error, self.ends - epoch) + terms.guard_s
-        return IntervalSet(
-            self.starts + np.where(self.cut_at_start, 0.0, inward_s),
-            self.ends - np.where(self.cut_at_end, 0.0, backward_s),
-        )
+        if not len(self.starts):
+            return EMPTY
+        inward_s: FloatArray | float = terms.acquisition_s
+        backward_s: FloatArray | float = terms.guard_s
+        if sign:
+            inward_s = inward_s + sign * _error_s(timing_error, self.starts - epoch)
+            backward_s = backward_s + sign * _error_s(timing_error, self.ends - epoch)
+        starts, ends = self.starts + inward_s, self.ends - backward_s
+        starts[self.cut_at_start] = self.starts[self.cut_at_start]
+        ends[self.cut_at_end] = self.ends[self.cut_at_end]
+        return IntervalSet(starts, ends)
 
 
 def _error_s(timing_error: TimingError, ages_s: FloatArray) -> FloatArray:
