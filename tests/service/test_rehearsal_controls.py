@@ -16,6 +16,7 @@ import pytest
 import yaml
 from waiting import wait_for
 
+from contactd.faces.http.routes.rehearsal import RehearsalState
 from contactd.service.paced_clock import PacedClock
 from contactd.service.rehearsal.controls import Controls
 from contactd.service.virtual_loop import VirtualLoop
@@ -161,6 +162,8 @@ def test_a_live_rehearsal_is_steered_by_an_operator_alone_and_its_report_says_by
     predicted = wait_for(lambda: httpx.get(f"{live.base}/targets").json(), "the targets")
     assert [each["problem"] for each in predicted] == [None, None]
     assert httpx.get(f"{live.base}/handover").json()["now"] >= "2026-12-03T08:00"
+    described = RehearsalState.model_validate_json(httpx.get(f"{live.base}/rehearsal").content)
+    assert (described.title, described.lasts_s, described.paused) == ("Steered", 36_000.0, False)
     assert live.steer({"paused": True}).json()["code"] == "token-needed"
     with httpx.Client(base_url=live.base) as page:
         csrf = page.post(f"{live.base}/session", json={"token": live.secret}).json()["csrf"]
