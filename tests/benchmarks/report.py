@@ -15,6 +15,7 @@ from importlib.metadata import version
 from pathlib import Path
 
 import accuracy
+import bench_fleet
 import outliers
 import speed
 import stages
@@ -39,10 +40,19 @@ NOTES = {
     "curves": "How the cost grows (7 days)",
     "cold": "Cold starts",
     "replanning": "What a change costs",
+    "fleet": "A fleet in one service",
     "stages": "Where the time goes (workload M, one thread)",
     "accuracy": "Accuracy (workload M)",
     "outliers": "The crossings that one exact step does not mend",
 }
+
+
+FLEET = """
+The real process (`bench_fleet.py`), its files, a ledger in SQLite, and the metrics over HTTP, seen
+from outside: seven days ahead and one back; a fifth of the stations have masks, every station has a
+command service with a higher elevation, every tenth target a sequence. Wall times are those of a
+machine on which other work went on; the processor's are beside them.
+"""
 
 
 def explained(text: str | None) -> str:
@@ -57,6 +67,7 @@ PARTS: dict[str, Callable[[], str]] = {
     "curves": speed.curves,
     "cold": speed.cold,
     "replanning": speed.replanning,
+    "fleet": lambda: explained(FLEET) + "\n\n" + bench_fleet.report(),
     "stages": stages.report,
     "accuracy": accuracy.report,
     "outliers": lambda: (

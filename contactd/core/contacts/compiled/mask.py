@@ -29,8 +29,8 @@ from contactd.core.contacts.compiled.segment import (
 from contactd.core.contacts.compiled.trigonometry import arc_tangent
 
 SAMPLES_PER_SEGMENT = 80
-FEWEST_SAMPLES = 10
-SAFE_SHARE = 0.25  # the bound of the rate grows on the way, as a target comes nearer
+FEWEST_SAMPLES = 16
+SAFE_SHARE = 0.5  # on the way the rates may grow to twice as much, as a target comes nearer
 CORNER_SIDE_S = 5e-4
 
 
