@@ -24,8 +24,9 @@ def command(script: str, speed: float | None, port: int, form: str, log: bool) -
     """Rehearse SCRIPT, a YAML file, and report what was alerted, done and missed.
 
     The very same service runs on a simulated clock. It has a ledger of its own and only the
-    channels that the script names; the real ones are never touched. Exit code 1 if an expectation
-    of the script did not hold.
+    channels that the script names; the real ones are never touched. With --speed it prints a token:
+    whoever signs in with it on the page may pause it, change its speed, jump ahead to what happens
+    next, and enter things. Exit code 1 if an expectation of the script did not hold.
     """
     options = {"speed": speed, "port": port, "log": log}
     report = current().rehearse(script, options)

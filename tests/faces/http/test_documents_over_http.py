@@ -12,8 +12,8 @@ from pydantic import TypeAdapter
 
 from contactd.faces.contract import CONTACT_FIELDS, FORECAST_FIELDS
 from contactd.faces.http import models
-from contactd.faces.http.routes.handover import HandoverSheet
 from contactd.faces.http.problems import TITLES
+from contactd.faces.http.routes.handover import HandoverSheet
 
 pytestmark = pytest.mark.process
 
