@@ -122,9 +122,12 @@ def _error_s(timing_error: TimingError, ages_s: FloatArray) -> FloatArray:
 def _raised(
     track: Track, stations: Sequence[Station], start: float, end: float, compiled: bool
 ) -> dict[tuple[str, float], _Bounds]:
-    """Where services ask for more than their station does: by station and elevation (deg)."""
+    """Where services ask for more than their station does: by station and elevation (deg).
+
+    Without the mask: what it hides is no contact, and these are only met with contacts.
+    """
     asked = {
-        (station.name, terms.least_elevation_deg): station
+        (station.name, terms.least_elevation_deg): replace(station, mask=())
         for station in stations
         for terms in station.services.values()
         if terms.least_elevation_deg > station.least_elevation_deg
