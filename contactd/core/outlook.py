@@ -130,8 +130,8 @@ class Health:
         live: the beat goes on; a supervisor should restart a service that is not live.
         ready: configuration, ledger and a first complete plan are there.
         reasons: sentences, empty when all is well.
-        role: of several services on one ledger, whether this one ``leads`` or ``follows``; "" for
-            one that is alone.
+        role: of several services on one ledger, whether this one ``leads`` or ``follows``, or is
+            ``unsure`` whether it still leads; "" for one that is alone.
         leader: name of the one that leads; "" if none does, or this one is alone.
     """
 

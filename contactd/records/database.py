@@ -20,8 +20,8 @@ _UPGRADE_LOCK = 0x636F6E7461637464
 # Whoever stands still within a transaction (a process that hangs, a network that is cut) would keep
 # the ledger locked for all others: the server ends such a session.
 IDLE_IN_TRANSACTION_S = 2.0
-# While its tables are changed the server may be busy for long, and says nothing meanwhile.
-_UPGRADE_SILENCE_S = 3600.0
+# While it changes tables or takes out old records the server may say nothing for long.
+_LONGEST_SILENCE_S = 3600.0
 
 _MEANINGS = {
     sqlite3.SQLITE_BUSY: ("another process holds it locked", True),
@@ -189,8 +189,8 @@ def bring_up_to_date(engine: sa.Engine, name: str, fence: int | None = None) -> 
         settings.set_main_option("script_location", str(MIGRATIONS).replace("%", "%%"))
         writer = engine.execution_options(writing=True)
         with writer.begin() as connection:
+            take_time(connection)
             if connection.dialect.name == "postgresql":
-                _take_time(connection)
                 connection.execute(sa.select(sa.func.pg_advisory_xact_lock(_UPGRADE_LOCK)))
             if fence is not None:
                 check_fence(connection, fence, name)
@@ -251,12 +251,14 @@ def form_of(connection: sa.Connection) -> str | None:
     return None if found is None else str(found)
 
 
-def _take_time(connection: sa.Connection) -> None:
-    """Let a transaction last as long as it must."""
+def take_time(connection: sa.Connection) -> None:
+    """Let a transaction last as long as it must, where that is limited otherwise."""
+    if connection.dialect.name != "postgresql":
+        return
     raw = connection.connection.dbapi_connection
     if raw is not None:
         before = raw.silence_s
-        raw.silence_s = _UPGRADE_SILENCE_S
+        raw.silence_s = _LONGEST_SILENCE_S
 
         def restore(*_: object) -> None:
             raw.silence_s = before

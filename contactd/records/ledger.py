@@ -322,6 +322,7 @@ class Ledger:
         column = self._table.c
         bounds = [archive.first_number - 1, *sorted(needed), archive.until_number + 1]
         with self._writing() as connection:
+            self._database.take_time(connection)
             connection.execute(self._archive_table.insert(), asdict(archive))
             for last, following in pairwise(bounds):
                 if following - last > 1:

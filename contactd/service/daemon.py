@@ -174,9 +174,11 @@ class Daemon:
 
     def notice(self) -> str:
         """What every screen of a service that follows says; "" where it leads or is alone."""
-        pair, leader = self.leading.pair, self.leading.leader
-        if pair is None or self.leading.leads:
+        pair, leader, role = self.leading.pair, self.leading.leader, self.leading.role
+        if pair is None or role == "leads":
             return ""
+        if role == "unsure":
+            return f"{pair.name} cannot confirm that it leads: it sends no alerts until it can."
         if not leader:
             return f"{pair.name}: nobody leads at present, so that no alerts are sent."
         return f"{pair.name} follows {leader}, which sends the alerts. What you enter here counts."
@@ -280,11 +282,12 @@ class Daemon:
             self.leading.taken = fence
             await self._begin_to_lead({"node": self.leading.pair.name, "fence": fence})
         await self.beat()
-        self._spawn(self._send_when_it_may(self.leading.pair))
+        if self.leading.pair.sends_in_s:
+            self._spawn(self._send_when_it_may(self.leading.pair))
 
     async def _send_when_it_may(self, pair: Pair) -> None:
         """Beat at the moment from which the one before sends no more."""
-        await self.clock.sleep(max(pair.standing.sends_from - self.clock.boottime(), 0.0))
+        await self.clock.sleep(pair.sends_in_s)
         await self.beat()
 
     async def _let_go_of_lead(self) -> None:

@@ -53,10 +53,15 @@ class Leading:
 
     @property
     def role(self) -> str:
-        """``leads`` or ``follows``; "" where this service is alone."""
+        """``leads`` or ``follows``; "" where this service is alone.
+
+        One that led when it was last sure of it, and is not now, is ``unsure``: it sends nothing.
+        """
         if self.pair is None:
             return ""
-        return "leads" if self.leads else "follows"
+        if not self.leads:
+            return "follows"
+        return "leads" if self.pair.is_sure else "unsure"
 
     @property
     def leader(self) -> str:

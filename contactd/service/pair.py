@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from contactd.service.clock import Clock
 
 RENEWALS_PER_LEASE = 6
+LOOK_AT_LEAST_EVERY_S = 1.0
 SURE_SHARE = 0.9
 """The part of a lease for which the one that holds it counts on it: clocks run unevenly."""
 HANG_S = 10.0
@@ -97,7 +98,7 @@ class Pair:
         self.changed = asyncio.Event()
         self._lease = lease
         self._clock = clock
-        self._standing = Standing()
+        self._standing = self._heard = Standing()
         self._unsure: Callable[[], None] = lambda: None
         self._loop: asyncio.AbstractEventLoop | None = None
         self._bell: asyncio.TimerHandle | None = None
@@ -159,12 +160,21 @@ class Pair:
         self.changed.set()
         self._asked.set()
 
+    @property
+    def sends_in_s(self) -> float:
+        """How long (s) the one before may still be sending."""
+        return max(self._standing.sends_from - self._clock.boottime(), 0.0)
+
+    @property
+    def is_sure(self) -> bool:
+        """Whether this service leads for sure at this moment."""
+        return self._standing.leads and self._clock.boottime() < self._standing.sure_until
+
     # As the delivery's permit.
 
     def holds(self) -> bool:
         """Whether the lead is sure, and the one before is done, at this very moment."""
-        standing, now = self._standing, self._clock.boottime()
-        return standing.leads and standing.sends_from <= now < standing.sure_until
+        return self.is_sure and self.sends_in_s <= 0.0
 
     async def ask(self) -> bool:
         """Whether this service may send, having had the lease renewed."""
@@ -185,8 +195,7 @@ class Pair:
 
     def _hear(self, found: Standing, heard: list[asyncio.Future[None]]) -> None:
         self._answered_at = self._clock.boottime()
-        before = self._standing
-        self._standing = found
+        before, self._heard = self._heard, found
         for future in heard:
             if not future.done():
                 future.set_result(None)
@@ -213,16 +222,18 @@ class Pair:
     def _keep(self) -> None:
         loop = self._loop
         assert loop is not None
+        every_s = min(self._lease.duration_s / RENEWALS_PER_LEASE, LOOK_AT_LEAST_EVERY_S)
         while not self._stopping:
             with self._lock:
                 self._asked.clear()
                 heard, self._waiting = self._waiting, []
-            found = self._look()
+            # At once, also for an event loop that is busy and hears of it later.
+            self._standing = found = self._look()
             try:
                 loop.call_soon_threadsafe(self._hear, found, heard)
             except RuntimeError:
                 break  # the event loop is gone, and the service with it
-            self._asked.wait(self._lease.duration_s / RENEWALS_PER_LEASE)
+            self._asked.wait(every_s)
         self._lease.leave()
 
     def _look(self) -> Standing:

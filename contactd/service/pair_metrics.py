@@ -26,12 +26,12 @@ class PairCollector(Collector):
         gauges = [
             (
                 "pair_leads",
-                "1 if this service leads: it records, raises and sends; 0 if it follows.",
-                float(leading.leads),
+                "1 if this service leads for sure: it records and raises; 0 if it follows.",
+                float(leading.role == "leads"),
             ),
             (
                 "pair_may_send",
-                "1 while the lead is sure, so that alerts can be sent.",
+                "1 if it leads, and the one before can no longer be sending.",
                 float(leading.may_send),
             ),
             ("pair_fence", "The number of the lead; it grows with every change.", standing.fence),

@@ -15,6 +15,7 @@ from contactd.service.daemon import Daemon
 from contactd.service.metrics import Instruments, SnapshotCollector
 from contactd.service.notify import ServiceManager
 from contactd.service.pacing import ClockPace
+from contactd.service.pair import Pair
 from contactd.service.reload import Reloader
 from contactd.service.store import Store
 
@@ -22,7 +23,7 @@ from contactd.service.store import Store
 class Watch:
     """A daemon over a configuration's folder, beaten by hand."""
 
-    def __init__(self, config: Path, clock: SimulatedClock) -> None:
+    def __init__(self, config: Path, clock: SimulatedClock, pair: Pair | None = None) -> None:
         found = examine(config, config.parent, clock.now())
         refused = tuple(str(error) for error in found.errors)
         self.clock = clock
@@ -38,6 +39,7 @@ class Watch:
             Instruments(self.registry),
             ServiceManager({}),
             ClockPace(clock),
+            pair=pair,
         )
         self.registry.register(SnapshotCollector(self.daemon.snapshot, clock.now))
 
