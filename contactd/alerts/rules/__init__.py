@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from zlib import crc32
@@ -65,7 +66,7 @@ def matters_again(
         before = usable.get(name)
         if before is None or before.outlook is not outlook or before.until <= now:
             share = 1.0 if kept is NOTHING_KEPT else _share(name)
-            nearer = replace(scope, until=now + policy.ahead_s * share)
+            nearer = replace(scope, until=_whole(now + policy.ahead_s * share, now))
             found = tuple(_of_target(nearer, outlook, snapshot.planned_at))
             before = _OfTarget(outlook, nearer.until, found)
         looked[name] = before
@@ -87,6 +88,12 @@ def matters_again(
 def _share(name: str) -> float:
     """From a half to one, as the name has it: a fleet's targets are not all due at once."""
     return 0.5 + crc32(name.encode()) / 2**33
+
+
+def _whole(until: float, now: float) -> float:
+    """A whole second before, if that still lies ahead: a fleet's targets are due together then."""
+    whole = math.floor(until)
+    return whole if whole > now else until
 
 
 def _of_target(scope: Scope, outlook: TargetOutlook, planned_at: float | None) -> Iterator[Matter]:
