@@ -43,6 +43,7 @@ NOTES = {
     "fleet": "A fleet in one service",
     "stages": "Where the time goes (workload M, one thread)",
     "accuracy": "Accuracy (workload M)",
+    "verification": "SGP4's verification set",
     "outliers": "The crossings that one exact step does not mend",
 }
 
@@ -70,9 +71,8 @@ PARTS: dict[str, Callable[[], str]] = {
     "fleet": lambda: explained(FLEET) + "\n\n" + bench_fleet.report(),
     "stages": stages.report,
     "accuracy": accuracy.report,
-    "outliers": lambda: (
-        (outliers.__doc__ or "").replace("``", "`").strip() + "\n\n" + outliers.report()
-    ),
+    "verification": accuracy.published,
+    "outliers": lambda: explained(outliers.__doc__) + "\n\n" + outliers.report(),
 }
 
 
