@@ -262,8 +262,8 @@ def published() -> str:
         f"{len(at_km)} published states of {sets} sets (one more is meant to fail, and does): "
         f"positions differ by {np.median(at_km) * 1e6:.1f} mm (median), "
         f"{np.percentile(at_km, 99) * 1e6:.1f} mm (p99), {at_km.max() * 1e6:.1f} mm (worst), "
-        f"velocities by {at_km_s.max() * 1e6:.3f} mm/s (worst). Epochs are read to the microsecond, in "
-        "which a low satellite goes 8 mm."
+        f"velocities by {at_km_s.max() * 1e6:.3f} mm/s (worst). Epochs are read to the "
+        "microsecond, in which a low satellite goes 8 mm."
     )
 
 
