@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 import sqlalchemy as sa
+from sqlalchemy.dialects import postgresql
 from sqlalchemy.engine import URL, make_url
 
 from contactd.core.errors import LeadLost, LedgerError, NewerLedger
@@ -228,6 +229,28 @@ def check_fence(connection: sa.Connection, fence: int, name: str) -> None:
     query = sa.select(lease_table.c.fence).with_for_update(read=True)
     if connection.execute(query).scalar() != fence:
         raise LeadLost(f"another service leads on the ledger {name}")
+
+
+def insert(connection: sa.Connection, table: sa.Table, rows: list[dict[str, Any]]) -> None:
+    """Insert rows.
+
+    On PostgreSQL in one statement. Several in a row would be sent as a pipeline, and a server that
+    has been told to flush its answers at the end of one no longer counts how long the transaction
+    stands still: whoever is stopped just then would keep the ledger locked for ever.
+    """
+    if connection.dialect.name != "postgresql":
+        connection.execute(table.insert(), rows)
+        return
+    columns = list(table.columns)
+    arrays = [
+        sa.cast(
+            sa.bindparam(each.name, [row[each.name] for row in rows]), postgresql.ARRAY(each.type)
+        )
+        for each in columns
+    ]
+    names = [each.name for each in columns]
+    given = sa.func.unnest(*arrays).table_valued(*names).render_derived()
+    connection.execute(table.insert().from_select(names, sa.select(*given.c)))
 
 
 def is_led(connection: sa.Connection) -> bool:

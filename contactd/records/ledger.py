@@ -203,7 +203,7 @@ class Ledger:
                 stored.append(new)
                 rows.append(_row(new, body, before))
             if rows:
-                connection.execute(self._table.insert(), rows)
+                self._database.insert(connection, self._table, rows)
         return stored
 
     def _end(self, connection: sqlalchemy.Connection) -> tuple[int, str]:

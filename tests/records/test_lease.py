@@ -177,26 +177,29 @@ def test_what_is_written_under_an_old_fence_is_not_written(ledger, lease_of, cha
 
 HANGS_WHILE_WRITING = """
 import sys, time
+import sqlalchemy as sa
 from contactd.core.record import REMARK, Record
 from contactd.records import Ledger
 ledger = Ledger.open(sys.argv[1])
-real = Ledger._known
 def hang(*given):
     print("writing", flush=True)
     time.sleep(600)
-    return real(*given)
-Ledger._known = hang
-ledger.append([Record(1.0, REMARK, "s", "contactd", {}, "never")], fence=1)
+if sys.argv[2] == "before it has written":
+    Ledger._known = hang
+else:
+    sa.event.listen(ledger._engine, "commit", hang)
+ledger.append([Record(1.0, REMARK, "s", "contactd", {}, f"never {n}") for n in range(3)], fence=1)
 """
 
 
+@pytest.mark.parametrize("where", ["before it has written", "before it has committed"])
 def test_a_writer_that_hangs_in_the_middle_does_not_keep_the_ledger_from_the_next(
-    ledger, lease_of, change, postgres_url
+    ledger, lease_of, change, postgres_url, where
 ):
     hill, dale = lease_of("hill"), lease_of("dale")
     hill.look()
     writer = subprocess.Popen(
-        [sys.executable, "-c", HANGS_WHILE_WRITING, postgres_url], stdout=subprocess.PIPE
+        [sys.executable, "-c", HANGS_WHILE_WRITING, postgres_url, where], stdout=subprocess.PIPE
     )
     assert writer.stdout is not None
     assert writer.stdout.readline()
