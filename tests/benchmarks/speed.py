@@ -317,8 +317,8 @@ def replanning() -> str:
         lines.append(f"| {name} | {seconds(took)} | 1/{all_of_it / took:.1f} |")
     return "\n".join(lines) + (
         "\n\nThe compiled path works on 64 nodes at a time, about six hours of a low orbit: an "
-        "hour costs it what six do. The service keeps each target's contacts apart, so that nothing "
-        "is put together there when one changes."
+        "hour costs it what six do. The service keeps each target's contacts apart, so that "
+        "nothing is put together there when one changes."
     )
 
 
