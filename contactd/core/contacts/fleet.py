@@ -32,6 +32,9 @@ FloatArray = NDArray[np.float64]
 PAIR_DAYS_WORTH_COMPILING = 500.0
 """Below so many target-station-days the plain path is done before the compiled one has loaded."""
 TARGETS_PER_TASK = 50
+ROWS_WORTH_SORTING = 50_000
+"""A larger table is sorted where it is made, while it is at hand: putting those of all tasks
+together then reads a few streams instead of all of the memory, and each worker sorts its own."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,11 +131,12 @@ def tasks_of(
 
 
 def predict_task(task: Task) -> ContactTable:
-    """The contacts of one task, in the order of target, station, AOS."""
+    """The contacts of one task, in whatever order they come in."""
     horizons = [horizon_of(station) for station in task.stations]
     if not task.compiled:
         return joined_plain(task.tracks, horizons, task.start, task.end)
-    return _compiled(task, horizons)
+    table = _compiled(task, horizons)
+    return joined([table], task.start, task.end) if len(table) > ROWS_WORTH_SORTING else table
 
 
 def joined_plain(
