@@ -260,7 +260,7 @@ def test_the_reader_chooses_light_size_and_day_of_the_year(service, visit):
     assert root.get_attribute("data-size") == "wall"
     page.wait_for_function(
         "() => /^[0-9]{4}-[0-9]{3} /.test("
-        "document.querySelector('.ledger td:nth-child(2)').textContent)"
+        "document.querySelector('.ledger td:nth-child(2)')?.textContent)"
     )
     page.reload()
     assert root.get_attribute("data-paper") == "light"

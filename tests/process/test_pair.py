@@ -17,7 +17,9 @@ import pytest
 from daemon import CONTACTD
 from pair import Node, PairOfServices, fence_of, steps_every
 from postgres import Postgres
+from prometheus_client.parser import text_string_to_metric_families
 from waiting import wait_for
+from watchers import expressions, families
 
 from contactd.core import record as kinds
 from contactd.core.record import Record
@@ -126,6 +128,14 @@ def check_sent_again(pair: PairOfServices, records: list[Record]) -> None:
         fences = [fence_of(each) for each in copies]
         assert len(fences) == len(set(fences)), f"{key} was sent twice by the same leader"
         assert delivered[key] > begun[max(fences)], f"{key} was sent again although it was known"
+
+
+def test_both_export_what_rules_and_dashboard_ask_of_a_pair(pair):
+    wanted = {name for each in expressions() for name in families(each) if "_pair_" in name}
+    assert wanted
+    for node in pair.nodes:
+        text = node.get("/metrics").text
+        assert wanted <= {each.name for each in text_string_to_metric_families(text)}
 
 
 def test_one_leads_and_the_other_follows_warm_and_ready(pair):

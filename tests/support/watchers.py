@@ -5,6 +5,7 @@ Only addresses and intervals differ from what is shipped.
 
 from __future__ import annotations
 
+import json
 import re
 from pathlib import Path
 from typing import Any
@@ -16,6 +17,23 @@ from real_process import RealProcess, free_port
 from waiting import wait_for
 
 DEPLOY = Path(__file__).parents[2] / "deploy"
+
+
+def expressions() -> list[str]:
+    """What the rules and the dashboard ask, the dashboard's choices left open."""
+    rules = yaml.safe_load((DEPLOY / "prometheus/contactd.rules.yml").read_text())
+    dashboard = json.loads((DEPLOY / "dashboard/contactd.json").read_text())
+    asked = [target["expr"] for panel in dashboard["panels"] for target in panel.get("targets", ())]
+    return [
+        *(rule["expr"] for group in rules["groups"] for rule in group["rules"]),
+        *(re.sub(r"\$\w+", ".*", each) for each in asked),
+    ]
+
+
+def families(expression: str) -> set[str]:
+    """The families of our metrics that an expression names."""
+    found = re.findall(r"\bcontactd_\w+", expression)
+    return {re.sub(r"_(total|bucket)$", "", name) for name in found}
 
 
 class Watcher(RealProcess):

@@ -127,7 +127,8 @@ def gather(
         outlooks: of every target, reaching to ``until`` at least.
         since, now, until: instants (s).
     """
-    shift = [record for record in records if since <= record.at <= now]
+    # A time is shown to the millisecond; the record that it was copied from belongs to the shift.
+    shift = [record for record in records if since - 5e-4 <= record.at <= now]
     forecasts = [forecast for outlook in outlooks for forecast in outlook.forecasts]
     coming = [item for outlook in outlooks for item in _coming(outlook, now, until)]
     hazardous = any(step.hazard for forecast in forecasts for step in forecast.steps)

@@ -37,6 +37,7 @@ def test_whatever_the_document_allows_is_answered_as_it_says(service, who, tmp_p
         "--generation-deterministic",
         "--no-shrink",
         "--max-failures=20",
+        "--request-timeout=60",
         "--continue-on-failure",
         # A stream has no end to wait for.
         "--exclude-path-regex=stream|changes",
