@@ -238,10 +238,10 @@ class RealSoak:
 
     def read_all(self) -> None:
         for path in ("/metrics", "/api/v1/targets", "/contacts.ics", "/", "/health/ready"):
-            httpx.get(f"http://127.0.0.1:{self.port}{path}", timeout=30.0)
+            httpx.get(f"http://127.0.0.1:{self.port}{path}", timeout=120.0)
 
     def metric(self, name: str) -> float:
-        text = httpx.get(f"http://127.0.0.1:{self.port}/metrics", timeout=30.0).text
+        text = httpx.get(f"http://127.0.0.1:{self.port}/metrics", timeout=120.0).text
         lines = [line for line in text.splitlines() if line.startswith((f"{name} ", f"{name}{{"))]
         return sum(float(line.rsplit(" ", 1)[1]) for line in lines)
 
