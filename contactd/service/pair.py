@@ -25,6 +25,7 @@ if TYPE_CHECKING:
 
 RENEWALS_PER_LEASE = 6
 LOOK_AT_LEAST_EVERY_S = 1.0
+SHORTEST_WAIT_S = 0.1
 SURE_SHARE = 0.9
 """The part of a lease for which the one that holds it counts on it: clocks run unevenly."""
 HANG_S = 10.0
@@ -108,6 +109,7 @@ class Pair:
         self._asked = threading.Event()
         self._lock = threading.Lock()
         self._give_back = self._stopping = False
+        self._runs_out_in_s = LOOK_AT_LEAST_EVERY_S
         self._thread = threading.Thread(target=self._keep, name="lease", daemon=True)
 
     @property
@@ -233,7 +235,8 @@ class Pair:
                 loop.call_soon_threadsafe(self._hear, found, heard)
             except RuntimeError:
                 break  # the event loop is gone, and the service with it
-            self._asked.wait(every_s)
+            # The moment at which a lease runs out is not waited past.
+            self._asked.wait(min(every_s, max(self._runs_out_in_s, SHORTEST_WAIT_S)))
         self._lease.leave()
 
     def _look(self) -> Standing:
@@ -250,6 +253,7 @@ class Pair:
             # The thread must go on whatever happens; the lease runs out meanwhile.
             log.exception("a look at the lease failed")
             return replace(self._standing, trouble=f"{type(error).__name__}: {error}")
+        self._runs_out_in_s = LOOK_AT_LEAST_EVERY_S if look.mine else look.left_s
         renewed = look.mine and answers
         sure_until = began + SURE_SHARE * self._lease.duration_s
         return Standing(
