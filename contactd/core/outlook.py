@@ -100,6 +100,7 @@ class Snapshot:
     Attributes:
         at: instant (s) of the beat that made it.
         planned_at: instant (s) of the last complete planning.
+        looking_since: instant (s) since which it has looked without a gap, if that is known.
         elements_changes: the last change of what each target's predictions rest on.
         alerts: raised and neither acknowledged, resolved nor over, most severe first.
         ledger_at: number of the last record that the state is folded from.
@@ -110,6 +111,7 @@ class Snapshot:
 
     at: float
     planned_at: float | None = None
+    looking_since: float | None = None
     targets: Mapping[str, TargetOutlook] = field(default_factory=dict)
     stations: Mapping[str, Station] = field(default_factory=dict)
     configuration: ConfigurationStatus = field(default_factory=ConfigurationStatus)

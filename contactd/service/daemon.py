@@ -355,8 +355,11 @@ class Daemon:
             self._note_moved_clock()
         self.instruments.say_synchronisation(self._watch.synchronisation)
         now = self.clock.now()
-        if self._down_since is None and now - before > GAP_S:
-            self._down_since = before
+        if now - before > GAP_S:
+            # A plan is not overdue for having been slept through.
+            self._state = replace(self._state, looking_since=now)
+            if self._down_since is None:
+                self._down_since = before
         await self._exchange()
         trouble = self.store.trouble
         channels = self._delivery.statuses()

@@ -61,6 +61,7 @@ class ServiceState:
         kept: what the rules of alerts need not look at again.
         quiet: what was seen when there was last nothing to tell, and until when that holds.
         planned_at: when every target last had a prediction for the whole horizon.
+        looking_since: since when (instant, s) no beat was left out.
         clock: trust in the wall clock.
         ledger_trouble: what is wrong with the ledger, or "".
         channels: how the channels are doing; the same object as long as nothing changes.
@@ -83,6 +84,7 @@ class ServiceState:
     kept: Kept = NOTHING_KEPT
     quiet: Quiet | None = None
     planned_at: float | None = None
+    looking_since: float | None = None
     clock: ClockTrust = field(default_factory=ClockTrust)
     ledger_trouble: str = ""
     channels: tuple[ChannelStatus, ...] = ()
@@ -99,6 +101,7 @@ class ServiceState:
         return Snapshot(
             at=now,
             planned_at=self.planned_at,
+            looking_since=self.looking_since,
             targets=self.outlooks,
             stations=self.configuration.stations,
             configuration=ConfigurationStatus(

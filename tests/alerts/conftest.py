@@ -98,7 +98,10 @@ class World:
 
     def snapshot(self, *, at: float = 0.0, **more) -> Snapshot:
         """A snapshot at ``at``; what is no field of it goes to the outlook of the one target."""
-        names = ("configuration", "clock", "planned_at", "targets", "ledger_trouble")
+        names = (
+            *("configuration", "clock", "planned_at", "looking_since", "targets"),
+            "ledger_trouble",
+        )
         mine = {key: more.pop(key) for key in names if key in more}
         mine.setdefault("targets", {self.target: self.outlook(**more)})
         mine.setdefault("planned_at", self.noon + at)

@@ -99,6 +99,13 @@ def test_a_plan_that_is_not_renewed_is_a_warning(world):
     assert [each.severity for each in told] == [Severity.WARNING]
 
 
+def test_a_plan_that_was_slept_through_has_its_time_to_be_renewed(world):
+    for awake_s, told in ((899, False), (901, True)):
+        slept = world.snapshot(planned_at=world.noon - 7200, looking_since=world.noon - awake_s)
+        found = of_kind(matters(slept, POLICY, world.noon), kinds.PLANNING_OVERDUE)
+        assert any(each.due <= world.noon for each in found) is told
+
+
 def test_a_ledger_that_cannot_be_written_is_a_warning(world):
     snapshot = world.snapshot(ledger_trouble="the ledger x cannot be used: the disk is full")
     told = of_kind(matters(snapshot, POLICY, world.noon), kinds.LEDGER_TROUBLE)

@@ -98,6 +98,21 @@ async def test_after_ten_minutes_of_sleep_what_still_matters_is_raised_late(
     await watch.end()
 
 
+async def test_a_plan_that_was_slept_through_is_renewed_without_a_warning(
+    scene: Scene, clock: SimulatedClock
+) -> None:
+    watch = Watch(scene.config, clock)
+    await watch.begin()
+    await watch.beats(3)
+    clock.suspend(7200.0)
+    await watch.beats(5)
+    snapshot = watch.daemon.snapshot()
+    assert snapshot.planned_at is not None
+    assert snapshot.at - snapshot.planned_at < 10.0
+    assert not watch.raised("planning-overdue")
+    await watch.end()
+
+
 async def test_what_was_over_while_the_service_was_away_is_summed_up_in_one_caution(
     scene: Scene, clock: SimulatedClock
 ) -> None:

@@ -62,7 +62,7 @@ class Visit:
         self.requests: list[str] = []
         self.context: BrowserContext = browser.new_context(**{"viewport": DESK, **options})
         self.page: Page = self.context.new_page()
-        self.page.set_default_timeout(15_000)
+        self.page.set_default_timeout(30_000)
         self.page.on("console", self._console)
         self.page.on("pageerror", lambda error: self.troubles.append(f"script: {error}"))
         self.page.on("request", lambda request: self.requests.append(request.url))

@@ -96,7 +96,8 @@ def service_matters(scope: Scope, snapshot: Snapshot) -> Iterator[Matter]:
             facts={"trouble": snapshot.station_time_trouble},
         )
     if snapshot.planned_at is not None:
-        overdue_from = snapshot.planned_at + scope.policy.planning_overdue_s
+        looked_from = max(snapshot.planned_at, snapshot.looking_since or snapshot.planned_at)
+        overdue_from = looked_from + scope.policy.planning_overdue_s
         yield service_condition(
             kinds.PLANNING_OVERDUE,
             Severity.WARNING,
