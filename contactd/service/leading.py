@@ -183,10 +183,9 @@ class Leading:
         """Say what has changed of the surroundings, once."""
         assert self.pair is not None
         if standing.trouble and not self._trouble and self.taken is not None:
-            log.error(
-                "the lead cannot be confirmed: nothing is sent until the ledger answers",
-                trouble=standing.trouble,
-            )
+            alone = "no other service is in sight: alerts go on, and are recorded afterwards"
+            silent = "the lead cannot be confirmed: nothing is sent until the ledger answers"
+            log.error(alone if self.pair.is_alone else silent, trouble=standing.trouble)
         elif self._trouble and not standing.trouble and self.taken is not None:
             log.info("the lead is confirmed again", fence=standing.fence)
         self._trouble = standing.trouble

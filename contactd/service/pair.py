@@ -168,9 +168,19 @@ class Pair:
         return max(self._standing.sends_from - self._clock.boottime(), 0.0)
 
     @property
+    def is_alone(self) -> bool:
+        """Whether it led, with no other service in sight, when the ledger fell silent.
+
+        Then there is none that is known to take over, and to be silent too would help nobody.
+        """
+        standing = self._standing
+        return standing.leads and standing.members <= 1 and bool(standing.trouble)
+
+    @property
     def is_sure(self) -> bool:
         """Whether this service leads for sure at this moment."""
-        return self._standing.leads and self._clock.boottime() < self._standing.sure_until
+        sure_until = self._standing.sure_until
+        return self.is_alone or (self._standing.leads and self._clock.boottime() < sure_until)
 
     # As the delivery's permit.
 
@@ -183,7 +193,7 @@ class Pair:
         if not self.holds():
             return False
         await self._next_look()
-        return not self._standing.trouble and self.holds()
+        return self.holds() and (self.is_alone or not self._standing.trouble)
 
     async def _next_look(self) -> None:
         """Wait for a look that begins from now on."""
@@ -215,7 +225,7 @@ class Pair:
             self.changed.set()
 
     def _ring(self) -> None:
-        if self._clock.boottime() >= self._standing.sure_until:
+        if not self.is_sure:
             self._unsure()
             self.changed.set()
 

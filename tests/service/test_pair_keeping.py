@@ -62,8 +62,10 @@ async def test_each_asking_has_the_lease_renewed(pair_of):
 async def test_what_is_sent_is_broken_off_when_the_lead_is_no_longer_sure(
     pair_of, postgres, monkeypatch
 ):
-    hill, unsure = pair_of("hill", 2.0), asyncio.Event()
+    hill, dale, unsure = pair_of("hill", 2.0), pair_of("dale", 2.0), asyncio.Event()
     await hill.start(unsure.set)
+    await dale.start(lambda: None)
+    await until(lambda: hill.standing.members == 2, "the other to be seen")
     assert hill.holds()
     postgres.stop(signal.SIGQUIT)
     try:
@@ -73,9 +75,29 @@ async def test_what_is_sent_is_broken_off_when_the_lead_is_no_longer_sure(
         assert hill.standing.trouble
     finally:
         postgres.start()
-    await until(lambda: hill.is_sure, "the lead to be confirmed again")
-    assert (hill.fence, hill.standing.trouble) == (1, "")
+    await until(lambda: hill.holds() != dale.holds(), "one of the two to lead again")
+    await dale.stop()
     await hill.stop()
+
+
+async def test_one_with_no_other_beside_it_goes_on_when_the_ledger_falls_silent(pair_of, postgres):
+    hill = pair_of("hill", 2.0)
+    await hill.start(lambda: None)
+    postgres.stop(signal.SIGQUIT)
+    try:
+        await until(lambda: hill.is_alone, "the silence to be noticed")
+        await asyncio.sleep(2.5)
+        assert await hill.ask(), "though the lease has run out"
+        dale = pair_of("dale", 2.0)
+        await dale.start(lambda: None)
+        assert not dale.is_alone, "it never led"
+        assert not await dale.ask()
+    finally:
+        postgres.start()
+    await until(lambda: not hill.standing.trouble, "the lead to be known again")
+    await until(lambda: hill.holds() != dale.holds(), "one of the two to lead")
+    await hill.stop()
+    await dale.stop()
 
 
 async def test_a_busy_event_loop_keeps_the_lead_and_one_that_hangs_does_not(pair_of, monkeypatch):
