@@ -19,6 +19,8 @@ horizon:
 
 planning:
   every: 1min             # the plan is rolled forward at least so often
+# where: processes        # who predicts: here, processes, or a Dask scheduler (extra fleet)
+# workers: 4              # so many processes, or targets handed to the scheduler at once
 
 # store:
 #   url: sqlite:////var/lib/contactd/ledger.sqlite   # or postgresql://user@host/contactd

@@ -15,6 +15,7 @@ from contactd.config.station_time import StationTime
 from contactd.config.types import (
     File,
     Host,
+    Kind,
     Name,
     PositiveDuration,
     Size,
@@ -44,6 +45,16 @@ RoutineKind = Annotated[str, words(ROUTINE, "a kind of routine alert")]
 Beat = Annotated[float, duration(1.0, 3600.0)]
 
 
+_SCHEDULER = address("tcp", "tls", example="tcp://scheduler.example:8786")
+
+
+def _place(value: object) -> str:
+    return value if value in ("here", "processes") else _SCHEDULER.read(value)
+
+
+PLACE = Kind("here, processes, or a Dask scheduler such as tcp://scheduler.example:8786", _place)
+
+
 class Horizon(Section):
     """How far contacts and forecasts are kept up to date."""
 
@@ -54,9 +65,15 @@ class Horizon(Section):
 
 
 class Planning(Section):
-    """How often the plan is rolled forward when nothing else asks for it."""
+    """How often the plan is rolled forward when nothing else asks for it, and who predicts.
+
+    ``where`` is ``here`` (in the service's own process), ``processes`` (in ``workers`` processes of
+    the machine), or the address of a Dask scheduler, which is handed ``workers`` targets at once.
+    """
 
     every_s: Beat = Field(default=60.0, alias="every")
+    where: Annotated[str, PLACE] = "here"
+    workers: Annotated[int, integer(1, 10_000)] | None = None
 
 
 class Store(Section):

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import asyncio
 from collections.abc import Callable, Coroutine, Iterable, Sequence
-from concurrent.futures import Executor, ThreadPoolExecutor
+from concurrent.futures import Executor
 from dataclasses import replace
 from typing import Any
 
@@ -31,7 +31,7 @@ from contactd.core.contacts.fleet import worth_compiling
 from contactd.core.contacts.table import ahead_of
 from contactd.core.errors import LedgerError
 from contactd.core.outlook import Health, Snapshot, TargetOutlook
-from contactd.core.planning import Prediction, Target, predict_target
+from contactd.core.planning import Target
 from contactd.core.record import Record
 from contactd.records import State, fold
 from contactd.service.beat import Span, step
@@ -43,6 +43,7 @@ from contactd.service.metrics import Instruments
 from contactd.service.notify import ServiceManager
 from contactd.service.pacing import Job, Pace
 from contactd.service.pair import Pair
+from contactd.service.predicting import Predicting, Work, failed_prediction
 from contactd.service.reload import Files, Loaded
 from contactd.service.resting import change_between, new_elements, recorded_motion
 from contactd.service.sharing import SharingJob, adopt_allocation, adopt_failure
@@ -64,7 +65,6 @@ LOOK_AT_LIFE_S = 1.0
 LIVE_WITHIN_S = 30.0
 # A longer time than this between two beats, for whatever reason, is time in which nobody looked.
 GAP_S = 5.0
-PREDICTORS = 2
 AUTHOR = "contactd"
 
 log = structlog.get_logger("contactd")
@@ -77,6 +77,7 @@ class Daemon:
 
     Attributes:
         observers: called after each beat with the state and its snapshot, in the event loop.
+        predicting: who makes the predictions.
 
     Args:
         configuration: what it starts with; ``refused`` are the errors of the files beside it.
@@ -121,7 +122,8 @@ class Daemon:
             rules.synchronisation == "required",
         )
         self._pace = pace
-        self._predictors = predictors or ThreadPoolExecutor(PREDICTORS, "predict")
+        self.predicting = Predicting(clock, predictors)
+        self.predicting.use(configuration.settings.planning)
         self._telling = telling_of(configuration)
         self._ledger_fold: tuple[State, AlertState] = (State(), AlertState())
         self._held_fold: tuple[tuple[State, AlertState], int, State, AlertState] | None = None
@@ -318,7 +320,7 @@ class Daemon:
         for task in list(self._tasks):
             task.cancel()
         await asyncio.gather(*self._tasks, return_exceptions=True)
-        self._predictors.shutdown(wait=False, cancel_futures=True)
+        self.predicting.close()
         await self.leading.stop_following()
         await self._feeding.close()
         await self._delivery.close()
@@ -484,26 +486,20 @@ class Daemon:
 
     async def _predict(self, target: Target, span: Span, now: float) -> None:
         stations = tuple(self._state.configuration.stations.values())
-        loop = asyncio.get_running_loop()
-
         before = self._state.motions.get(target.name)
         # Each by itself is little; all together decide what pays.
         compiled = worth_compiling(len(self._state.targets), len(stations), *span)
 
-        def work() -> tuple[Prediction, float, ElementsChange | None]:
-            begun = self.clock.monotonic()
-            made = predict_target(target, stations, span, now, compiled)
-            took_s = self.clock.monotonic() - begun
-            return made, took_s, change_between(before, made, stations, now, compiled)
-
+        work = Work(target, stations, span, now, compiled)
         try:
-            prediction, took_s, change = await loop.run_in_executor(self._predictors, work)
+            prediction = await self.predicting.predict(work)
+            change = await self.predicting.here(
+                change_between, before, prediction, stations, now, compiled
+            )
         except Exception as error:
             log.exception("a prediction failed", target=target.name)
-            prediction, took_s, change = failed_prediction(target, span, error), 0.0, None
-        self.instruments.prediction.observe(took_s)
-        outlook = replace(prediction.outlook, predicted_in_s=took_s)
-        prediction = replace(prediction, outlook=outlook)
+            prediction, change = failed_prediction(target, span, error), None
+        self.instruments.prediction.observe(prediction.outlook.predicted_in_s)
         record = None if change is None else change_record(change, AUTHOR)
         self._state = adopt_prediction(self._state, target, span, prediction, record)
         self._say_predicted(prediction.outlook, now)
@@ -514,10 +510,9 @@ class Daemon:
 
     async def _share(self, job: SharingJob, now: float) -> None:
         """Share station time, and record what is granted otherwise than before."""
-        loop = asyncio.get_running_loop()
         began = self.clock.monotonic()
         try:
-            made = await loop.run_in_executor(self._predictors, job.make, self.clock.monotonic)
+            made = await self.predicting.here(job.make, self.clock.monotonic)
         except Exception as error:
             log.exception("station time could not be shared")
             self._state = adopt_failure(self._state, job, str(error), self.clock.now())
@@ -581,7 +576,7 @@ class Daemon:
 
     async def _reload(self, load: Callable[[], Loaded | None]) -> None:
         async with self._reload_lock:
-            loaded = await asyncio.get_running_loop().run_in_executor(self._predictors, load)
+            loaded = await self.predicting.here(load)
             if loaded is None:
                 return
             async with self._beat_lock:
@@ -606,6 +601,7 @@ class Daemon:
             self._state = replace(self._state, refused=())
             return
         self._delivery.use(self._channels.of(configuration))
+        self.predicting.use(configuration.settings.planning)
         self._telling = telling_of(configuration)
         self._tickets = tickets_of(configuration)
         await self._life.follow(configuration)
@@ -676,11 +672,3 @@ class Daemon:
         task = asyncio.create_task(work)
         self._tasks.add(task)
         task.add_done_callback(self._tasks.discard)
-
-
-def failed_prediction(target: Target, span: Span, error: Exception) -> Prediction:
-    """What stands for a prediction that failed unexpectedly: the target says so."""
-    from contactd.core.sequences.viewing import Conditions
-
-    problem = f"it could not be predicted: {error}"
-    return Prediction(TargetOutlook(target.name, span, problem=problem), Conditions())

@@ -7,18 +7,25 @@ dies in the middle loses nothing, since its tasks are given out again.
 
 from __future__ import annotations
 
+import asyncio
 import multiprocessing
 import os
+import signal
+import threading
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from concurrent.futures import Future, ProcessPoolExecutor
+from concurrent.futures import CancelledError, Future, ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
 from types import TracebackType
-from typing import TYPE_CHECKING, Any, Final, Self
+from typing import TYPE_CHECKING, Any, Final, Self, TypeVar
 
 if TYPE_CHECKING:
-    from contactd.core.contacts.fleet import Executor, Task
-    from contactd.core.contacts.table import ContactTable
+    from contactd.core.contacts.fleet import Executor
+
+Piece = TypeVar("Piece")
+Result = TypeVar("Result")
+
+CONNECT_WITHIN_S: Final = 10.0
 
 MOST_DEATHS: Final = 3
 """How often a pool may lose a worker before the work is given up: a task may be what kills it."""
@@ -31,6 +38,8 @@ _ONE_THREAD: Final = (
     "NUMEXPR_NUM_THREADS",
     "NUMBA_NUM_THREADS",
 )
+_STARTING: Final = threading.Lock()
+"""The environment is the whole process's: one thread at a time starts workers in it."""
 
 
 class ProcessPool:
@@ -45,24 +54,24 @@ class ProcessPool:
     def __init__(self, workers: int | None = None) -> None:
         self.workers = workers or os.cpu_count() or 1
         self._pool: ProcessPoolExecutor | None = None
+        self._lock = threading.Lock()
 
-    def map(
-        self, function: Callable[[Task], ContactTable], tasks: Sequence[Task]
-    ) -> Iterable[ContactTable]:
-        """The function's result for each task, in the order of the tasks.
+    def map(self, function: Callable[[Piece], Result], tasks: Sequence[Piece]) -> Iterable[Result]:
+        """The function's result for each task, in the order of the tasks; for several threads.
 
         Raises:
             BrokenProcessPool: if workers die again and again.
         """
-        done: dict[int, ContactTable] = {}
+        done: dict[int, Result] = {}
         deaths = 0
         while len(done) < len(tasks):
             left = [number for number in range(len(tasks)) if number not in done]
-            futures: dict[int, Future[ContactTable]] = {}
+            futures: dict[int, Future[Result]] = {}
+            pool = self._workers()
             try:
-                with _one_thread_each():
+                with _STARTING, _one_thread_each():
                     for number in left:
-                        futures[number] = self._workers().submit(function, tasks[number])
+                        futures[number] = pool.submit(function, tasks[number])
                 for number, future in futures.items():
                     done[number] = future.result()
             except BrokenProcessPool:
@@ -70,7 +79,7 @@ class ProcessPool:
                 for number, future in futures.items():
                     if future.done() and future.exception() is None:
                         done[number] = future.result()
-                self.close()
+                self._give_up(pool)
                 deaths += 1
                 if deaths > MOST_DEATHS:
                     raise
@@ -78,9 +87,17 @@ class ProcessPool:
 
     def close(self) -> None:
         """Let the workers go."""
-        if self._pool is not None:
-            self._pool.shutdown(wait=True, cancel_futures=True)
-            self._pool = None
+        with self._lock:
+            pool, self._pool = self._pool, None
+        if pool is not None:
+            pool.shutdown(wait=True, cancel_futures=True)
+
+    def _give_up(self, broken: ProcessPoolExecutor) -> None:
+        """Let a pool go that lost a worker, unless another thread has done so already."""
+        with self._lock:
+            if self._pool is broken:
+                self._pool = None
+        broken.shutdown(wait=False, cancel_futures=True)
 
     def process_ids(self) -> tuple[int, ...]:
         """The workers that there are now."""
@@ -88,11 +105,14 @@ class ProcessPool:
         return tuple(processes)
 
     def _workers(self) -> ProcessPoolExecutor:
-        if self._pool is None:
-            # Fresh interpreters: a fork of a process with threads may hang.
-            context = multiprocessing.get_context("spawn")
-            self._pool = ProcessPoolExecutor(self.workers, mp_context=context)
-        return self._pool
+        with self._lock:
+            if self._pool is None:
+                # Fresh interpreters: a fork of a process with threads may hang.
+                context = multiprocessing.get_context("spawn")
+                self._pool = ProcessPoolExecutor(
+                    self.workers, mp_context=context, initializer=_leave_interrupts
+                )
+            return self._pool
 
     def __enter__(self) -> Self:
         return self
@@ -116,22 +136,44 @@ class DaskCluster:
     """
 
     def __init__(self, address: str) -> None:
-        import distributed
+        self.address = address
+        self._client: Any = None
+        self._lock = threading.Lock()
 
-        connect: Any = distributed.Client
-        self._client: Any = connect(address, set_as_default=False)
+    def map(self, function: Callable[[Piece], Result], tasks: Sequence[Piece]) -> Iterable[Result]:
+        """The function's result for each task, in the order of the tasks; for several threads.
 
-    def map(
-        self, function: Callable[[Task], ContactTable], tasks: Sequence[Task]
-    ) -> Iterable[ContactTable]:
-        """The function's result for each task, in the order of the tasks."""
-        futures = self._client.map(function, list(tasks), pure=False)
-        results: list[ContactTable] = self._client.gather(futures)
+        Raises:
+            OSError: if the cluster cannot be reached, or went away meanwhile.
+        """
+        client = self._connected()
+        try:
+            futures = client.map(function, list(tasks), pure=False)
+            results: list[Result] = client.gather(futures)
+        except (asyncio.CancelledError, CancelledError) as error:
+            self._drop(client)
+            raise OSError(f"the cluster at {self.address} went away") from error
         return results
 
     def close(self) -> None:
         """Leave the cluster; it goes on without us."""
-        self._client.close()
+        self._drop(self._client)
+
+    def _connected(self) -> Any:
+        with self._lock:
+            if self._client is None:
+                import distributed
+
+                connect: Any = distributed.Client
+                self._client = connect(self.address, set_as_default=False, timeout=CONNECT_WITHIN_S)
+            return self._client
+
+    def _drop(self, client: Any) -> None:
+        with self._lock:
+            if client is None or self._client is not client:
+                return
+            self._client = None
+        client.close(timeout=CONNECT_WITHIN_S)
 
     def __enter__(self) -> Self:
         return self
@@ -165,6 +207,11 @@ def executor_for(where: str, workers: int | None = None) -> Executor:
     if "://" in where:
         return DaskCluster(where)
     raise ValueError(f"{where!r} is neither here, nor processes, nor tcp://host:port")
+
+
+def _leave_interrupts() -> None:
+    """An interrupt at the terminal is the service's to heed: it lets its workers go itself."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
 
 
 @contextmanager

@@ -54,3 +54,11 @@ def test_nothing_is_sent_twice_to_a_browser_that_has_it(crowded, visit):
     for url in scripts[:5]:
         tag = crowded.http.get(url).headers["ETag"]
         assert crowded.http.get(url, headers={"If-None-Match": tag}).status_code == 304
+
+
+def test_a_calendar_of_everything_is_refused_with_what_to_ask_for(crowded):
+    answer = crowded.http.get("/contacts.ics")
+    assert answer.status_code == 422
+    assert "ask for some target, station or kind" in answer.json()["detail"]
+    name = crowded.json("/targets")[0]["name"]
+    assert crowded.http.get("/contacts.ics", params={"target": name}).status_code == 200

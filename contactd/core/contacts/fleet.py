@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from importlib.util import find_spec
-from typing import TYPE_CHECKING, Protocol
+from typing import TYPE_CHECKING, Protocol, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -37,6 +37,10 @@ ROWS_WORTH_SORTING = 50_000
 together then reads a few streams instead of all of the memory, and each worker sorts its own."""
 
 
+Piece = TypeVar("Piece")
+Result = TypeVar("Result")
+
+
 @dataclass(frozen=True, slots=True)
 class Task:
     """A part of a fleet's prediction. It can be pickled if its tracks can.
@@ -55,10 +59,12 @@ class Task:
 class Executor(Protocol):
     """Works on tasks: in this process, in others, or on other machines."""
 
-    def map(
-        self, function: Callable[[Task], ContactTable], tasks: Sequence[Task]
-    ) -> Iterable[ContactTable]:
+    def map(self, function: Callable[[Piece], Result], tasks: Sequence[Piece]) -> Iterable[Result]:
         """The function's result for each task, in the order of the tasks."""
+        ...
+
+    def close(self) -> None:
+        """Let whoever works go."""
         ...
 
 
@@ -68,9 +74,7 @@ class InThisProcess:
     def __init__(self, threads: int = 1) -> None:
         self.threads = threads
 
-    def map(
-        self, function: Callable[[Task], ContactTable], tasks: Sequence[Task]
-    ) -> Iterable[ContactTable]:
+    def map(self, function: Callable[[Piece], Result], tasks: Sequence[Piece]) -> Iterable[Result]:
         """See :class:`Executor`."""
         if self.threads < 2 or len(tasks) < 2:
             return [function(task) for task in tasks]
@@ -78,6 +82,9 @@ class InThisProcess:
 
         with ThreadPoolExecutor(self.threads) as pool:
             return list(pool.map(function, tasks))
+
+    def close(self) -> None:
+        """Nobody else works here."""
 
 
 def can_compile() -> bool:

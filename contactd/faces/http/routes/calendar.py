@@ -8,13 +8,15 @@ from typing import Annotated
 
 from fastapi import APIRouter, Query, Request, Response
 
-from contactd.faces.export.events import CONTACT, STEP, WINDOW, Scope, events_of
+from contactd.faces.export.events import CONTACT, STEP, WINDOW, Event, Scope, events_of
 from contactd.faces.http.context import Ctx, Names, Reader
-from contactd.faces.http.problems import not_found
+from contactd.faces.http.problems import Problem, not_found
 
 KINDS = (CONTACT, WINDOW, STEP)
 MOST_PUBLISHED = 64
 """Calendars whose last state is remembered, so that their events carry on."""
+MOST_EVENTS = 2000
+"""A calendar of more is refused: each event costs about a millisecond to compare and to write."""
 
 router = APIRouter(tags=["calendar"])
 
@@ -23,16 +25,16 @@ class Published:
     """What each calendar said last, by what was asked for; the least used are forgotten."""
 
     def __init__(self) -> None:
-        self._last: OrderedDict[str, bytes] = OrderedDict()
+        self._last: OrderedDict[str, tuple[list[Event], bytes]] = OrderedDict()
         self.lock = Lock()
 
-    def last(self, asked: str) -> bytes | None:
-        """The calendar as it was last published."""
-        return self._last.get(asked)
+    def last(self, asked: str) -> tuple[list[Event], bytes | None]:
+        """The events and the calendar as they were last published."""
+        return self._last.get(asked, ([], None))
 
-    def put(self, asked: str, calendar: bytes) -> None:
+    def put(self, asked: str, events: list[Event], calendar: bytes) -> None:
         """Remember a calendar."""
-        self._last[asked] = calendar
+        self._last[asked] = (events, calendar)
         self._last.move_to_end(asked)
         while len(self._last) > MOST_PUBLISHED:
             self._last.popitem(last=False)
@@ -53,7 +55,8 @@ def calendar(
 ) -> Response:
     """Contacts, command windows and steps, with UIDs that stay and a SEQUENCE that grows.
 
-    Ask for some `target`, `station` or `kind` (each may be repeated); all of them otherwise.
+    Ask for some `target`, `station` or `kind` (each may be repeated); all of them otherwise, if
+    they are not too many for a calendar.
     """
     from contactd.faces.export.calendar import calendar_text
 
@@ -72,22 +75,30 @@ def calendar(
         targets=frozenset(target) if target else None,
         stations=frozenset(station) if station else None,
     )
-    events = [
-        event
-        for name, outlook in snapshot.targets.items()
-        if target is None or name in target
-        for event in events_of(outlook, snapshot.stations, scope.kinds)
-        if scope.covers(event.kind, event.about)
-    ]
+    events = sorted(
+        (
+            event
+            for name, outlook in snapshot.targets.items()
+            if target is None or name in target
+            for event in events_of(outlook, snapshot.stations, scope.kinds)
+            if scope.covers(event.kind, event.about)
+        ),
+        key=lambda event: event.start,
+    )
+    if len(events) > MOST_EVENTS:
+        raise Problem(
+            422,
+            "input",
+            f"found {len(events):,} events; expected at most {MOST_EVENTS:,}: ask for some target, "
+            "station or kind",
+        )
     published: Published = request.app.state.published
     asked = repr((sorted(scope.kinds), sorted(target or ()), sorted(station or ())))
     with published.lock:
-        text = calendar_text(
-            sorted(events, key=lambda event: event.start),
-            ctx.view.now(),
-            before=published.last(asked),
-            covers=scope.covers,
-        )
-        published.put(asked, text)
+        before, text = published.last(asked)
+        if text is None or events != before:
+            now = ctx.view.now()
+            text = calendar_text(events, now, before=text, covers=scope.covers)
+        published.put(asked, events, text)
     headers = {"Content-Disposition": 'inline; filename="contacts.ics"'}
     return _Calendar(text, headers=headers)
