@@ -225,6 +225,20 @@ def scrapes(fleet: Fleet, rounds: int = 15) -> list[tuple[str, str, str]]:
     return [("scrape of /metrics", walls_ms, f"{used_ms:.0f} ms processor, {samples} samples")]
 
 
+def page(fleet: Fleet) -> list[tuple[str, str, str]]:
+    """What the page's first screens ask for."""
+    rows = []
+    for what in ("now", "alerts", "strand", "stations"):
+        before_s, began = fleet.cpu_s, time.perf_counter()
+        answer = fleet.get(f"/api/v1/{what}")
+        wall_s, used_s = time.perf_counter() - began, fleet.cpu_s - before_s
+        size = f"{len(answer.content) / 1e6:.2f} MB plain, status {answer.status_code}"
+        rows.append(
+            (f"page: /api/v1/{what}", f"{wall_s:.2f} s", f"{used_s:.2f} s processor, {size}")
+        )
+    return rows
+
+
 def reload_one(fleet: Fleet, rounds: int = 5) -> list[tuple[str, str, str]]:
     """Other elements for one target: from the signal to its new prediction."""
     import signal
@@ -270,6 +284,7 @@ def report(targets: int = 1_000, stations: int = 50, seconds: float = 90.0) -> s
             rows = first_plan(fleet)
             rows += steady(fleet, seconds)
             rows += scrapes(fleet)
+            rows += page(fleet)
             rows += reload_one(fleet)
             rows.append(("memory at the end", f"{fleet.megabytes('VmRSS'):.0f} MB",
                          f"at most {fleet.megabytes('VmHWM'):.0f} MB"))  # fmt: skip

@@ -139,6 +139,30 @@ def ahead_of(contacts: Sequence[Contact], instant: float) -> Sequence[Contact]:
     return [contact for contact in contacts if contact.los > instant]
 
 
+def first_from(contacts: Sequence[Contact], instant: float) -> Contact | None:
+    """The first contact that is under way at an instant (s) or begins later."""
+    if isinstance(contacts, ContactTable):
+        ahead = contacts.los > instant
+        return contacts[int(ahead.argmax())] if ahead.any() else None
+    return next((contact for contact in contacts if contact.los > instant), None)
+
+
+def meeting(contacts: Sequence[Contact], station: str, start: float, end: float) -> Contact | None:
+    """The station's first contact that meets a span (instants, s)."""
+    if isinstance(contacts, ContactTable):
+        meets = (contacts.los > start) & (contacts.aos < end)
+        meets &= contacts.station == _index(contacts.stations, station)
+        return contacts[int(meets.argmax())] if meets.any() else None
+    return next(
+        (
+            contact
+            for contact in contacts
+            if contact.station == station and contact.aos < end and start < contact.los
+        ),
+        None,
+    )
+
+
 def under_way_and_next(contacts: Sequence[Contact], instant: float) -> tuple[int, float | None]:
     """How many contacts are under way at an instant (s), and the next AOS after it, if any."""
     if isinstance(contacts, ContactTable):

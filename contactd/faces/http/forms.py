@@ -7,12 +7,13 @@ stands next to those fields, never in their place. Times are RFC 3339 UTC with m
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from typing import Any
 
 from contactd.core import instants
 from contactd.core.alert import Alert, Severity
 from contactd.core.contacts.contact import Contact, Coverage
+from contactd.core.contacts.table import first_from, meeting
 from contactd.core.ground.station import Station
 from contactd.core.intervals import IntervalSet
 from contactd.core.outlook import ElementsInUse, Snapshot, TargetOutlook
@@ -29,6 +30,9 @@ Form = dict[str, Any]
 
 COMMAND = "command"
 MOST_WINDOWS_AHEAD = 12
+MOST_WINDOWS_OF_MANY = 3
+"""So many windows are told of each target where there are more than ``MANY_TARGETS``."""
+MANY_TARGETS = 100
 _SEVERITIES = list(Severity)
 
 
@@ -168,20 +172,27 @@ def windows(outlook: TargetOutlook, service: str = COMMAND) -> list[tuple[float,
     return sorted(found)
 
 
+def windows_ahead(
+    outlook: TargetOutlook, instant: float, most: int, service: str = COMMAND
+) -> list[tuple[float, float, str]]:
+    """The first of a service's windows that end after an instant (s): as :func:`windows`."""
+    found = []
+    for name, each in outlook.services.get(service, {}).items():
+        spans = each.nominal
+        first = int(spans.ends.searchsorted(instant, side="right"))
+        rows = slice(first, first + most)
+        pairs = zip(spans.starts[rows].tolist(), spans.ends[rows].tolist(), strict=True)
+        found += [(start, end, name) for start, end in pairs]
+    return sorted(found)[:most]
+
+
 def window_form(
     outlook: TargetOutlook, window: tuple[float, float, str], service: str = COMMAND
 ) -> Form:
     """One window, its certain part, and the contact that it is part of."""
     start, end, station = window
     certain = outlook.services[service][station].certain.clip(start, end)
-    contact = next(
-        (
-            each
-            for each in outlook.contacts
-            if each.station == station and each.aos < end and start < each.los
-        ),
-        None,
-    )
+    contact = meeting(outlook.contacts, station, start, end)
     return {
         "target": outlook.target,
         "station": station,
@@ -197,15 +208,20 @@ def window_form(
     }
 
 
-def target_form(outlook: TargetOutlook, people_near: Mapping[str, IntervalSet], at: float) -> Form:
+def target_form(
+    outlook: TargetOutlook,
+    people_near: Mapping[str, IntervalSet],
+    at: float,
+    most_windows: int = MOST_WINDOWS_AHEAD,
+) -> Form:
     """All that the first screen says of a target.
 
     Args:
         people_near: by sequence.
         at: the instant (s) from which on windows and contacts are of interest.
     """
-    ahead = [each for each in windows(outlook) if each[1] > at][:MOST_WINDOWS_AHEAD]
-    contact = next((each for each in outlook.contacts if each.los > at), None)
+    ahead = windows_ahead(outlook, at, most_windows)
+    contact = first_from(outlook.contacts, at)
     return {
         "name": outlook.target,
         "problem": outlook.problem,
@@ -226,6 +242,15 @@ def target_form(outlook: TargetOutlook, people_near: Mapping[str, IntervalSet], 
             for each in outlook.forecasts
         ],
     }
+
+
+def target_forms(
+    snapshot: Snapshot, near: Callable[[TargetOutlook], Mapping[str, IntervalSet]], at: float
+) -> list[Form]:
+    """Every target's :func:`target_form`; ``near`` says when people are near, by sequence."""
+    outlooks = snapshot.targets.values()
+    most = MOST_WINDOWS_OF_MANY if len(outlooks) > MANY_TARGETS else MOST_WINDOWS_AHEAD
+    return [target_form(outlook, near(outlook), at, most) for outlook in outlooks]
 
 
 def service_form(snapshot: Snapshot) -> Form:

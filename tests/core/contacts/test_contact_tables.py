@@ -5,7 +5,14 @@ from orbits import EPOCH, invented
 
 from contactd.core.contacts.contact import Contact
 from contactd.core.contacts.prediction import predict
-from contactd.core.contacts.table import ContactTable, ahead_of, joined, under_way_and_next
+from contactd.core.contacts.table import (
+    ContactTable,
+    ahead_of,
+    first_from,
+    joined,
+    meeting,
+    under_way_and_next,
+)
 from contactd.core.ground.station import Station
 from contactd.core.orbit.sgp4_track import Sgp4Track
 
@@ -80,3 +87,17 @@ def test_what_is_ahead_of_an_instant_is_under_way_or_comes():
         following = min((each.aos for each in ahead if each.aos > instant), default=None)
         assert under_way_and_next(everything, instant) == (under_way, following)
         assert under_way_and_next(contacts, instant) == (under_way, following)
+
+
+def test_a_table_is_searched_as_a_list_of_its_contacts_is():
+    everything = table()
+    plain = list(everything)
+    moments = [EPOCH - 1.0, EPOCH + DAY, *(m for each in plain[:20] for m in (each.aos, each.los))]
+    for moment in moments:
+        assert first_from(everything, moment) == first_from(plain, moment)
+        for station in ("east", "west", "nowhere"):
+            for end in (moment, moment + 1.0, moment + 5000.0):
+                found = meeting(everything, station, moment, end)
+                assert found == meeting(plain, station, moment, end)
+                assert found is None or (found.aos < end and moment < found.los)
+    assert any(meeting(everything, "east", each.aos, each.los) == each for each in plain)

@@ -117,3 +117,11 @@ def test_the_strand_holds_every_contact_and_command_window(service):
         len(lane["windows"]) // 2 for target in strand["targets"] for lane in target["stations"]
     )
     assert windows == len(service.json("/windows", limit=5000))
+
+
+def test_a_strand_of_one_target_is_its_part_of_the_whole(service):
+    whole = service.json("/strand")
+    assert whole["left_out"] == []
+    (alone,) = service.json("/strand", target="Thistle")["targets"]
+    assert alone == next(each for each in whole["targets"] if each["target"] == "Thistle")
+    assert service.get("/strand", target="Thistly").status_code == 404

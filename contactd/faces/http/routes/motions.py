@@ -13,16 +13,28 @@ from contactd.core import instants
 from contactd.core.ground.station import Station
 from contactd.core.intervals import IntervalSet
 from contactd.core.orbit.track import Track
-from contactd.core.outlook import Snapshot
+from contactd.core.outlook import Snapshot, TargetOutlook
 from contactd.faces.contract import contact_form
 from contactd.faces.http import forms
-from contactd.faces.http.context import Context, Ctx, From, Instant, KnownAt, Name, Reader, To
+from contactd.faces.http.context import (
+    Context,
+    Ctx,
+    From,
+    Instant,
+    KnownAt,
+    Name,
+    Names,
+    Reader,
+    To,
+)
 from contactd.faces.http.problems import Problem, not_found
 
 router = APIRouter(tags=["motion"])
 
 DAY_S = 86_400.0
 MOST_PROFILES = 600
+MOST_DRAWN = 60_000
+"""Contacts in one strand: thirty days of ten targets and twenty stations are half as many."""
 LONGEST_GROUND_S = 2 * DAY_S
 MOST_LIGHTS = 256
 
@@ -57,18 +69,25 @@ def strand(
     request: Request,
     ctx: Ctx,
     _: Reader,
+    target: Names = None,
     start: From = None,
     end: To = None,
     known_at: KnownAt = None,
 ) -> Response:
     """Each target's contacts by station as columns of milliseconds, with command windows, expiry
-    intervals, keep-clear and people-near times. For programs, ``/contacts`` is the better form."""
+    intervals, keep-clear and people-near times. For programs, ``/contacts`` is the better form.
+
+    Targets that would make it too large are named in `left_out`: ask for them by `target`."""
     snapshot = ctx.snapshot(known_at)
+    for name in target or ():
+        if name not in snapshot.targets:
+            raise not_found("target", name, list(snapshot.targets))
     whole = _span(snapshot)
     first = whole[0] if start is None else start
     last = whole[1] if end is None else end
 
     def make() -> Any:
+        drawn, left_out = _drawn(snapshot, target)
         return {
             "from": _milliseconds(first),
             "to": _milliseconds(last),
@@ -78,11 +97,26 @@ def strand(
                     "problem": outlook.problem,
                     "sequences": _strand_sequences(ctx, outlook.target, snapshot),
                 }
-                for outlook in snapshot.targets.values()
+                for outlook in drawn
             ],
+            "left_out": left_out,
         }
 
-    return ctx.payloads.answer(request, make, start, end, known_at)
+    return ctx.payloads.answer(request, make, tuple(target or ()), start, end, known_at)
+
+
+def _drawn(snapshot: Snapshot, wanted: list[str] | None) -> tuple[list[TargetOutlook], list[str]]:
+    """The outlooks that a strand has room for, those with countdowns first, and who is left out."""
+    outlooks = [each for name, each in snapshot.targets.items() if not wanted or name in wanted]
+    drawn: list[TargetOutlook] = []
+    left_out, room = [], MOST_DRAWN
+    for outlook in sorted(outlooks, key=lambda each: not each.forecasts):
+        room -= len(outlook.contacts)
+        if room >= 0 or not drawn:
+            drawn.append(outlook)
+        else:
+            left_out.append(outlook.target)
+    return drawn, left_out
 
 
 def _strand_sequences(ctx: Context, target: str, snapshot: Snapshot) -> list[dict[str, Any]]:

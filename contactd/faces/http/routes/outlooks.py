@@ -5,6 +5,7 @@ from __future__ import annotations
 import base64
 import binascii
 from collections.abc import Iterable
+from functools import partial
 from typing import Annotated, Any
 from urllib.parse import urlencode
 
@@ -48,10 +49,7 @@ def now(request: Request, ctx: Ctx, _: Reader, known_at: KnownAt = None) -> Resp
             "notice": ctx.view.notice(),
             **forms.service_form(snapshot),
             "alerts": forms.alert_forms(snapshot.alerts),
-            "targets": [
-                forms.target_form(outlook, people_near(ctx, outlook), since)
-                for outlook in snapshot.targets.values()
-            ],
+            "targets": forms.target_forms(snapshot, partial(people_near, ctx), since),
         }
 
     return ctx.payloads.answer(request, make, known_at, since, ctx.view.notice())
@@ -64,10 +62,7 @@ def targets(request: Request, ctx: Ctx, _: Reader, known_at: KnownAt = None) -> 
     since = (snapshot.at if known_at is None else known_at) // 60.0 * 60.0 - 60.0
     return ctx.payloads.answer(
         request,
-        lambda: [
-            forms.target_form(outlook, people_near(ctx, outlook), since)
-            for outlook in snapshot.targets.values()
-        ],
+        lambda: forms.target_forms(snapshot, partial(people_near, ctx), since),
         known_at,
         since,
     )

@@ -9,6 +9,8 @@ import {alertsWaiting} from "./alerts.js";
 import {axis, patterns} from "./lanes.js";
 import {targetBlock, urgency} from "./target.js";
 
+const MOST_SHOWN = 40;
+
 export function enter(place) {
   const waiting = make("section", {class: "waiting", "aria-labelledby": "waiting-title"});
   const coming = make("section", {class: "coming", "aria-labelledby": "coming-title"});
@@ -19,6 +21,7 @@ export function enter(place) {
     make("div", {class: "now"}, make("div", {class: "now-side"}, waiting), board));
 
   let moving = [];
+  let all = false;
 
   function draw() {
     const shown = service.document;
@@ -35,13 +38,19 @@ export function enter(place) {
     agenda(coming, shown, moving);
     clearsInForce(clears, shown, moving);
     const targets = [...shown.targets].sort((one, other) => urgency(other, shown) - urgency(one, shown) || one.name.localeCompare(other.name));
-    const acting = targets.filter((target) => target.sequences.length > 0);
-    const passing = targets.filter((target) => target.sequences.length === 0);
+    const kept = all ? targets : targets.slice(0, MOST_SHOWN);
+    const acting = kept.filter((target) => target.sequences.length > 0);
+    const passing = kept.filter((target) => target.sequences.length === 0);
     put(board, make("div", {class: "board-head"}, make("h2", {id: "board-title"}, "Running towards now"), axis()),
       acting.map((target) => targetBlock(target, moving)),
       passing.length > 0 && make("div", {class: "passing"},
         make("h3", {class: "quiet"}, acting.length ? "Passing over, nothing counting down" : "Nothing counting down"),
         passing.map((target) => targetBlock(target, moving))),
+      kept.length < targets.length && make("p", {class: "quiet"}, `${targets.length - kept.length} more targets are left out, none of them more urgent. `,
+        make("button", {type: "button", onclick: () => {
+          all = true;
+          draw();
+        }}, "Show all")),
       targets.length === 0 && make("p", {}, "There are no targets: add a file to the folder targets of the configuration."));
     for (const each of board.querySelectorAll("details")) each.open = open.has(each.dataset.key);
     move();

@@ -32,6 +32,7 @@ export function enter(place, query) {
   const view = {from: now() - HOUR, to: now() + DAY, scroll: 0, width: 100, height: 100, gutter: 150, type: 14};
   const scene = {rows: [], height: 0, light: {}, focus: null, present: now()};
   let strand = null;
+  let leftOut = new Set(); // Targets that are drawn only by themselves.
   let folded = null;
   let colours = null;
   let dirty = true;
@@ -52,7 +53,8 @@ export function enter(place, query) {
 
   async function load() {
     try {
-      const [contacts, light] = await Promise.all([get("/strand", {known_at: service.knownAt}), get("/light")]);
+      const alone = leftOut.has(chooser.value) ? chooser.value : null;
+      const [contacts, light] = await Promise.all([get("/strand", {target: alone, known_at: service.knownAt}), get("/light")]);
       if (!alive) return;
       const profiles = new Map(strand?.targets.flatMap((target) => target.stations.map((lane) => [`${target.target}|${lane.station}`, lane.profiles])));
       strand = prepared(contacts);
@@ -61,9 +63,16 @@ export function enter(place, query) {
       }
       folded ??= foldedAtFirst(strand);
       scene.light = light;
+      if (!alone) leftOut = new Set(contacts.left_out);
       const chosen = chooser.value || query.get("target") || "";
-      put(chooser, make("option", {value: ""}, "All targets"), strand.targets.map((target) => make("option", {value: target.target}, target.target)));
-      chooser.value = strand.targets.some((target) => target.target === chosen) ? chosen : "";
+      const names = [...new Set([...strand.targets.map((target) => target.target), ...leftOut])];
+      const every = leftOut.size ? `The first ${strand.targets.length} targets` : "All targets";
+      put(chooser, make("option", {value: ""}, alone ? "The first targets" : every), names.map((name) => make("option", {value: name}, name)));
+      chooser.value = names.includes(chosen) ? chosen : "";
+      if (!alone && leftOut.has(chooser.value)) {
+        await load();
+        return;
+      }
       lay();
       wantProfiles();
     } catch (problem) {
@@ -282,7 +291,8 @@ export function enter(place, query) {
   watching.observe(canvas);
   chooser.addEventListener("change", () => {
     view.scroll = 0;
-    lay();
+    if (leftOut.size) load();
+    else lay();
   });
   let due = 0;
   const stops = [on("change", () => {
