@@ -90,7 +90,7 @@ def main(arguments: list[str]) -> int:
     try:
         for number in range(given.rounds):
             with tempfile.TemporaryDirectory() as folder:
-                pair = PairOfServices(Path(folder), postgres, f"round{number}")
+                pair = PairOfServices(Path(folder), postgres)
                 try:
                     pair.write_target(steps_every(1.0, 25 * len(faults), first_s=6.0))
                     pair.begin()

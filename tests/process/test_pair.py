@@ -16,7 +16,6 @@ import httpx
 import pytest
 from daemon import CONTACTD
 from pair import Node, PairOfServices, fence_of, steps_every
-from postgres import Postgres
 from prometheus_client.parser import text_string_to_metric_families
 from waiting import wait_for
 from watchers import expressions, families
@@ -32,17 +31,9 @@ STEPS = 80
 
 
 @pytest.fixture(scope="module")
-def postgres() -> Iterator[Postgres]:
-    server = Postgres()
-    server.start()
-    yield server
-    server.remove()
-
-
-@pytest.fixture(scope="module")
 def pair(postgres, tmp_path_factory) -> Iterator[PairOfServices]:
     """Both are ready, and steps run out all the time."""
-    made = PairOfServices(tmp_path_factory.mktemp("pair"), postgres, "pair")
+    made = PairOfServices(tmp_path_factory.mktemp("pair"), postgres)
     made.write_target(steps_every(EVERY_S, STEPS, first_s=8.0))
     try:
         made.begin()

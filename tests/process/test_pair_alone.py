@@ -6,7 +6,6 @@ import time
 
 import pytest
 from pair import TARGET, PairOfServices, steps_every
-from postgres import Postgres
 from waiting import wait_for
 
 from contactd.core import record as kinds
@@ -14,10 +13,8 @@ from contactd.core import record as kinds
 pytestmark = pytest.mark.process
 
 
-def test_one_that_was_alone_alerts_from_memory_and_records_it_afterwards(tmp_path):
-    postgres = Postgres()
-    postgres.start()
-    pair = PairOfServices(tmp_path, postgres, "alone")
+def test_one_that_was_alone_alerts_from_memory_and_records_it_afterwards(postgres, tmp_path):
+    pair = PairOfServices(tmp_path, postgres)
     node = pair.nodes[0]
     try:
         pair.write_target(steps_every(1.0, 90, first_s=8.0))
@@ -51,4 +48,3 @@ def test_one_that_was_alone_alerts_from_memory_and_records_it_afterwards(tmp_pat
         assert not pair.told_twice()
     finally:
         pair.clean_up()
-        postgres.remove()

@@ -12,7 +12,6 @@ import pytest
 from cable import Cable
 from namespace import Namespace
 from pair import PairOfServices, fence_of, steps_every
-from postgres import Postgres
 from real_process import RealProcess, free_port
 from waiting import wait_for
 
@@ -30,18 +29,10 @@ def namespace() -> Iterator[Namespace]:
     made.remove()
 
 
-@pytest.fixture
-def postgres() -> Iterator[Postgres]:
-    server = Postgres()
-    server.start()
-    yield server
-    server.remove()
-
-
 def test_a_leader_whose_packets_to_the_ledger_disappear_is_followed_and_sends_nothing(
     namespace, postgres, tmp_path
 ):
-    pair = PairOfServices(tmp_path, postgres, "pair")
+    pair = PairOfServices(tmp_path, postgres)
     hill, dale = pair.nodes
     # What hill reaches from inside, and where it is reached from outside.
     outside = [

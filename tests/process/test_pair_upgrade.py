@@ -11,7 +11,6 @@ import newer_version
 import pytest
 import sqlalchemy as sa
 from pair import Node, PairOfServices, fence_of, steps_every
-from postgres import Postgres
 from waiting import wait_for
 
 from contactd.records import database, schema
@@ -21,16 +20,8 @@ pytestmark = pytest.mark.process
 
 
 @pytest.fixture
-def postgres() -> Iterator[Postgres]:
-    server = Postgres()
-    server.start()
-    yield server
-    server.remove()
-
-
-@pytest.fixture
 def pair(postgres, tmp_path) -> Iterator[PairOfServices]:
-    made = PairOfServices(tmp_path, postgres, "pair")
+    made = PairOfServices(tmp_path, postgres)
     made.write_target(steps_every(1.0, 60, first_s=5.0))
     try:
         made.begin()

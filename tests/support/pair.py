@@ -56,8 +56,8 @@ class PairOfServices:
         nodes: in the order in which they were started first.
     """
 
-    def __init__(self, folder: Path, postgres: Postgres, database: str, **settings: Any) -> None:
-        self.url = postgres.url(database)
+    def __init__(self, folder: Path, postgres: Postgres, **settings: Any) -> None:
+        self.url = postgres.url(f"pair-{folder.name}")
         self.postgres = postgres
         self.receiver = WebhookReceiver().start()
         channel = {
