@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from contactd.faces.cli import options
+from contactd.faces.cli.forecast import elements_fact, why_form
 from contactd.faces.cli.output import as_csv, as_json, complain, refuse, tell
 from contactd.faces.cli.session import current
 from contactd.faces.cli.situation import one, read_configuration, sequence_of
@@ -73,6 +74,7 @@ ROBUST = ("nothing", "contact", "station")
     metavar="DURATION",
     help="What the best option loses if its start slips by this (-5min: earlier).",
 )
+@click.option("--why", is_flag=True, help="Say what each step's bounds and verdict follow from.")
 @options.plot
 @options.day_of_year
 @options.output_format
@@ -89,6 +91,7 @@ def command(
     most: int,
     least_margin_s: float,
     slip_s: float | None,
+    why: bool,
     plot: Path | None,
     day_of_year: bool,
     form: str,
@@ -135,7 +138,7 @@ def command(
         tell("caution: the search was given up at its bound; a better option may exist")
     if plot is not None:
         _plot(plot, aligned, sequence, prediction, allowed)
-    _print(aligned, sequence, prediction, allowed, slip_s, day_of_year, form)
+    _print(aligned, sequence, prediction, allowed, slip_s, why, day_of_year, form)
 
 
 def _plot(
@@ -245,6 +248,7 @@ def _print(
     prediction: Prediction,
     allowed: tuple[float, float],
     slip_s: float | None,
+    why: bool,
     day_of_year: bool,
     form: str,
 ) -> None:
@@ -265,6 +269,8 @@ def _print(
         )
     if form == "json":
         document = alignment_form(aligned)
+        if why:
+            _explain(document, aligned, prediction)
         if slipped is not None:
             document["slip"] = {
                 "slip_s": slipped.slip_s,
@@ -279,7 +285,15 @@ def _print(
         from contactd.faces.cli.align_table import show_alignment
         from contactd.faces.cli.tables import console
 
-        show_alignment(console(), sequence, aligned, slipped, allowed, day_of_year)
+        rests_on = elements_fact(prediction.outlook, current().now, day_of_year) if why else None
+        show_alignment(console(), sequence, aligned, slipped, allowed, day_of_year, why, rests_on)
+
+
+def _explain(document: dict[str, Any], aligned: Alignment, prediction: Prediction) -> None:
+    """Add to each step of the contract's form what it follows from."""
+    for form, option in zip(document["options"], aligned.options, strict=True):
+        for step_document, step in zip(form["steps"], option.steps, strict=True):
+            step_document["why"] = why_form(step, prediction.outlook, current().now)
 
 
 def _as_csv(aligned: Alignment) -> None:

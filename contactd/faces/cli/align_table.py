@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from contactd.config.durations import duration_text
-from contactd.faces.cli.forecast_table import span_text
+from contactd.faces.cli.forecast_table import fact_lines, span_text
 from contactd.faces.cli.tables import STYLES, Cell, Column, say, show
 from contactd.faces.cli.times import later_on, length, moment, moment_after, moment_before
 
@@ -31,8 +31,15 @@ def show_alignment(
     slipped: Slip | None,
     allowed: tuple[float, float],
     day_of_year: bool = False,
+    why: bool = False,
+    rests_on: str | None = None,
 ) -> None:
-    """Print the options, best first, or why there is none."""
+    """Print the options, best first, or why there is none.
+
+    Args:
+        why: say of each step what its bounds and verdict follow from.
+        rests_on: the elements that all of it rests on, to be said first.
+    """
     say(screen, f"{sequence.target} / {sequence.name}", style="bold")
     known_to = length(sequence.start.give_or_take_s)
     say(
@@ -40,9 +47,13 @@ def show_alignment(
         f"Starts {span_text(*allowed, day_of_year)}, each known to give or take {known_to}.",
         hang=2,
     )
+    if rests_on:
+        say(screen, f"It rests on {rests_on}.", hang=2)
     for number, option in enumerate(aligned.options, 1):
         say(screen, "")
         _option(screen, number, option, day_of_year)
+        for step in option.steps if why else ():
+            _why(screen, step)
     if not aligned.options:
         _blocked(screen, aligned)
     if aligned.robust_cost_s is not None:
@@ -68,6 +79,15 @@ def _option(screen: Screen, number: int, option: Option, day_of_year: bool) -> N
     say(screen, f"from {first} to {last}", indent=3)
     rows = [_row(step, option, day_of_year) for step in option.steps]
     show(_COLUMNS, rows, screen)
+
+
+def _why(screen: Screen, step: StepForecast) -> None:
+    """What a step's bounds and verdict follow from."""
+    say(screen, "")
+    say(screen, step.step, style="bold", indent=3)
+    for label, text, style in (("because", "; ".join(step.reasons), ""), *fact_lines(step)):
+        if text:
+            say(screen, f"{label:<12}{text}", style=style, indent=5, hang=12)
 
 
 def _row(step: StepForecast, option: Option, day_of_year: bool) -> list[Cell]:

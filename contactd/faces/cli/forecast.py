@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from contactd.config.configuration import Configuration
     from contactd.core.ground.station import Station
     from contactd.core.outlook import TargetOutlook
+    from contactd.core.sequences.model import StepForecast
     from contactd.core.target import Target
     from contactd.records.state import State
 
@@ -158,20 +159,25 @@ def _forms(outlook: TargetOutlook, at: float, why: bool) -> list[dict[str, Any]]
     return [
         {
             **step_form(step),
-            "why": {
-                "reasons": list(step.reasons),
-                "facts": [
-                    {"about": fact.about, "text": fact.text, "source": fact.source}
-                    for fact in step.facts
-                ],
-                "elements": _elements_fact(outlook, at, False),
-            },
+            "why": why_form(step, outlook, at),
         }
         for step in steps
     ]
 
 
-def _elements_fact(outlook: TargetOutlook, at: float, day_of_year: bool) -> str | None:
+def why_form(step: StepForecast, outlook: TargetOutlook, at: float) -> dict[str, Any]:
+    """What a step's forecast follows from."""
+    return {
+        "reasons": list(step.reasons),
+        "facts": [
+            {"about": fact.about, "text": fact.text, "source": fact.source} for fact in step.facts
+        ],
+        "elements": elements_fact(outlook, at, False),
+    }
+
+
+def elements_fact(outlook: TargetOutlook, at: float, day_of_year: bool) -> str | None:
+    """The elements that an outlook rests on, and their age at an instant (s)."""
     elements = outlook.elements
     if elements is None:
         return None
@@ -189,7 +195,7 @@ def _show(outlooks: list[TargetOutlook], at: float, day_of_year: bool, why: bool
     page = ForecastPage(screen, at, day_of_year, why)
     say(screen, f"Forecast as of {moment(at, day_of_year)}")
     for outlook in outlooks:
-        fact = _elements_fact(outlook, at, day_of_year) if why else None
+        fact = elements_fact(outlook, at, day_of_year) if why else None
         if fact:
             say(screen, "")
             say(screen, f"{outlook.target}: {fact}", hang=2)

@@ -111,10 +111,7 @@ class ForecastPage:
         elif reasons:
             lines.append(("because", "; ".join(reasons), ""))
         if self.why:
-            lines += [
-                (fact.about.replace("_", " "), f"{fact.text} [{fact.source}]", "")
-                for fact in step.facts
-            ]
+            lines += fact_lines(step)
         if step.stop_by is not None and step.stop_possible is not False:
             station = f" from {step.stop_station}" if step.stop_station else ""
             stop_by = moment_before(step.stop_by, self.day_of_year)
@@ -144,6 +141,13 @@ class ForecastPage:
 
     def _span(self, start: float, end: float) -> str:
         return span_text(start, end, self.day_of_year)
+
+
+def fact_lines(step: StepForecast) -> list[tuple[str, str, str]]:
+    """The facts that a step's forecast rests on, as (label, text, style)."""
+    return [
+        (fact.about.replace("_", " "), f"{fact.text} [{fact.source}]", "") for fact in step.facts
+    ]
 
 
 def start_line(start: Start, now: float, day_of_year: bool) -> str:

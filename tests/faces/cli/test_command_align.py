@@ -183,3 +183,19 @@ def test_a_slip_of_the_pen_is_refused(watch: Watch, arguments: list[str], messag
     assert answer.code == 2
     assert message in " ".join(answer.err.split())
     assert "Traceback" not in answer.err
+
+
+def test_every_option_can_say_what_it_follows_from(watch: Watch) -> None:
+    (plain,) = options(watch, *TOMORROW, "--most", "1")
+    (told,) = options(watch, *TOMORROW, "--most", "1", "--why")
+    for before, after in zip(plain["steps"], told["steps"], strict=True):
+        why = after.pop("why")
+        assert after == before
+        assert why["elements"].startswith("elements of ")
+        about = {fact["about"] for fact in why["facts"]}
+        assert {"start", "delay", "clock"} <= about
+        assert all(fact["text"] and fact["source"] for fact in why["facts"])
+    text = watch("align", *ABOUT, *TOMORROW, "--most", "1", "--why").out
+    assert "It rests on elements of " in text
+    assert "[chosen setting]" in text
+    assert "[prediction]" in text
