@@ -50,6 +50,11 @@ FORECAST_FIELDS = (
 )
 
 
+SHOWN_WITHIN_S = 5e-4
+"""Times are shown to the millisecond. Who asks for what came since a time that was read off a
+record wants that record too."""
+
+
 def time_text(instant: float | None) -> str | None:
     """``2026-11-25T10:03:04.250Z``; None stays None."""
     return None if instant is None else instants.to_text(instant, 3)

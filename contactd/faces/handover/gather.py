@@ -19,6 +19,7 @@ from contactd.core.sequences.model import (
     StepForecast,
     StepStatus,
 )
+from contactd.faces.contract import SHOWN_WITHIN_S, time_text
 
 DECIDES = frozenset(
     {
@@ -82,7 +83,6 @@ class Handover:
 
     def as_json(self) -> dict[str, Any]:
         """The handover as JSON values."""
-        from contactd.faces.contract import time_text
 
         def forms(items: Iterable[Item]) -> list[dict[str, Any]]:
             return [
@@ -127,8 +127,7 @@ def gather(
         outlooks: of every target, reaching to ``until`` at least.
         since, now, until: instants (s).
     """
-    # A time is shown to the millisecond; the record that it was copied from belongs to the shift.
-    shift = [record for record in records if since - 5e-4 <= record.at <= now]
+    shift = [record for record in records if since - SHOWN_WITHIN_S <= record.at <= now]
     forecasts = [forecast for outlook in outlooks for forecast in outlook.forecasts]
     coming = [item for outlook in outlooks for item in _coming(outlook, now, until)]
     hazardous = any(step.hazard for forecast in forecasts for step in forecast.steps)

@@ -16,6 +16,7 @@ from contactd.core.outlook import Health, Snapshot
 from contactd.core.planning import Prediction, Target
 from contactd.core.record import Record
 from contactd.core.sequences.known import SequenceKnowledge
+from contactd.faces.contract import SHOWN_WITHIN_S
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,7 +51,7 @@ class RecordFilter:
             return False
         if self.author and record.author != self.author:
             return False
-        if self.since is not None and record.at < self.since:
+        if self.since is not None and record.at < self.since - SHOWN_WITHIN_S:
             return False
         if self.until is not None and record.at >= self.until:
             return False
