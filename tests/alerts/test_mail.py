@@ -1,5 +1,6 @@
 """Alerts by e-mail to a real SMTP server on loopback, with and without TLS."""
 
+import asyncio
 import email
 import email.policy
 import ssl
@@ -60,6 +61,17 @@ class Server(Controller):
 
     def factory(self) -> SMTP:
         return SMTP(self.handler, hostname="mx.contactd.example", **self.options)
+
+
+@pytest.fixture(autouse=True)
+async def connections_end():
+    """TLS takes leave of the server after a message is sent: wait for that before the loop ends."""
+    yield
+    selector = asyncio.get_running_loop()._selector
+    for _ in range(500):
+        if len(selector.get_map()) <= 1:  # the loop's own
+            return
+        await asyncio.sleep(0.01)
 
 
 @pytest.fixture
