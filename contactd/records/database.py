@@ -5,6 +5,7 @@ from __future__ import annotations
 import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -213,8 +214,9 @@ def newer_form(form: str) -> str:
     )
 
 
+@cache
 def known_forms() -> frozenset[str]:
-    """Every form that a ledger ever had, up to this version's."""
+    """Every form that a ledger ever had, up to this version's; looked for once."""
     return frozenset(
         path.name.partition("_")[0] for path in (MIGRATIONS / "versions").glob("0*.py")
     )

@@ -38,7 +38,7 @@ from contactd.service.beat import Span, step
 from contactd.service.clock import Clock, ClockWatch
 from contactd.service.feeding import Feeding
 from contactd.service.kernel_clock import Synchronisation
-from contactd.service.leading import Leading
+from contactd.service.leading import Hooks, Leading
 from contactd.service.metrics import Instruments
 from contactd.service.notify import ServiceManager
 from contactd.service.pacing import Job, Pace
@@ -236,9 +236,10 @@ class Daemon:
         if self.leading.pair is None:
             await self._begin_to_lead({})
         else:
-            await self.leading.start(
+            hooks = Hooks(
                 self._take_up_lead, self._let_go_of_lead, self._delivery.withdraw, self.stop
             )
+            await self.leading.start(hooks)
         log.info(
             "watching",
             version=__version__,

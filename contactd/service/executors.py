@@ -17,13 +17,10 @@ from concurrent.futures import CancelledError, Future, ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
 from types import TracebackType
-from typing import TYPE_CHECKING, Any, Final, Self, TypeVar
+from typing import TYPE_CHECKING, Any, Final, Self
 
 if TYPE_CHECKING:
-    from contactd.core.contacts.fleet import Executor
-
-Piece = TypeVar("Piece")
-Result = TypeVar("Result")
+    from contactd.core.contacts.fleet import Executor, Piece, Result
 
 CONNECT_WITHIN_S: Final = 10.0
 

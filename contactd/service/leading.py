@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import asyncio
 from collections.abc import Awaitable, Callable
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import structlog
@@ -18,6 +19,23 @@ if TYPE_CHECKING:
     from contactd.service.pair import Pair, Standing
 
 log = structlog.get_logger("contactd.pair")
+
+
+@dataclass(frozen=True, slots=True)
+class Hooks:
+    """What the daemon does when the lead changes.
+
+    Attributes:
+        take_up: makes it lead under a fence; raises LedgerError if it cannot.
+        let_go: makes it follow.
+        unsure: stops what is being sent.
+        refuse: asks it to end.
+    """
+
+    take_up: Callable[[int], Awaitable[None]]
+    let_go: Callable[[], Awaitable[None]]
+    unsure: Callable[[], None]
+    refuse: Callable[[], None]
 
 
 class Leading:
@@ -80,26 +98,12 @@ class Leading:
             return ["nobody leads"]
         return []
 
-    async def start(
-        self,
-        take_up: Callable[[int], Awaitable[None]],
-        let_go: Callable[[], Awaitable[None]],
-        unsure: Callable[[], None],
-        refuse: Callable[[], None],
-    ) -> None:
-        """Come to terms with whoever leads now, and go on following that.
-
-        Args:
-            take_up: makes the daemon lead under a fence; raises LedgerError if it cannot.
-            let_go: makes it follow.
-            unsure: stops what is being sent.
-            refuse: asks the daemon to end.
-        """
+    async def start(self, hooks: Hooks) -> None:
+        """Come to terms with whoever leads now, and go on following that."""
         assert self.pair is not None
-        await self.pair.start(unsure)
-        hooks = (take_up, let_go, refuse)
-        await self._come_to_terms(*hooks)
-        self._task = asyncio.create_task(self._follow(*hooks))
+        await self.pair.start(hooks.unsure)
+        await self._come_to_terms(hooks)
+        self._task = asyncio.create_task(self._follow(hooks))
 
     async def stop_following(self) -> None:
         """Change nothing any more."""
@@ -112,33 +116,23 @@ class Leading:
         if self.pair is not None:
             await self.pair.stop()
 
-    async def _follow(
-        self,
-        take_up: Callable[[int], Awaitable[None]],
-        let_go: Callable[[], Awaitable[None]],
-        refuse: Callable[[], None],
-    ) -> None:
+    async def _follow(self, hooks: Hooks) -> None:
         assert self.pair is not None
         while True:
             await self.pair.changed.wait()
             try:
-                await self._come_to_terms(take_up, let_go, refuse)
+                await self._come_to_terms(hooks)
             except Exception:
                 log.exception("the lead could not be followed; the next change tries again")
 
-    async def _come_to_terms(
-        self,
-        take_up: Callable[[int], Awaitable[None]],
-        let_go: Callable[[], Awaitable[None]],
-        refuse: Callable[[], None],
-    ) -> None:
+    async def _come_to_terms(self, hooks: Hooks) -> None:
         assert self.pair is not None
         self.pair.changed.clear()
         standing = self.pair.standing
         ours = standing.fence if standing.leads and not standing.is_newer else None
         if self.taken is not None and self.taken != ours:
             self.taken = None
-            await let_go()
+            await hooks.let_go()
             others = standing.leader not in ("", self.pair.name)
             log.warning(
                 "the lead is lost: this service follows",
@@ -149,26 +143,21 @@ class Leading:
 
             self.refusal = f"the ledger {newer_form(standing.form)}"
             log.error("this version must leave the ledger alone", reason=self.refusal)
-            refuse()
+            hooks.refuse()
         elif ours is not None and self.taken is None:
-            await self._take_up(ours, take_up, let_go)
+            await self._take_up(ours, hooks)
         else:
             self._say(standing)
 
-    async def _take_up(
-        self,
-        fence: int,
-        take_up: Callable[[int], Awaitable[None]],
-        let_go: Callable[[], Awaitable[None]],
-    ) -> None:
+    async def _take_up(self, fence: int, hooks: Hooks) -> None:
         assert self.pair is not None
         try:
-            await take_up(fence)
+            await hooks.take_up(fence)
         except LedgerError as error:
             log.error("the lead could not be taken up: it is left to others", reason=str(error))
             self.taken = None
             self.pair.decline()
-            await let_go()
+            await hooks.let_go()
             return
         self.changes += 1
         self._said = "leads"

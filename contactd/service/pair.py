@@ -50,6 +50,7 @@ class Standing:
         lapsed: whether nobody holds the lease.
         members: how many services were seen lately, this one among them.
         trouble: why the last look failed, or "".
+        alone: it led for sure, with no other service in sight, when the looks began to fail.
         is_newer: whether the ledger's form is newer than this version of the program.
         form: the ledger's form.
     """
@@ -63,6 +64,7 @@ class Standing:
     lapsed: bool = True
     members: int = 0
     trouble: str = ""
+    alone: bool = False
     is_newer: bool = False
     form: str = ""
 
@@ -169,12 +171,12 @@ class Pair:
 
     @property
     def is_alone(self) -> bool:
-        """Whether it led, with no other service in sight, when the ledger fell silent.
+        """Whether it led for sure, with no other in sight, when the ledger fell silent.
 
-        Then there is none that is known to take over, and to be silent too would help nobody.
+        Then there is none that is known to take over, and to be silent too would help nobody. One
+        that was stopped, or asleep, until its lease had run out cannot know that.
         """
-        standing = self._standing
-        return standing.leads and standing.members <= 1 and bool(standing.trouble)
+        return self._standing.leads and self._standing.alone
 
     @property
     def is_sure(self) -> bool:
@@ -258,11 +260,11 @@ class Pair:
                 self._lease.give_back()
             look = self._lease.look(candidate=answers and began >= self._not_before, renew=answers)
         except LedgerError as error:
-            return replace(self._standing, trouble=str(error))
+            return self._failed(began, str(error))
         except Exception as error:
             # The thread must go on whatever happens; the lease runs out meanwhile.
             log.exception("a look at the lease failed")
-            return replace(self._standing, trouble=f"{type(error).__name__}: {error}")
+            return self._failed(began, f"{type(error).__name__}: {error}")
         self._runs_out_in_s = LOOK_AT_LEAST_EVERY_S if look.mine else look.left_s
         renewed = look.mine and answers
         sure_until = began + SURE_SHARE * self._lease.duration_s
@@ -278,3 +280,11 @@ class Pair:
             is_newer=look.is_newer,
             form=look.form,
         )
+
+    def _failed(self, began: float, trouble: str) -> Standing:
+        """How things stand after a look that failed; the first one decides whether it is alone."""
+        before = self._standing
+        alone = before.alone
+        if not before.trouble:
+            alone = before.leads and before.members <= 1 and began < before.sure_until
+        return replace(before, trouble=trouble, alone=alone)

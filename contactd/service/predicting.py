@@ -14,7 +14,7 @@ from collections.abc import Callable
 from concurrent.futures import Executor, ThreadPoolExecutor
 from dataclasses import replace
 from functools import partial
-from typing import TYPE_CHECKING, Any, NamedTuple, TypeVar
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import structlog
 
@@ -28,9 +28,8 @@ from contactd.service.executors import executor_for
 if TYPE_CHECKING:
     from contactd.config.settings import Planning
     from contactd.core.contacts.fleet import Executor as Workers
+    from contactd.core.contacts.fleet import Result
     from contactd.service.clock import Clock
-
-Result = TypeVar("Result")
 
 HERE = 2
 """Threads that predict in this process."""
@@ -86,18 +85,15 @@ class Predicting:
     def __init__(self, clock: Clock, threads: Executor | None = None) -> None:
         self.threads = threads or ThreadPoolExecutor(HERE, "predict")
         self._clock = clock
-        self._planning: Planning | None = None
+        self._place: tuple[str, int | None] = ("here", None)
         self.elsewhere: Workers | None = None
         self._senders: ThreadPoolExecutor | None = None
         self._here_until = -1.0
 
     def use(self, planning: Planning) -> None:
         """Predict where this says from now on; what is under way is finished where it is."""
-        before, self._planning = self._planning, planning
-        if before is not None and (before.where, before.workers) == (
-            planning.where,
-            planning.workers,
-        ):
+        before, self._place = self._place, (planning.where, planning.workers)
+        if self._place == before:
             return
         self._let_go()
         self._here_until = -1.0
@@ -122,7 +118,7 @@ class Predicting:
                     self._here_until = self._clock.boottime() + RETRY_S
                     log.error(
                         "predictions cannot be made elsewhere: they are made here for a while",
-                        where=self._planning.where if self._planning else "",
+                        where=self._place[0],
                         trouble=f"{type(error).__name__}: {error}",
                     )
         return await self.here(predict_work, work, self._clock.monotonic)

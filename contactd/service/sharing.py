@@ -71,8 +71,7 @@ def is_shared(state: ServiceState) -> bool:
 
 def is_settled(state: ServiceState) -> bool:
     """Whether what is granted rests on what is known now, or cannot at present."""
-    shared = state.shared
-    return not is_shared(state) or bool(shared.problem) or _same(shared.done, _inputs(state))
+    return bool(state.shared.problem) or _rests_on_present(state)
 
 
 def must_wait(state: ServiceState, now: float) -> bool:
@@ -106,8 +105,9 @@ def ask_sharing(state: ServiceState, now: float) -> tuple[ServiceState, SharingJ
 def _noted(state: ServiceState, now: float) -> ServiceState:
     """The state with the time noted since when what is granted rests on something else."""
     shared = state.shared
-    settled = not is_shared(state) or _same(shared.done, _inputs(state))
-    since = None if settled else now if shared.unsettled_since is None else shared.unsettled_since
+    since = None
+    if not _rests_on_present(state):
+        since = now if shared.unsettled_since is None else shared.unsettled_since
     if since == shared.unsettled_since:
         return state
     return replace(state, shared=replace(shared, unsettled_since=since))
@@ -155,6 +155,11 @@ def adopt_failure(state: ServiceState, job: SharingJob, problem: str, now: float
         state.shared, asked=None, problem=problem or "it failed", retry_at=now + RETRY_AFTER_S
     )
     return replace(state, shared=failed)
+
+
+def _rests_on_present(state: ServiceState) -> bool:
+    """Whether what is granted rests on all that is known now; also where nothing is shared."""
+    return not is_shared(state) or _same(state.shared.done, _inputs(state))
 
 
 def _inputs(state: ServiceState) -> Inputs:

@@ -130,14 +130,21 @@ def adopt_knowledge(state: ServiceState, knowledge: State, alerts: AlertState) -
     """The state after the ledger's folds have moved on; forecasts that this touches become due."""
     if knowledge is state.knowledge and alerts is state.alerts:
         return state
-    before = state.knowledge.sequences
-    touched = {key[0] for key, known in knowledge.sequences.items() if before.get(key) is not known}
-    missed = state.knowledge.missed_contacts
-    touched |= {n for n, some in knowledge.missed_contacts.items() if missed.get(n) is not some}
+    before = state.knowledge
+    touched = {
+        key[0]
+        for key, known in knowledge.sequences.items()
+        if before.sequences.get(key) is not known
+    }
+    touched |= {
+        name
+        for name, missed in knowledge.missed_contacts.items()
+        if before.missed_contacts.get(name) is not missed
+    }
     turns = state.turns
-    known = state.knowledge
-    if not (
-        knowledge.station_time is known.station_time and knowledge.confirmed is known.confirmed
+    if (
+        knowledge.station_time is not before.station_time
+        or knowledge.confirmed is not before.confirmed
     ):
         turns = dict.fromkeys(turns, -math.inf)
     turns = {**turns, **dict.fromkeys(touched & turns.keys(), -math.inf)}
@@ -160,10 +167,7 @@ def adopt_configuration(
         if same_stations and name in state.predictions and _same_motion(target, state.targets[name])
     }
     forecasts_anew = {name for name in kept if targets[name] != state.targets[name]}
-    share_before, share_now = (
-        each.settings.station_time is not None for each in (state.configuration, configuration)
-    )
-    if share_before != share_now:
+    if is_shared(state) != (configuration.settings.station_time is not None):
         forecasts_anew = kept
     return replace(
         state,

@@ -80,6 +80,9 @@ class DaemonView:
             raise KeyError(sequence)
         return state.knowledge.sequences.get((target, sequence), SequenceKnowledge())
 
+    def missed(self, target: str) -> Sequence[Record]:
+        return self._daemon.state.knowledge.missed_contacts.get(target, ())
+
     def prediction(self, target: str) -> Prediction:
         return self._daemon.state.predictions[target]
 

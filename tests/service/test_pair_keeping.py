@@ -100,6 +100,25 @@ async def test_one_with_no_other_beside_it_goes_on_when_the_ledger_falls_silent(
     await dale.stop()
 
 
+async def test_one_that_was_stopped_until_its_lease_had_run_out_does_not_take_itself_for_alone(
+    pair_of, postgres
+):
+    hill = pair_of("hill", 2.0)
+    await hill.start(lambda: None)
+    assert hill.holds()
+    with hill._lock:  # its thread can begin no look meanwhile, as if the process were stopped
+        postgres.stop(signal.SIGQUIT)
+        time.sleep(2.5)
+    try:
+        await until(lambda: hill.standing.trouble, "the silence to be noticed")
+        assert not hill.is_alone
+        assert not await hill.ask()
+    finally:
+        postgres.start()
+    await until(lambda: hill.holds(), "the lead to be had again")
+    await hill.stop()
+
+
 async def test_a_busy_event_loop_keeps_the_lead_and_one_that_hangs_does_not(pair_of, monkeypatch):
     hill, dale = pair_of("hill", 2.0), pair_of("dale", 2.0)
     await hill.start(lambda: None)

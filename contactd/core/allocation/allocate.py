@@ -15,7 +15,7 @@ from contactd.core.allocation.effort import Effort, Found, Watch
 from contactd.core.allocation.explain import shortfalls
 from contactd.core.allocation.offers import Antennas, Offers, find_offers
 from contactd.core.allocation.opportunities import Opportunities, Services, find_opportunities
-from contactd.core.allocation.problem import TIERS, Floor, Problem
+from contactd.core.allocation.problem import ORDINARY, TIERS, Floor, Problem
 from contactd.core.allocation.request import Request
 from contactd.core.allocation.result import Allocation, Grant, How, Worth
 from contactd.core.allocation.weighing import (
@@ -30,7 +30,6 @@ from contactd.core.ground.station import Station
 BoolArray = NDArray[np.bool_]
 
 SOLVERS = ("highs", "cp-sat")
-URGENT, FROZEN, ORDINARY = range(TIERS)
 
 
 class Solve(Protocol):

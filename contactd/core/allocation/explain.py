@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from contactd.core.allocation.exchange import Exchange, Exchanges
 from contactd.core.allocation.offers import Offers
 from contactd.core.allocation.opportunities import Opportunities, day_start, utc_day
-from contactd.core.allocation.problem import Problem
+from contactd.core.allocation.problem import FROZEN, ORDINARY, URGENT, Problem
 from contactd.core.allocation.request import Request
 from contactd.core.allocation.result import MOST_LOST, Allocation, Grant, How, Lost, Shortfall
 from contactd.core.allocation.weighing import had, room_of
@@ -23,7 +23,6 @@ FloatArray = NDArray[np.float64]
 
 MOST_LOOKED_AT = 6
 """Lost contacts that are looked at for one shortfall."""
-URGENT, FROZEN, ORDINARY = range(3)
 Span = tuple[float, float]
 
 

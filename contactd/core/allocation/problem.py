@@ -29,6 +29,7 @@ PointArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
 
 TIERS = 3
+URGENT, FROZEN, ORDINARY = range(TIERS)
 
 
 @dataclass(frozen=True, slots=True)

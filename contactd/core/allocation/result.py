@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from enum import StrEnum
 
 from contactd.core.contacts.contact import Coverage
@@ -184,17 +184,7 @@ def allocated(
     """
     return {
         service: {
-            station: _within(each, granted.get(station, EMPTY))
-            for station, each in stations.items()
+            station: each.within(granted.get(station, EMPTY)) for station, each in stations.items()
         }
         for service, stations in coverage.items()
     }
-
-
-def _within(coverage: Coverage, granted: IntervalSet) -> Coverage:
-    return replace(
-        coverage,
-        nominal=coverage.nominal & granted,
-        certain=coverage.certain & granted,
-        possible=coverage.possible & granted,
-    )

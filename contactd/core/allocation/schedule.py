@@ -80,7 +80,7 @@ def confirmed_only(
     allowed = {station: each.allows(target) for station, each in confirmed.items()}
     return {
         service: {
-            station: each if station not in allowed else _cut(each, allowed[station])
+            station: each.within(allowed[station]) if station in allowed else each
             for station, each in stations.items()
         }
         for service, stations in coverage.items()
@@ -113,12 +113,6 @@ def time_given(
         name: given & confirmed[name].allows(target) if name in confirmed else given
         for name, given in shared.items()
     }
-
-
-def _cut(coverage: Coverage, allowed: IntervalSet) -> Coverage:
-    return Coverage(
-        coverage.nominal & allowed, coverage.certain & allowed, coverage.possible & allowed
-    )
 
 
 def bookings_of(grants: Iterable[Grant]) -> tuple[Booking, ...]:

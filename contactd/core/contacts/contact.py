@@ -51,3 +51,7 @@ class Coverage:
     nominal: IntervalSet = EMPTY
     certain: IntervalSet = EMPTY
     possible: IntervalSet = EMPTY
+
+    def within(self, instants: IntervalSet) -> Coverage:
+        """What of it lies within some instants, whatever the timing error."""
+        return Coverage(self.nominal & instants, self.certain & instants, self.possible & instants)

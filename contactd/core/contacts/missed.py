@@ -69,16 +69,10 @@ def without_missed(
     Args:
         records: of missed contacts (``CONTACT_MISSED``) of the same target.
     """
-    lost = _lost(tuple(contacts), records)
+    left = {station: lost.complement() for station, lost in _lost(tuple(contacts), records).items()}
     return {
         service: {
-            station: coverage
-            if station not in lost
-            else Coverage(
-                coverage.nominal - lost[station],
-                coverage.certain - lost[station],
-                coverage.possible - lost[station],
-            )
+            station: coverage.within(left[station]) if station in left else coverage
             for station, coverage in by_station.items()
         }
         for service, by_station in services.items()

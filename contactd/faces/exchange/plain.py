@@ -16,7 +16,8 @@ from typing import Any
 from contactd.core import instants
 from contactd.core.errors import InputError
 from contactd.core.orbit.text import check_size
-from contactd.faces.exchange.plan import Entry, Plan, check_count, check_entry, in_order
+from contactd.faces.contract import time_text
+from contactd.faces.exchange.plan import Entry, Plan, check_count, in_order
 
 NEEDED = ("target", "station", "from", "to")
 FORMULA = ("=", "+", "-", "@", "\t", "\r")
@@ -29,10 +30,10 @@ def forms(plan: Plan) -> list[dict[str, Any]]:
         {
             "target": each.target,
             "station": each.station,
-            "from": _text(each.start),
-            "to": _text(each.end),
-            "setup_from": _text(each.opens),
-            "teardown_to": _text(each.closes),
+            "from": time_text(each.start),
+            "to": time_text(each.end),
+            "setup_from": time_text(each.opens),
+            "teardown_to": time_text(each.closes),
             "services": list(each.services),
             "note": each.note,
         }
@@ -43,9 +44,9 @@ def forms(plan: Plan) -> list[dict[str, Any]]:
 def json_form(plan: Plan) -> dict[str, Any]:
     """The schedule as JSON values."""
     return {
-        "made_at": _text(plan.made_at),
-        "from": _text(plan.start),
-        "to": _text(plan.end),
+        "made_at": time_text(plan.made_at),
+        "from": time_text(plan.start),
+        "to": time_text(plan.end),
         "bookings": forms(plan),
     }
 
@@ -143,7 +144,7 @@ def _entry(given: Mapping[str, Any], where: str, line: int) -> Entry:
     )
     if entry.end <= entry.start:
         raise InputError("a time after from", repr(words["to"]), f"{prefix}to", line=line)
-    return check_entry(entry)
+    return entry
 
 
 def _instant(value: Any, key: str, line: int) -> float:
@@ -157,7 +158,3 @@ def _instant(value: Any, key: str, line: int) -> float:
 def _kind(value: Any) -> str:
     names = {dict: "an object", list: "a list", str: "an empty text", type(None): "nothing"}
     return names.get(type(value), "a number")
-
-
-def _text(instant: float | None) -> str | None:
-    return None if instant is None else instants.to_text(instant, 3)

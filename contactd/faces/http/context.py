@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Annotated, Any
 
@@ -42,10 +43,22 @@ class Context:
 
     def outlook(self, target: str, known_at: float | None = None) -> TargetOutlook:
         """One target's outlook, or a 404."""
-        targets = self.snapshot(known_at).targets
-        if target not in targets:
-            raise not_found("target", target, list(targets))
-        return targets[target]
+        snapshot = self.snapshot(known_at)
+        check_names(snapshot, [target])
+        return snapshot.targets[target]
+
+
+def check_names(
+    snapshot: Snapshot, targets: Iterable[str] | None, stations: Iterable[str] | None = None
+) -> None:
+    """Refuse with a 404 what is no target, or no station, of the snapshot."""
+    for kind, given, known in (
+        ("target", targets, snapshot.targets),
+        ("station", stations, snapshot.stations),
+    ):
+        for name in given or ():
+            if name not in known:
+                raise not_found(kind, name, list(known))
 
 
 def context_of(request: Request) -> Context:

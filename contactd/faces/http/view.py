@@ -109,6 +109,10 @@ class View(Protocol):
         """
         ...
 
+    def missed(self, target: str) -> Sequence[Record]:
+        """Records of the target's contacts that were missed, oldest first."""
+        ...
+
     def prediction(self, target: str) -> Prediction:
         """The prediction that the target's outlook rests on, with the conditions of its steps.
 

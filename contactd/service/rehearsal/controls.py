@@ -11,7 +11,6 @@ from typing import Any
 from contactd.service.paced_clock import PacedClock
 
 SLOWEST, FASTEST = 0.01, 10_000.0
-LONGEST_JUMP_S = 30 * 86_400.0
 
 
 class Controls:

@@ -9,7 +9,7 @@ from typing import Annotated
 from fastapi import APIRouter, Query, Request, Response
 
 from contactd.faces.export.events import CONTACT, STEP, WINDOW, Event, Scope, events_of
-from contactd.faces.http.context import Ctx, Names, Reader
+from contactd.faces.http.context import Ctx, Names, Reader, check_names
 from contactd.faces.http.problems import Problem, not_found
 
 KINDS = (CONTACT, WINDOW, STEP)
@@ -61,12 +61,7 @@ def calendar(
     from contactd.faces.export.calendar import calendar_text
 
     snapshot = ctx.snapshot()
-    for name in target or ():
-        if name not in snapshot.targets:
-            raise not_found("target", name, list(snapshot.targets))
-    for name in station or ():
-        if name not in snapshot.stations:
-            raise not_found("station", name, list(snapshot.stations))
+    check_names(snapshot, target, station)
     for name in kind or ():
         if name not in KINDS:
             raise not_found("kind", name, list(KINDS))

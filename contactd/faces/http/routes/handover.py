@@ -12,6 +12,7 @@ from contactd.core.record import Record
 from contactd.faces.handover import Handover, gather
 from contactd.faces.http.context import Context, Ctx, Instant, Reader
 from contactd.faces.http.payloads import document
+from contactd.faces.http.pdf import Pdf, pdf_answer
 from contactd.faces.http.problems import Problem
 from contactd.faces.http.view import RecordFilter
 
@@ -68,13 +69,9 @@ def handover(
     return document(request, {**made.as_json(), "complete": complete})
 
 
-class _Pdf(Response):
-    media_type = "application/pdf"
-
-
 @router.get(
     "/sheets/handover",
-    response_class=_Pdf,
+    response_class=Pdf,
     summary="Handover sheet",
     tags=["paper"],
     responses={200: {"content": {"application/pdf": {}}, "description": "The sheet as PDF."}},
@@ -84,11 +81,7 @@ def handover_sheet(ctx: Ctx, _: Reader, since: Since = None, until: Until = None
     from contactd.faces.handover.render import pdf
 
     made, _complete = _made(ctx, since, until)
-    headers = {
-        "Content-Disposition": 'inline; filename="handover.pdf"',
-        "Cache-Control": "no-store",
-    }
-    return _Pdf(pdf(made, ctx.view.notice()), headers=headers)
+    return pdf_answer(pdf(made, ctx.view.notice()), "handover")
 
 
 def _made(ctx: Context, since: float | None, until: float | None) -> tuple[Handover, bool]:

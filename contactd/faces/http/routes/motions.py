@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections import OrderedDict
 from collections.abc import Callable, Hashable
 from threading import Lock
@@ -10,6 +11,7 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Query, Request, Response
 
 from contactd.core import instants
+from contactd.core.contacts.table import meeting
 from contactd.core.ground.station import Station
 from contactd.core.intervals import IntervalSet
 from contactd.core.orbit.track import Track
@@ -26,8 +28,9 @@ from contactd.faces.http.context import (
     Names,
     Reader,
     To,
+    check_names,
 )
-from contactd.faces.http.problems import Problem, not_found
+from contactd.faces.http.problems import Problem
 
 router = APIRouter(tags=["motion"])
 
@@ -79,9 +82,7 @@ def strand(
 
     Targets that would make it too large are named in `left_out`: ask for them by `target`."""
     snapshot = ctx.snapshot(known_at)
-    for name in target or ():
-        if name not in snapshot.targets:
-            raise not_found("target", name, list(snapshot.targets))
+    check_names(snapshot, target)
     whole = _span(snapshot)
     first = whole[0] if start is None else start
     last = whole[1] if end is None else end
@@ -231,12 +232,9 @@ def sky(
     or failing that the next one; with the mask, Sun and Moon, where the mount cannot follow, the
     margin of each radio link, and the windows of each service."""
     outlook = ctx.outlook(target)
-    stations = ctx.snapshot().stations
-    if station not in stations:
-        raise not_found("station", station, list(stations))
-    contact = next(
-        (each for each in outlook.contacts if each.station == station and each.los > at), None
-    )
+    snapshot = ctx.snapshot()
+    check_names(snapshot, None, [station])
+    contact = meeting(outlook.contacts, station, at, math.inf)
     if contact is None:
         raise Problem(
             404, "not-found", f"{target} has no contact with {station} then or later in the plan"
@@ -247,7 +245,7 @@ def sky(
         from contactd.core.ground.look import mask_elevation_deg
         from contactd.faces.http import motion
 
-        place = stations[station]
+        place = snapshot.stations[station]
         around = list(range(0, 361, 2))
         track = ctx.view.track(target)
         span = (chosen.aos, chosen.los)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import base64
 import binascii
-from collections.abc import Iterable
 from functools import partial
 from typing import Annotated, Any
 from urllib.parse import urlencode
@@ -24,8 +23,9 @@ from contactd.faces.http.context import (
     Names,
     Reader,
     To,
+    check_names,
 )
-from contactd.faces.http.problems import Problem, not_found
+from contactd.faces.http.problems import Problem
 
 router = APIRouter(tags=["outlook"])
 
@@ -99,7 +99,7 @@ def contacts(
 ) -> Response:
     """Contacts ordered by AOS. Where there are more, ``Link: <…>; rel="next"`` leads on."""
     snapshot = ctx.snapshot(known_at)
-    _check_names(snapshot, target, station)
+    check_names(snapshot, target, station)
     after = _read_cursor(cursor)
 
     def make() -> _Page:
@@ -137,7 +137,7 @@ def windows(
 ) -> Response:
     """When a service can be used (by default: when a command can be sent), ordered by start."""
     snapshot = ctx.snapshot(known_at)
-    _check_names(snapshot, target, station)
+    check_names(snapshot, target, station)
 
     def make() -> list[dict[str, Any]]:
         found = [
@@ -166,7 +166,7 @@ def forecast(
 ) -> Response:
     """When each step's countdown runs out, whether it is served, stop-by and keep-clear."""
     snapshot = ctx.snapshot(known_at)
-    _check_names(snapshot, target, None)
+    check_names(snapshot, target)
     return ctx.payloads.answer(
         request,
         lambda: [
@@ -193,7 +193,7 @@ def sequences(
 ) -> Response:
     """Each sequence's forecast with the facts that every bound and verdict follows from."""
     snapshot = ctx.snapshot(known_at)
-    _check_names(snapshot, target, None)
+    check_names(snapshot, target)
 
     def make() -> list[dict[str, Any]]:
         made = []
@@ -239,17 +239,6 @@ def _contacts(
 
 def _key(contact: Contact) -> tuple[float, str, str]:
     return (round(contact.aos, 3), contact.target, contact.station)
-
-
-def _check_names(
-    snapshot: Snapshot, targets: Iterable[str] | None, stations: Iterable[str] | None
-) -> None:
-    for name in targets or ():
-        if name not in snapshot.targets:
-            raise not_found("target", name, list(snapshot.targets))
-    for name in stations or ():
-        if name not in snapshot.stations:
-            raise not_found("station", name, list(snapshot.stations))
 
 
 def _fixed(names: list[str] | None) -> tuple[str, ...]:

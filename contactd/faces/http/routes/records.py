@@ -179,10 +179,8 @@ def _coverage(ctx: Context, target: str, span: tuple[float, float]) -> Predictio
     """What a target was predicted to be covered by, without the contacts recorded as missed."""
     stations = list(ctx.view.snapshot().stations.values())
     prediction = predict_target(ctx.view.target(target), stations, span, ctx.view.now())
-    wanted = RecordFilter(kinds=frozenset((kinds.CONTACT_MISSED,)), subject=target)
-    missed = ctx.view.records(wanted, MOST_RECORDS)
     outlook = prediction.outlook
-    services = without_missed(outlook.services, outlook.contacts, missed)
+    services = without_missed(outlook.services, outlook.contacts, ctx.view.missed(target))
     return replace(prediction, outlook=replace(outlook, services=services))
 
 

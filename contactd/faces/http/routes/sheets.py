@@ -7,9 +7,11 @@ from typing import Annotated
 
 from fastapi import APIRouter, Query, Response
 
+from contactd.core.contacts.table import meeting
 from contactd.core.intervals import IntervalSet
 from contactd.core.outlook import Snapshot
-from contactd.faces.http.context import Ctx, Instant, KnownAt, Name, Reader
+from contactd.faces.http.context import Ctx, Instant, KnownAt, Name, Reader, check_names
+from contactd.faces.http.pdf import Pdf, pdf_answer
 from contactd.faces.http.problems import Problem, not_found
 from contactd.faces.http.routes.outlooks import people_near
 
@@ -19,11 +21,7 @@ router = APIRouter(
 )
 
 
-class _Pdf(Response):
-    media_type = "application/pdf"
-
-
-@router.get("/sheets/contact", response_class=_Pdf, summary="Contact sheet")
+@router.get("/sheets/contact", response_class=Pdf, summary="Contact sheet")
 def contact_sheet(
     ctx: Ctx,
     _: Reader,
@@ -35,11 +33,8 @@ def contact_sheet(
     """AOS, TCA, LOS, windows, pointing, what runs out aboard, stop-by, keep-clear, and boxes."""
     outlook = ctx.outlook(target)
     snapshot = ctx.snapshot()
-    if station not in snapshot.stations:
-        raise not_found("station", station, list(snapshot.stations))
-    contact = next(
-        (each for each in outlook.contacts if each.station == station and each.los > at), None
-    )
+    check_names(snapshot, None, [station])
+    contact = meeting(outlook.contacts, station, at, math.inf)
     if contact is None:
         raise Problem(404, "not-found", f"{target} has no contact with {station} then or later")
     from contactd.core.ground.look import mask_elevation_deg
@@ -59,10 +54,10 @@ def contact_sheet(
         frequency_mhz=frequency_mhz,
         notice=ctx.view.notice(),
     )
-    return _pdf(sheet.pdf(), f"contact-{target}-{station}")
+    return pdf_answer(sheet.pdf(), f"contact-{target}-{station}")
 
 
-@router.get("/sheets/sequence", response_class=_Pdf, summary="Sequence sheet")
+@router.get("/sheets/sequence", response_class=Pdf, summary="Sequence sheet")
 def sequence_sheet(
     ctx: Ctx, _: Reader, target: Name, sequence: Name, known_at: KnownAt = None
 ) -> Response:
@@ -79,19 +74,10 @@ def sequence_sheet(
         basis=_basis(ctx.snapshot(known_at)),
         notice=ctx.view.notice(),
     )
-    return _pdf(sheet.pdf(), f"sequence-{target}-{sequence}")
+    return pdf_answer(sheet.pdf(), f"sequence-{target}-{sequence}")
 
 
 def _basis(snapshot: Snapshot) -> str:
     from contactd.faces.page.paper.sheet import moment
 
     return f"As known at {moment(math.floor(snapshot.at))}, ledger at record {snapshot.ledger_at}."
-
-
-def _pdf(content: bytes, name: str) -> Response:
-    plain = "".join(each if each.isascii() and each.isalnum() else "-" for each in name).strip("-")
-    headers = {
-        "Content-Disposition": f'inline; filename="{plain}.pdf"',
-        "Cache-Control": "no-store",
-    }
-    return _Pdf(content, headers=headers)

@@ -7,9 +7,8 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Query, Request, Response
 
 from contactd.faces.exchange.forms import allocation_form
-from contactd.faces.http.context import Ctx, Names, Reader
+from contactd.faces.http.context import Ctx, Names, Reader, check_names
 from contactd.faces.http.payloads import document
-from contactd.faces.http.problems import not_found
 
 router = APIRouter(tags=["outlook"])
 
@@ -28,13 +27,7 @@ def station_time(
     """Grants from now on and what requests have less than they want; null where station time is
     not shared, so that every contact is ours."""
     snapshot = ctx.snapshot()
-    for kind, given, known in (
-        ("target", target, snapshot.targets),
-        ("station", station, snapshot.stations),
-    ):
-        for name in given or ():
-            if name not in known:
-                raise not_found(kind, name, list(known))
+    check_names(snapshot, target, station)
     made = snapshot.station_time
     if made is None:
         return document(request, None)

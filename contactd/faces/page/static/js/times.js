@@ -23,6 +23,13 @@ export function dayOfYear(when) {
   return Math.floor((when - Date.UTC(date.getUTCFullYear(), 0, 1)) / DAY) + 1;
 }
 
+/** `2026-11-25 (329) 10:03:04Z`: paper always has both. */
+export function full(when) {
+  if (when === null) return "not known";
+  const date = new Date(when);
+  return `${date.toISOString().slice(0, 10)} (${String(dayOfYear(when)).padStart(3, "0")}) ${clock(when)}`;
+}
+
 /** `03:12:44Z`, or `03:12Z` without seconds. */
 export function clock(when, seconds = true) {
   const date = new Date(when);

@@ -4,7 +4,7 @@ import {make, put} from "../dom.js";
 import {mark} from "../marks.js";
 import {picker} from "../pickers.js";
 import {get, now, on, service} from "../service.js";
-import {HOUR, clock, dayOfYear, floorSecond, moment, parse} from "../times.js";
+import {HOUR, clock, floorSecond, full, moment, parse} from "../times.js";
 
 const SECTIONS = [
   ["open", "Open", "Nothing is open."],
@@ -46,11 +46,6 @@ export function enter(place, query) {
   const stops = [on("document", load)];
   if (service.document) load();
   return () => stops.forEach((stop) => stop());
-}
-
-/** `2026-11-25 (329) 10:03:04Z`: paper always has both. */
-function full(when) {
-  return `${new Date(when).toISOString().slice(0, 10)} (${String(dayOfYear(when)).padStart(3, "0")}) ${clock(when)}`;
 }
 
 function told(handover) {

@@ -5,7 +5,7 @@ import {mark} from "../marks.js";
 import {contactsOf, picker} from "../pickers.js";
 import {get, now, on, service} from "../service.js";
 import {dome} from "../sky/dome.js";
-import {MINUTE, clock, dayOfYear, length, parse} from "../times.js";
+import {MINUTE, clock, full, length, parse} from "../times.js";
 
 export function enter(place, query) {
   const state = {target: "", contacts: [], kind: query.get("sheet") ?? "sequence", turn: 0};
@@ -85,13 +85,6 @@ function frequency() {
   } catch {
     return null;
   }
-}
-
-/** `2026-11-25 (329) 10:03:04Z`: paper always has both. */
-function full(when) {
-  if (when === null) return "not known";
-  const date = new Date(when);
-  return `${date.toISOString().slice(0, 10)} (${String(dayOfYear(when)).padStart(3, "0")}) ${clock(when)}`;
 }
 
 const table = (caption, heads, rows) => make("table", {}, make("caption", {}, caption), make("thead", {}, make("tr", {}, heads.map((text) => make("th", {scope: "col"}, text)))),
