@@ -81,7 +81,7 @@ def look(contactd: Path, folder: Path) -> dict[str, str]:
     finally:
         service.send_signal(signal.SIGTERM)
         service.wait(30)
-    wanted = ("contactd_next_aos", "contactd_step_remaining", "contactd_step_served")
+    wanted = ("contactd_next_aos", "contactd_step_remaining", "contactd_step_coverage")
     samples = [
         line
         for line in metrics.splitlines()

@@ -21,7 +21,7 @@ from contactd.core.alert import Severity
 from contactd.core.contacts.table import ahead_of, under_way_and_next
 from contactd.core.intervals import IntervalSet, union
 from contactd.core.outlook import Snapshot, TargetOutlook
-from contactd.core.sequences.model import Served, StepForecast
+from contactd.core.sequences.model import Covered, StepForecast
 from contactd.service.kernel_clock import Synchronisation
 
 NEVER = float("nan")
@@ -228,7 +228,7 @@ def _step_families(snapshot: Snapshot, now: float) -> Iterator[GaugeMetricFamily
     remaining = _gauge(
         "step_remaining_seconds", "Until a countdown runs out.", *step_labels, "bound"
     )
-    served = _gauge("step_served", "1 for the verdict that holds.", *step_labels, "served")
+    covered = _gauge("step_coverage", "1 for the verdict that holds.", *step_labels, "coverage")
     probability = _gauge(
         "step_in_view_probability_ratio", "Probability that the needs are met.", *step_labels
     )
@@ -252,9 +252,9 @@ def _step_families(snapshot: Snapshot, now: float) -> Iterator[GaugeMetricFamily
             if value is not None:
                 expiry.add_metric((*key, bound), _posix(value))
                 remaining.add_metric((*key, bound), value - now)
-        if step.served is not None:
-            for verdict in Served:
-                served.add_metric((*key, verdict.value), float(step.served is verdict))
+        if step.coverage is not None:
+            for verdict in Covered:
+                covered.add_metric((*key, verdict.value), float(step.coverage is verdict))
         if step.in_view_probability is not None:
             probability.add_metric(key, step.in_view_probability)
         if step.margin_s is not None:
@@ -266,4 +266,4 @@ def _step_families(snapshot: Snapshot, now: float) -> Iterator[GaugeMetricFamily
         if step.keep_clear is not None:
             clear.add_metric(key, float(step.keep_clear[0] <= now < step.keep_clear[1]))
             danger.add_metric(key, step.people_in_danger.total_s)
-    yield from (expiry, remaining, served, probability, margin, stop_by, no_stop, clear, danger)
+    yield from (expiry, remaining, covered, probability, margin, stop_by, no_stop, clear, danger)

@@ -135,9 +135,9 @@ def watch() -> Iterator[tuple[str, list[Panel]]]:
             ),
             panel(
                 "state-timeline",
-                "Served",
+                "Covered",
                 [
-                    (f'contactd_step_served{{{TARGET_SCOPE},served="served"}}', STEP),
+                    (f'contactd_step_coverage{{{TARGET_SCOPE},coverage="covered"}}', STEP),
                 ],
                 width=12,
                 height=9,

@@ -13,7 +13,7 @@ from contactd.core.alert import Severity
 from contactd.core.instants import from_text
 from contactd.core.outlook import ClockTrust, Snapshot
 from contactd.core.record import Record
-from contactd.core.sequences.model import Served, StepStatus
+from contactd.core.sequences.model import Covered, StepStatus
 from contactd.records import Ledger
 
 LEADS = Leads(contact_s=(600.0, 60.0), window_s=(), closes_s=0.0)
@@ -80,7 +80,7 @@ def test_what_is_raised_says_all_that_the_alert_says(watch, world):
 
 
 def test_channels_get_what_is_severe_enough_for_them(watch, world):
-    step = world.step(3000, 3060, served=Served.UNSERVED)
+    step = world.step(3000, 3060, coverage=Covered.UNCOVERED)
     snapshot = world.snapshot(contacts=[world.contact(30, 900)], forecasts=[world.forecast(step)])
     by_kind = {each.body["kind"]: tuple(each.body["channels"]) for each in watch.beat(snapshot)}
     assert by_kind[alert_kinds.CONTACT_COMING] == ("log",)
@@ -111,7 +111,7 @@ def test_two_leads_that_fall_due_together_are_told_as_one_the_nearer(watch, worl
 
 
 def test_the_most_severe_is_raised_first(watch, world):
-    step = world.step(3000, 3060, served=Served.UNSERVED, people_in_danger=[(2000, 2500)],
+    step = world.step(3000, 3060, coverage=Covered.UNCOVERED, people_in_danger=[(2000, 2500)],
                       keep_clear=(1900, 3600), hazard="motor")  # fmt: skip
     snapshot = world.snapshot(
         contacts=[world.contact(30, 900)],
@@ -124,8 +124,8 @@ def test_the_most_severe_is_raised_first(watch, world):
 
 
 def test_a_condition_is_raised_once_resolved_when_it_ends_and_raised_anew_later(watch, world):
-    bad = [world.forecast(world.step(3000, 3060, served=Served.UNSERVED))]
-    good = [world.forecast(world.step(3000, 3060, served=Served.SERVED))]
+    bad = [world.forecast(world.step(3000, 3060, coverage=Covered.UNCOVERED))]
+    good = [world.forecast(world.step(3000, 3060, coverage=Covered.COVERED))]
     quiet = Policy(Leads(step_s=()))
 
     def turn(at: float, forecasts):
@@ -144,7 +144,7 @@ def test_a_condition_is_raised_once_resolved_when_it_ends_and_raised_anew_later(
 
 def test_a_condition_outlives_restarts_and_small_shifts(watch, world):
     for at, shift in enumerate((0, 5, -20, 40)):
-        step = world.step(3000 + shift, 3060 + shift, served=Served.UNSERVED)
+        step = world.step(3000 + shift, 3060 + shift, coverage=Covered.UNCOVERED)
         watch.beat(world.snapshot(at=at, forecasts=[world.forecast(step)]))
         watch.restart()
     assert len(watch.raised(alert_kinds.STEP_OUT_OF_VIEW)) == 1
@@ -153,7 +153,7 @@ def test_a_condition_outlives_restarts_and_small_shifts(watch, world):
 
 def test_a_condition_that_moved_far_is_told_anew_and_the_old_one_resolved(watch, world):
     for at, shift in enumerate((0, 7200)):
-        step = world.step(30_000 + shift, 30_060 + shift, served=Served.UNSERVED)
+        step = world.step(30_000 + shift, 30_060 + shift, coverage=Covered.UNCOVERED)
         watch.beat(world.snapshot(at=at, forecasts=[world.forecast(step)]))
     assert len(watch.raised(alert_kinds.STEP_OUT_OF_VIEW)) == 2
     assert len(watch.of_kind(kinds.ALERT_RESOLVED)) == 1
@@ -161,7 +161,7 @@ def test_a_condition_that_moved_far_is_told_anew_and_the_old_one_resolved(watch,
 
 def test_a_condition_that_grows_more_severe_is_told_anew(watch, world):
     for at, status in enumerate((StepStatus.PLANNED, StepStatus.RUNNING)):
-        step = world.step(30_000, 30_060, served=Served.UNSERVED, status=status)
+        step = world.step(30_000, 30_060, coverage=Covered.UNCOVERED, status=status)
         watch.beat(world.snapshot(at=at, forecasts=[world.forecast(step)]))
     raised = watch.raised(alert_kinds.STEP_OUT_OF_VIEW)
     assert [each.body["severity"] for each in raised] == ["caution", "warning"]
@@ -169,14 +169,14 @@ def test_a_condition_that_grows_more_severe_is_told_anew(watch, world):
 
 
 def test_a_condition_whose_matter_is_over_is_resolved_as_over(watch, world):
-    step = world.step(10, 20, served=Served.UNSERVED)
+    step = world.step(10, 20, coverage=Covered.UNCOVERED)
     watch.beat(world.snapshot(at=0, forecasts=[world.forecast(step)]))
     watch.beat(world.snapshot(at=20, forecasts=[world.forecast(step)]))
     assert [each.body["why"] for each in watch.of_kind(kinds.ALERT_RESOLVED)] == ["over"]
 
 
 def test_a_target_that_cannot_be_predicted_for_a_while_resolves_nothing(watch, world):
-    bad = [world.forecast(world.step(3000, 3060, served=Served.UNSERVED))]
+    bad = [world.forecast(world.step(3000, 3060, coverage=Covered.UNCOVERED))]
     watch.beat(world.snapshot(at=0, forecasts=bad))
     watch.beat(world.snapshot(at=1, problem="its elements cannot be read"))
     watch.beat(world.snapshot(at=2, planned_at=None, targets={}))
@@ -240,7 +240,7 @@ def test_a_step_that_ran_out_while_nobody_looked_is_among_the_missed(watch, worl
 
 
 def test_the_same_beat_twice_gives_nothing_new(watch, world):
-    step = world.step(300, 360, served=Served.UNSERVED, keep_clear=(200, 500), hazard="motor")
+    step = world.step(300, 360, coverage=Covered.UNCOVERED, keep_clear=(200, 500), hazard="motor")
     snapshot = world.snapshot(contacts=[world.contact(30, 900)], forecasts=[world.forecast(step)])
     assert watch.beat(snapshot)
     assert watch.beat(snapshot) == []
@@ -404,7 +404,7 @@ def test_only_what_fell_due_while_nobody_looked_is_late_or_missed(world, night):
 @given(
     st.lists(
         st.tuples(
-            st.sampled_from(list(Served)), st.booleans(), st.floats(-200, 200), st.booleans()
+            st.sampled_from(list(Covered)), st.booleans(), st.floats(-200, 200), st.booleans()
         ),
         max_size=25,
     )
@@ -413,15 +413,15 @@ def test_a_condition_is_open_exactly_while_it_holds(world, turns):
     """Whatever verdicts follow each other, and whether or not the target can be predicted."""
     watch = Watch(Ledger.open("sqlite://"))
     holds = False
-    for at, (served, predicted, shift, restarted) in enumerate(turns):
-        step = world.step(30_000 + shift, 30_600 + shift, served=served)
+    for at, (covered, predicted, shift, restarted) in enumerate(turns):
+        step = world.step(30_000 + shift, 30_600 + shift, coverage=covered)
         forecasts = [world.forecast(step)] if predicted else []
         problem = None if predicted else "no elements"
         if restarted:
             watch.restart()
         watch.beat(world.snapshot(at=at, forecasts=forecasts, problem=problem))
         if predicted:
-            holds = served is Served.UNSERVED
+            holds = covered is Covered.UNCOVERED
         open_now = [
             each
             for each in watch.state.told.values()

@@ -9,7 +9,7 @@ from contactd.alerts import matter as kinds
 from contactd.alerts.matter import Sort
 from contactd.core.alert import Severity
 from contactd.core.sequences.cautions import NOTICE
-from contactd.core.sequences.model import Served, Start, StartStatus, StepStatus
+from contactd.core.sequences.model import Covered, Start, StartStatus, StepStatus
 
 AHEAD = Policy(ahead_s=800.0)
 
@@ -49,7 +49,7 @@ def test_every_act_of_a_repeating_step_is_told(world):
     ],
 )
 def test_a_step_out_of_view_is_told_as_soon_as_it_is_known(world, status, hazard, severity):
-    step = world.step(90_000, 90_060, served=Served.UNSERVED, status=status, hazard=hazard)
+    step = world.step(90_000, 90_060, coverage=Covered.UNCOVERED, status=status, hazard=hazard)
     told = of_kind(found(world, step), kinds.STEP_OUT_OF_VIEW)
     assert [each.due for each in told] == [world.noon]
     assert told[0].sort is Sort.CONDITION
@@ -59,8 +59,8 @@ def test_a_step_out_of_view_is_told_as_soon_as_it_is_known(world, status, hazard
 
 def test_a_step_out_of_view_says_what_can_still_be_done(world):
     step = world.step(
-        3000, 3060, served=Served.UNSERVED, stop_by=600, stop_station="Norrsund",
-        served_because="the nearest coverage ends 12 min before", confirm_at=5000,
+        3000, 3060, coverage=Covered.UNCOVERED, stop_by=600, stop_station="Norrsund",
+        coverage_because="the nearest coverage ends 12 min before", confirm_at=5000,
         confirm_station="Sable Point", hazard="deployment",
     )  # fmt: skip
     told = of_kind(found(world, step), kinds.STEP_OUT_OF_VIEW)[0]
@@ -78,14 +78,16 @@ def test_a_step_out_of_view_says_what_can_still_be_done(world):
 
 
 def test_a_planned_step_out_of_view_points_to_other_starts_and_settings(world):
-    step = world.step(3000, 3060, served=Served.UNSERVED, status=StepStatus.PLANNED)
+    step = world.step(3000, 3060, coverage=Covered.UNCOVERED, status=StepStatus.PLANNED)
     told = of_kind(found(world, step), kinds.STEP_OUT_OF_VIEW)[0]
     assert "would run out" in told.what
     assert "contactd align" in told.advice
 
 
 def test_a_step_at_risk_is_a_caution(world):
-    told = of_kind(found(world, world.step(3000, 3060, served=Served.AT_RISK)), kinds.STEP_AT_RISK)
+    told = of_kind(
+        found(world, world.step(3000, 3060, coverage=Covered.AT_RISK)), kinds.STEP_AT_RISK
+    )
     assert [each.severity for each in told] == [Severity.CAUTION]
 
 
@@ -93,7 +95,7 @@ def test_a_step_at_risk_is_a_caution(world):
     "status", [StepStatus.SEEN, StepStatus.STOPPED, StepStatus.EXPIRED, StepStatus.HELD]
 )
 def test_a_step_that_is_no_longer_ahead_is_no_view_matter(world, status):
-    some = found(world, world.step(3000, 3060, served=Served.UNSERVED, status=status))
+    some = found(world, world.step(3000, 3060, coverage=Covered.UNCOVERED, status=status))
     assert not of_kind(some, kinds.STEP_OUT_OF_VIEW)
 
 
@@ -207,7 +209,7 @@ def test_another_start_makes_all_its_matters_other_facts(world):
         )
         return {
             each.series
-            for each in found(world, world.step(300, 360, served=Served.UNSERVED), start=start)
+            for each in found(world, world.step(300, 360, coverage=Covered.UNCOVERED), start=start)
             if each.target and each.kind.startswith("step")
         }
 

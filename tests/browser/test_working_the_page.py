@@ -156,7 +156,7 @@ def test_the_dials_answer_and_the_best_plan_serves_every_step(service, operator)
     assert page.locator(".dial output").first.text_content() == "8 h 10 min"
     page.locator(".plan button").first.click()
     page.get_by_text(re.compile("serves every step, with")).wait_for()
-    assert page.locator(".steps-table .unserved").count() == 0
+    assert page.locator(".steps-table .uncovered").count() == 0
     page.get_by_role("button", name="Use this plan").click()
     page.get_by_role("button", name="Record it").click()
     page.wait_for_selector("dialog", state="detached")

@@ -16,7 +16,7 @@ from contactd.core import instants
 from contactd.core.instants import DAY_S
 from contactd.core.outlook import TargetOutlook
 from contactd.core.planning import look_ahead
-from contactd.core.sequences.model import Served, StepForecast, StepStatus
+from contactd.core.sequences.model import Covered, StepForecast, StepStatus
 
 SHIPPED = Path(__file__).parents[2] / "config"
 MOMENTS = [random.Random(seed).uniform(1.70e9, 2.4e9) for seed in range(20)]
@@ -57,11 +57,11 @@ def test_one_step_is_out_of_view_and_the_others_are_served(now: float, tmp_path:
         "antenna release": StepStatus.RUNNING,
         "beacon on": StepStatus.RUNNING,
     }
-    assert {name: step.served for name, step in steps.items()} == {
+    assert {name: step.coverage for name, step in steps.items()} == {
         "heater on": None,
-        "receiver on": Served.SERVED,
-        "antenna release": Served.SERVED,
-        "beacon on": Served.UNSERVED,
+        "receiver on": Covered.COVERED,
+        "antenna release": Covered.COVERED,
+        "beacon on": Covered.UNCOVERED,
     }
     hazard = steps["antenna release"]
     assert hazard.stop_possible

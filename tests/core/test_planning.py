@@ -24,10 +24,10 @@ from contactd.core.orbit.sgp4_track import Sgp4Track
 from contactd.core.orbit.states import StateVector, state_from_cartesian, to_frame
 from contactd.core.planning import Prediction, Target, forecast_target, predict_target
 from contactd.core.sequences.model import (
+    Covered,
     Delay,
     Need,
     Sequence,
-    Served,
     Start,
     StartStatus,
     Step,
@@ -135,7 +135,7 @@ def test_a_step_that_runs_out_in_a_gap_is_neither_served_nor_called_unserved() -
     gap = (NOW + 20_000.0, NOW + 30_000.0)
     target = Target("Lantern 3", ephemeris=table((SPAN[0], gap[0]), (gap[1], SPAN[1])))
     step = verdict(with_step(target, NOW + 25_000.0, before_s=30.0, after_s=60.0))
-    assert step.served is Served.AT_RISK
+    assert step.coverage is Covered.AT_RISK
     assert step.in_view_probability is None
     assert f"from {to_text(gap[0], 0)} to {to_text(gap[1], 0)}" in step.reasons[0]
 
@@ -148,7 +148,7 @@ def test_where_an_ephemeris_ends_the_prediction_ends() -> None:
     assert found.reaches == SPAN
     assert found.outlook.problem is None
     step = verdict(with_step(target, ends + 3600.0))
-    assert step.served is Served.AT_RISK
+    assert step.coverage is Covered.AT_RISK
     assert f"ends too early, at {to_text(ends, 0)}" in step.reasons[0]
 
 
@@ -171,7 +171,7 @@ def test_an_ephemeris_that_is_over_is_a_problem_that_says_when() -> None:
     assert found.outlook.contacts == ()
     assert found.outlook.problem is not None
     assert to_text(NOW - 9000.0, 0) in found.outlook.problem
-    assert verdict(with_step(long_over, NOW + 100.0)).served is Served.AT_RISK
+    assert verdict(with_step(long_over, NOW + 100.0)).coverage is Covered.AT_RISK
 
 
 def test_a_satellite_just_released_is_predicted_from_its_state_alone() -> None:
@@ -264,9 +264,9 @@ def test_a_step_after_an_uncertain_manoeuvre_is_at_risk_because_of_it() -> None:
     last = contacts[-1]
     assert last.aos > PUSH.at + 10_000.0
     edge = last.aos + 60.0
-    assert verdict(with_step(PLAIN, edge), HALF_DAY).served is Served.SERVED
+    assert verdict(with_step(PLAIN, edge), HALF_DAY).coverage is Covered.COVERED
     doubtful = verdict(with_step(replace(PLAIN, manoeuvres=(PUSH,)), edge), HALF_DAY)
-    assert doubtful.served is Served.AT_RISK
+    assert doubtful.coverage is Covered.AT_RISK
     assert any("planned manoeuvre" in reason for reason in doubtful.reasons)
     assert not any("timing error" in reason for reason in doubtful.reasons)
 

@@ -22,8 +22,8 @@ def test_a_target_dropped_into_the_folder_is_tracked_without_a_restart(lay_scene
         "the new target in view of its station",
         NOTICED_WITHIN_S,
     )
-    served = {"target": "Quiet Lantern", "step": "receiver on", "served": "served"}
-    assert daemon.metric("contactd_step_served", **served) == 1
+    covered = {"target": "Quiet Lantern", "step": "receiver on", "coverage": "covered"}
+    assert daemon.metric("contactd_step_coverage", **covered) == 1
 
 
 def test_a_target_whose_file_is_taken_away_is_no_longer_watched(lay_scene, start_daemon):
@@ -82,8 +82,8 @@ def test_a_broken_file_is_told_and_the_last_good_one_stays_in_force(
 
     # What was known goes on.
     assert daemon.metric("contactd_targets") == 1
-    served = {"step": "receiver on", "served": "served"}
-    assert daemon.metric("contactd_step_served", **served) == 1
+    covered = {"step": "receiver on", "coverage": "covered"}
+    assert daemon.metric("contactd_step_coverage", **covered) == 1
     assert daemon.get("/health/ready").status_code == 200
 
     scene.write("targets/quiet-lantern.yaml", good)

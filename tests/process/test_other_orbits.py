@@ -175,11 +175,11 @@ def test_no_contact_is_predicted_across_a_gap_of_an_ephemeris_and_that_is_told(
     (drawn,) = daemon.get("/api/v1/strand").json()["targets"]
     assert drawn["gaps"] == pytest.approx([1e3 * instants.to_unix(each) for each in gap], abs=10)
 
-    def served(name: str, how: str) -> float | None:
-        return daemon.metric("contactd_step_served", step=name, served=how)
+    def covered(name: str, how: str) -> float | None:
+        return daemon.metric("contactd_step_coverage", step=name, coverage=how)
 
-    assert served("receiver on", "served") == 1
-    assert served("beacon on", "at risk") == 1
+    assert covered("receiver on", "covered") == 1
+    assert covered("beacon on", "at risk") == 1
     risk = wait_for(told(webhook, "step-at-risk"), "the alert about the step in the gap")
     assert "nothing is known of the target's motion" in str(risk)
 
@@ -220,13 +220,13 @@ def test_a_step_beyond_a_manoeuvre_that_may_go_otherwise_is_at_risk_because_of_i
     )
     scene.write("targets/restless-lantern.yaml", target)
     daemon = start_daemon(scene)
-    served = {"target": "Restless Lantern", "step": "receiver on", "served": "served"}
-    assert daemon.metric("contactd_step_served", **served) == 1
+    covered = {"target": "Restless Lantern", "step": "receiver on", "coverage": "covered"}
+    assert daemon.metric("contactd_step_coverage", **covered) == 1
     risk = wait_for(told(webhook, "step-at-risk"), "the alert about the step after the manoeuvre")
     assert risk["subject"].endswith("beacon on")
     assert "depends on how a planned manoeuvre goes" in str(risk)
-    at_risk = {"target": "Restless Lantern", "step": "beacon on", "served": "at risk"}
-    assert daemon.metric("contactd_step_served", **at_risk) == 1
+    at_risk = {"target": "Restless Lantern", "step": "beacon on", "coverage": "at risk"}
+    assert daemon.metric("contactd_step_coverage", **at_risk) == 1
     (shown,) = daemon.get("/api/v1/now").json()["targets"]
     hulls = shown["maybe_in_view"]
     assert all(instants.from_text(each["to"]) > laid + 8700.0 for each in hulls)

@@ -14,7 +14,7 @@ from contactd.core.contacts.missed import missed_contact
 from contactd.core.instants import from_text, to_text
 from contactd.core.orbit.tle import format_tle
 from contactd.core.record import Record
-from contactd.core.sequences.model import Served, StepForecast
+from contactd.core.sequences.model import Covered, StepForecast
 from contactd.service.clock import SimulatedClock
 
 NOW = from_text("2026-11-25T09:00:00Z")
@@ -65,16 +65,16 @@ async def test_a_step_that_counted_on_it_is_unserved_and_that_is_a_warning(
 ) -> None:
     watch = Watch(scene.config, clock)
     await watch.begin()
-    assert step(watch).served is Served.SERVED
+    assert step(watch).coverage is Covered.COVERED
     await watch.daemon.commit([missed(watch, NOW + 4 * HOUR_S)])
     await watch.beats(2, 1.0)
-    assert step(watch).served is Served.UNSERVED
+    assert step(watch).coverage is Covered.UNCOVERED
     (alert,) = watch.raised("step-out-of-view")
     assert "receiver on" in alert.body["what"]
     watch.vanish()
     again = Watch(scene.config, clock)
     await again.begin()
-    assert step(again).served is Served.UNSERVED
+    assert step(again).coverage is Covered.UNCOVERED
     assert len(again.raised("step-out-of-view")) == 1
     await again.end()
 
@@ -86,7 +86,7 @@ async def test_it_serves_again_from_when_the_station_has_it_again(
     await watch.begin()
     await watch.daemon.commit([missed(watch, NOW + HOUR_S / 2)])
     await watch.beats(2, 1.0)
-    assert step(watch).served is Served.SERVED
+    assert step(watch).coverage is Covered.COVERED
     commands = watch.daemon.snapshot().targets[TARGET].services["command"][STATION].nominal
     assert not commands.meets(NOW - HOUR_S, NOW + HOUR_S / 2 - 1)
     await watch.end()

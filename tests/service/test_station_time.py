@@ -142,8 +142,8 @@ async def test_a_stop_takes_the_station_from_whoever_has_it(
     (forecast,) = watch.daemon.snapshot().targets["Lantern 3"].forecasts
     (shown,) = forecast.steps
     assert shown.stop_by == pytest.approx(NOW + 2 * HOUR_S - 10 - 80, abs=1.0)
-    assert shown.served is not None
-    assert str(shown.served) == "served"
+    assert shown.coverage is not None
+    assert str(shown.coverage) == "covered"
     last = watch.records(kinds.STATION_TIME_ALLOCATED)[-1]
     assert any(form["urgent"] for form in last.body["granted"])
     assert not watch.raised("stop-by-passed")

@@ -1,7 +1,7 @@
 """A small invented world for tests of the running service, laid around the present moment.
 
 One satellite hangs over the longitude of one station and never moves from its sky, so that what
-is in view depends on nothing but the files: steps run out seconds from now, served by that
+is in view depends on nothing but the files: steps run out seconds from now, covered by that
 station or, when they ask for what no station has, by none.
 """
 

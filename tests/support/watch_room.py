@@ -1,6 +1,6 @@
 """An invented watch room, laid around the present moment: targets at every stage of waking up.
 
-Its files are what the page is looked at and tested over: a sequence that runs and will be served,
+Its files are what the page is looked at and tested over: a sequence that runs and will be covered,
 one that runs out unseen and is dangerous, one in doubt, one that is only planned, targets that do
 nothing but pass over, and one whose name would like to be a script.
 """

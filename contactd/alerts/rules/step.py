@@ -106,8 +106,8 @@ class StepAtHand:
         for key in ("stop_station", "confirm_station", "hazard"):
             if getattr(step, key) is not None:
                 facts[key] = getattr(step, key)
-        if step.served is not None:
-            facts["served"] = step.served.value
+        if step.coverage is not None:
+            facts["coverage"] = step.coverage.value
             facts["stations"] = list(step.stations)
         if step.keep_clear is not None:
             facts["keep_clear"] = {

@@ -15,8 +15,8 @@ from contactd.core.alert import Severity
 from contactd.core.outlook import TargetOutlook
 from contactd.core.sequences.cautions import NOTICE
 from contactd.core.sequences.model import (
+    Covered,
     SequenceForecast,
-    Served,
     StartStatus,
     StepForecast,
     StepStatus,
@@ -126,10 +126,10 @@ def _expiry_events(each: StepAtHand) -> Iterator[Matter]:
 def _expiry_advice(each: StepAtHand) -> str:
     step = each.step
     parts = []
-    if step.served is Served.SERVED and step.stations:
+    if step.coverage is Covered.COVERED and step.stations:
         parts.append(f"It will be in view of {_names(step.stations)}.")
-    elif step.served is not None:
-        parts.append(f"Its needs are {step.served.value}.")
+    elif step.coverage is not None:
+        parts.append(f"Its needs are {step.coverage.value}.")
     if each.can_be_stopped and step.stop_by is not None:
         parts.append(f"It can be stopped until {moment(step.stop_by)}{each.through}.")
     return " ".join(parts) or "Watch for it."
@@ -147,7 +147,7 @@ def _view_conditions(each: StepAtHand) -> Iterator[Matter]:
     assert step.earliest is not None
     assert step.latest is not None
     running = step.status is not StepStatus.PLANNED
-    if step.served is Served.UNSERVED:
+    if step.coverage is Covered.UNCOVERED:
         grave = running or each.grave
         yield each.matter(
             kinds.STEP_OUT_OF_VIEW,
@@ -161,7 +161,7 @@ def _view_conditions(each: StepAtHand) -> Iterator[Matter]:
             over_at=step.latest,
             meets=(step.earliest, step.latest),
         )
-    if step.served is Served.AT_RISK:
+    if step.coverage is Covered.AT_RISK:
         yield each.matter(
             kinds.STEP_AT_RISK,
             Sort.CONDITION,
@@ -177,7 +177,7 @@ def _view_conditions(each: StepAtHand) -> Iterator[Matter]:
 
 def _unserved_advice(each: StepAtHand) -> str:
     step = each.step
-    why = step.served_because
+    why = step.coverage_because
     parts = [f"{why[0].upper()}{why[1:]}."] if why else []
     if step.status is StepStatus.PLANNED:
         parts.append("Choose another start or setting (contactd align shows which).")

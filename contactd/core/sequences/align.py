@@ -65,7 +65,7 @@ def align(
         settings: dials that are not open, by step (seconds).
         rank: ``margin`` (greatest first), ``finish`` (earliest first), or ``stations`` (most
             stations that can each serve every step alone first, then margin).
-        robust: what the plan must survive without leaving a step unserved.
+        robust: what the plan must survive without leaving a step uncovered.
         most: how many options are wanted.
         least_margin_s: options with a smaller margin are of no interest.
         explain: whether to work out what blocks the plan where nothing is feasible.
@@ -105,7 +105,7 @@ def remaining_starts(
     conditions: Conditions | None = None,
     robust: Robust = Robust.NOTHING,
 ) -> IntervalSet:
-    """All start times that keep every step served, for dials that are all set (seconds, by step).
+    """All start times that keep every step covered, for dials that are all set (seconds, by step).
 
     Raises:
         InputError: for a setting that a dial cannot take, or a dial without one.
@@ -147,7 +147,7 @@ def slip(
     lost = tuple(
         new.step
         for old, new in zip(option.steps, after, strict=True)
-        if old.served != new.served and old.served == "served"
+        if old.coverage != new.coverage and old.coverage == "covered"
     )
     danger = tuple(step.step for step in after if step.people_in_danger)
     return Slip(slip_s, lost, danger, after)
@@ -226,7 +226,7 @@ def _option(
     settings = dict(found.settings)
     middle = (found.first + found.last) / 2
     steps = _planned(sequence, question, middle, settings, light_time_s)
-    counts = [len(step.stations) for step in steps if step.served is not None]
+    counts = [len(step.stations) for step in steps if step.coverage is not None]
     return Option(
         start_from=found.first,
         start_until=found.last,

@@ -28,7 +28,7 @@ def facts_of(
 ) -> tuple[Fact, ...]:
     """Facts behind one step's forecast, those about its expiry first.
 
-    ``about`` is one of ``start``, ``delay``, ``clock``, ``reading``, ``event``, ``served``,
+    ``about`` is one of ``start``, ``delay``, ``clock``, ``reading``, ``event``, ``coverage``,
     ``stop_by``, ``keep_clear``.
     """
     return (
@@ -148,7 +148,7 @@ def _view(step: Step, made: StepForecast, services: Services) -> Iterator[Fact]:
             text += f", by {need.stations} stations"
         if not need.handover:
             text += ", without handover"
-        yield Fact("served", text)
+        yield Fact("coverage", text)
         low, high = made.earliest - need.before_s, made.latest + need.after_s
         for name, coverage in sorted(services.get(need.service, {}).items()):
             for start, end in coverage.possible.clip(low, high):
@@ -164,7 +164,7 @@ def _view(step: Step, made: StepForecast, services: Services) -> Iterator[Fact]:
                         f"{name} may have {need.service} between {to_text(start, 0)} and "
                         f"{to_text(end, 0)}"
                     )
-                yield Fact("served", text, PREDICTION)
+                yield Fact("coverage", text, PREDICTION)
 
 
 def _whole(interval: tuple[float, float] | None) -> tuple[float, float]:

@@ -138,11 +138,11 @@ class _Maker:
         verdict = judge(seen, expiry.earliest, expiry.latest, spread)
         return replace(
             made,
-            served=verdict.served,
+            coverage=verdict.coverage,
             in_view_probability=verdict.probability,
             stations=verdict.stations,
             margin_s=verdict.margin_s,
-            served_because=verdict.reasons[0] if verdict.reasons else "",
+            coverage_because=verdict.reasons[0] if verdict.reasons else "",
             reasons=(*made.reasons, *verdict.reasons),
         )
 

@@ -309,7 +309,7 @@ class Fact:
     """One fact from which a bound or a verdict follows.
 
     Attributes:
-        about: what it bears on, such as ``earliest``, ``served``, ``stop_by``.
+        about: what it bears on, such as ``earliest``, ``coverage``, ``stop_by``.
         text: the fact in words.
         source: where it comes from, such as ``configuration`` or ``record 12``.
     """
@@ -319,12 +319,12 @@ class Fact:
     source: str = "configuration"
 
 
-class Served(StrEnum):
+class Covered(StrEnum):
     """Whether a step's needs are met at its expiry."""
 
-    SERVED = "served"
+    COVERED = "covered"
     AT_RISK = "at risk"
-    UNSERVED = "unserved"
+    UNCOVERED = "uncovered"
 
 
 class StepStatus(StrEnum):
@@ -346,11 +346,11 @@ class StepForecast:
 
     Attributes:
         earliest, nominal, latest: expiry (instants, s); None while unset or stopped.
-        served: against the step's needs; None where it needs nothing or has no expiry.
-        in_view_probability: that the needs are met, from 0 to 1; None as for ``served``.
+        coverage: against the step's needs; None where it needs nothing or has no expiry.
+        in_view_probability: that the needs are met, from 0 to 1; None as for ``coverage``.
         stations: stations whose possible coverage meets the needs somewhere in the interval.
         margin_s: how much earlier or later the expiry interval may fall as a whole and still be
-            served (the smaller of both ways); negative: how far it must move to be served.
+            covered (the smaller of both ways); negative: how far it must move to be covered.
         stop_by: last instant at which a stop can be sent; None if there is none or no stop rule.
         stop_station: the station that would send it.
         stop_possible: None without a stop rule or expiry; False when no window is left for it.
@@ -359,7 +359,7 @@ class StepForecast:
         confirm_at: first instant after the latest expiry at which telemetry can confirm it.
         confirm_station: the station that would see it.
         later_acts: (earliest, latest) of each later act of a step that repeats.
-        served_because: from what ``served`` follows, in words; "" as for ``served``.
+        coverage_because: from what ``coverage`` follows, in words; "" as for ``coverage``.
         reasons: sentences that say from what each verdict follows, most important first.
         facts: the facts behind them, for explanations.
     """
@@ -371,7 +371,7 @@ class StepForecast:
     earliest: float | None = None
     nominal: float | None = None
     latest: float | None = None
-    served: Served | None = None
+    coverage: Covered | None = None
     in_view_probability: float | None = None
     stations: tuple[str, ...] = ()
     margin_s: float | None = None
@@ -386,7 +386,7 @@ class StepForecast:
     confirm_station: str | None = None
     later_acts: tuple[tuple[float, float], ...] = ()
     facts: tuple[Fact, ...] = ()
-    served_because: str = ""
+    coverage_because: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,7 +11,7 @@ from contactd.core.sequences.wanted import RuleKind
 
 @dataclass(frozen=True, slots=True)
 class Option:
-    """Settings, and start times that keep every step served.
+    """Settings, and start times that keep every step covered.
 
     Attributes:
         start_from, start_until: the starts that do (instants, s).
@@ -84,7 +84,7 @@ class Slip:
     """What a start later (or earlier) than planned does.
 
     Attributes:
-        lost: steps that were served and no longer surely are.
+        lost: steps that were covered and no longer surely are.
         danger: steps whose keep-clear then meets people near.
         steps: the forecast of every step after the slip.
     """

@@ -57,7 +57,7 @@ class Found:
     """One best option, on the clock scale.
 
     Attributes:
-        first, last: the starts that keep every step served (s).
+        first, last: the starts that keep every step covered (s).
         settings: seconds on every dial, by step.
         finish: latest bound of the last step, for a start in the middle (s).
     """

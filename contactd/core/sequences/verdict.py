@@ -8,7 +8,7 @@ import numpy as np
 
 from contactd.core.instants import to_text
 from contactd.core.intervals import IntervalSet
-from contactd.core.sequences.model import Served
+from contactd.core.sequences.model import Covered
 from contactd.core.sequences.spreading import Distribution
 from contactd.core.sequences.viewing import View
 
@@ -25,7 +25,7 @@ class Verdict:
         reasons: sentences, most important first.
     """
 
-    served: Served
+    coverage: Covered
     probability: float | None
     stations: tuple[str, ...]
     margin_s: float | None
@@ -37,25 +37,25 @@ def judge(view: View, earliest: float, latest: float, spread: Distribution) -> V
     reasons: list[str] = []
     predicted = view.known.covers(earliest, latest)
     if view.certain.covers(earliest, latest) and predicted:
-        served = Served.SERVED
+        covered = Covered.COVERED
         reasons.append("its needs are met wherever the expiry falls between its bounds")
     elif not predicted:
-        served = Served.AT_RISK
+        covered = Covered.AT_RISK
         reasons.append(_beyond(view, earliest, latest))
     elif not _meets(view.possible, earliest, latest):
-        served = Served.UNSERVED
+        covered = Covered.UNCOVERED
         reasons.append(_nearest(view, earliest, latest))
     else:
-        served = Served.AT_RISK
+        covered = Covered.AT_RISK
         reasons.append(_at_risk(view, earliest, latest))
-    if served is Served.AT_RISK and latest >= view.open_from:
+    if covered is Covered.AT_RISK and latest >= view.open_from:
         reasons.append(
             f"coverage from {to_text(view.open_from, 0)} on depends on how a planned manoeuvre goes"
         )
     reasons += view.unchecked
     probability = spread.widened(timing_error_s(view, earliest, latest)).within(view.nominal)
     return Verdict(
-        served,
+        covered,
         probability if predicted else None,
         _stations(view, earliest, latest),
         margin_s(view.certain, earliest, latest) if predicted else None,
@@ -64,9 +64,9 @@ def judge(view: View, earliest: float, latest: float, spread: Distribution) -> V
 
 
 def margin_s(certain: IntervalSet, earliest: float, latest: float) -> float | None:
-    """How far the whole interval may move either way and still be served.
+    """How far the whole interval may move either way and still be covered.
 
-    Negative: minus how far it must move to be served; None where no interval is long enough.
+    Negative: minus how far it must move to be covered; None where no interval is long enough.
     """
     starts, ends = certain.starts, certain.ends
     long_enough = ends - starts >= latest - earliest

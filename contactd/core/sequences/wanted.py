@@ -23,7 +23,7 @@ MOST_STATIONS = 64
 
 
 class Robust(StrEnum):
-    """What a plan must survive without leaving any one step unserved."""
+    """What a plan must survive without leaving any one step uncovered."""
 
     NOTHING = "nothing"
     CONTACT = "one missed contact"
@@ -109,7 +109,7 @@ def _view(needs: Row[Need], question: Question, without: frozenset[str] = frozen
 def _without_any_contact(
     whole: View, needs: Row[Need], question: Question, names: list[str], lost: list[IntervalSet]
 ) -> IntervalSet:
-    """Instants that stay served whichever single contact is missed."""
+    """Instants that stay covered whichever single contact is missed."""
     before = max(need.before_s for need in needs)
     after = max(need.after_s for need in needs)
     good = whole.certain

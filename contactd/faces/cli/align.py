@@ -53,7 +53,7 @@ ROBUST = ("nothing", "contact", "station")
     type=click.Choice(ROBUST),
     default="nothing",
     show_default=True,
-    help="No step may be unserved after one missed contact, or one lost station.",
+    help="No step may be uncovered after one missed contact, or one lost station.",
 )
 @click.option(
     "--most", type=click.IntRange(1, 100), default=5, show_default=True, help="So many options."
@@ -97,7 +97,7 @@ def command(
     form: str,
     config_dir: str,
 ) -> None:
-    """Settings and start times for SEQUENCE of TARGET that keep every step served, best first.
+    """Settings and start times for SEQUENCE of TARGET that keep every step covered, best first.
 
     With every dial set (--setting, --as-dialled) the options are the start times that remain. When
     nothing is feasible, say what blocks it and the smallest relaxation; the exit code is then 1.

@@ -73,7 +73,7 @@ def _option(screen: Screen, number: int, option: Option, day_of_year: bool) -> N
         f"{length(option.margin_s)}",
         style="bold",
     )
-    # The inside of the interval is what keeps every step served, so it is rounded inwards.
+    # The inside of the interval is what keeps every step covered, so it is rounded inwards.
     first = moment_after(option.start_from, day_of_year)
     last = later_on(moment_before(option.start_until, day_of_year), first)
     say(screen, f"from {first} to {last}", indent=3)
@@ -107,7 +107,7 @@ def _row(step: StepForecast, option: Option, day_of_year: bool) -> list[Cell]:
 
 def _blocked(screen: Screen, aligned: Alignment) -> None:
     say(screen, "")
-    say(screen, "No start keeps every step served.", style=STYLES["warning"])
+    say(screen, "No start keeps every step covered.", style=STYLES["warning"])
     if aligned.blocked_by:
         say(screen, "These stand in the way together; relaxing any one is enough where it says so:")
     for blocker in aligned.blocked_by:
@@ -122,10 +122,10 @@ def _slip(screen: Screen, slipped: Slip) -> None:
     way = "later" if slipped.slip_s >= 0 else "earlier"
     head = f"If option 1 starts {length(abs(slipped.slip_s))} {way}:"
     if not slipped.lost and not slipped.danger:
-        say(screen, f"{head} every step stays served.")
+        say(screen, f"{head} every step stays covered.")
         return
     if slipped.lost:
-        text = f"{head} no longer surely served: {', '.join(slipped.lost)}."
+        text = f"{head} no longer surely covered: {', '.join(slipped.lost)}."
         say(screen, text, style=STYLES["caution"], hang=2)
     if slipped.danger:
         text = f"{head} people near within the keep-clear of {', '.join(slipped.danger)}."

@@ -20,7 +20,7 @@ _COLUMNS = (
     Column("Status", optional=1),
     Column("Earliest", "UTC"),
     Column("Latest", "UTC"),
-    Column("Served"),
+    Column("Covered"),
 )
 
 
@@ -91,9 +91,9 @@ def recorded_line(record: Record) -> str:
 
 
 def _cells(step: StepForecast, day_of_year: bool) -> list[Cell]:
-    served = str(step.served) if step.served is not None else "-"
+    covered = str(step.coverage) if step.coverage is not None else "-"
     bounds: list[Cell] = ["-", "-"]
     if step.earliest is not None and step.latest is not None:
         earliest = moment_before(step.earliest, day_of_year)
         bounds = [earliest, later_on(moment_after(step.latest, day_of_year), earliest)]
-    return [str(step.status), *bounds, (served, STYLES.get(served, ""))]
+    return [str(step.status), *bounds, (covered, STYLES.get(covered, ""))]

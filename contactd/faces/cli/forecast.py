@@ -45,7 +45,7 @@ def command(
 ) -> None:
     """Each step's expiry, whether a station serves it, stop-by and keep-clear.
 
-    Rests on the configuration and on what the ledger knows beyond it. That a step is unserved is
+    Rests on the configuration and on what the ledger knows beyond it. That a step is uncovered is
     an answer, not a failure: the exit code is 1 only if a target cannot be predicted in full.
     """
     configuration = read_configuration(config_dir)

@@ -5,8 +5,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from contactd.core.sequences.model import (
+    Covered,
     SequenceForecast,
-    Served,
     Start,
     StartStatus,
     StepForecast,
@@ -31,7 +31,7 @@ _COLUMNS = (
     Column("Status", optional=1),
     Column("Earliest", "UTC"),
     Column("Latest", "UTC"),
-    Column("Served"),
+    Column("Covered"),
     Column("In view", "%", right=True, optional=2),
     Column("Margin", right=True, optional=3),
     Column("Nominal", "UTC", optional=4),
@@ -74,7 +74,7 @@ class ForecastPage:
             say(self.screen, f"caution: {forecast.notice}", style=STYLES["caution"], hang=2)
 
     def _row(self, step: StepForecast) -> list[Cell]:
-        served = str(step.served) if step.served is not None else "-"
+        covered = str(step.coverage) if step.coverage is not None else "-"
         cells: list[Cell] = [step.step, str(step.status)]
         if step.earliest is None or step.latest is None:
             cells += ["-", "-"]
@@ -82,7 +82,7 @@ class ForecastPage:
             earliest = moment_before(step.earliest, self.day_of_year)
             cells += [earliest, later_on(moment_after(step.latest, self.day_of_year), earliest)]
         cells += [
-            (served, STYLES.get(served, "")),
+            (covered, STYLES.get(covered, "")),
             _percent(step.in_view_probability),
             "-" if step.margin_s is None else length(step.margin_s),
             "-" if step.nominal is None else self._moment(step.nominal),
@@ -104,8 +104,8 @@ class ForecastPage:
         """What there is to say of a step beneath the table, as (label, text, style)."""
         lines = self._warnings(step)
         reasons = list(step.reasons) if self.why else _worth_saying(step)
-        if step.served in (Served.UNSERVED, Served.AT_RISK):
-            lines.append((str(step.served), "; ".join(reasons), STYLES[step.served]))
+        if step.coverage in (Covered.UNCOVERED, Covered.AT_RISK):
+            lines.append((str(step.coverage), "; ".join(reasons), STYLES[step.coverage]))
             if step.margin_s is not None:
                 lines.append(("margin", length(step.margin_s), ""))
         elif reasons:

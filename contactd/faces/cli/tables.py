@@ -15,9 +15,9 @@ GAP = 2
 COMFORTABLE_WRAP_WIDTH = 15
 LEAST_WRAP_WIDTH = 8
 STYLES = {
-    "served": "green",
+    "covered": "green",
     "at risk": "yellow",
-    "unserved": "bold red",
+    "uncovered": "bold red",
     "advisory": "cyan",
     "caution": "yellow",
     "warning": "bold red",

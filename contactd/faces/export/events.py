@@ -190,7 +190,7 @@ def _steps(step: StepForecast) -> Iterable[Event]:
     if step.earliest is None or step.latest is None:
         return
     about = f"{step.target}/{step.sequence}/{step.step}"
-    served = "" if step.served is None else f" ({step.served})"
+    covered = "" if step.coverage is None else f" ({step.coverage})"
     lines = [
         f"Runs out from {_text(math.floor(step.earliest))} to {_text(math.ceil(step.latest))}",
         *step.reasons,
@@ -198,7 +198,7 @@ def _steps(step: StepForecast) -> Iterable[Event]:
     if step.hazard:
         lines += [f"Hazard: {step.hazard}", NOTICE]
     text = "\n".join(lines)
-    yield Event(STEP, about, step.earliest, step.latest, f"{about} runs out{served}", text)
+    yield Event(STEP, about, step.earliest, step.latest, f"{about} runs out{covered}", text)
     if step.stop_by is not None:
         station = f" from {step.stop_station}" if step.stop_station else ""
         yield Event(

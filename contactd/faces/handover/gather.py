@@ -13,8 +13,8 @@ from contactd.core.outlook import TargetOutlook
 from contactd.core.record import Record
 from contactd.core.sequences.cautions import NOTICE
 from contactd.core.sequences.model import (
+    Covered,
     SequenceForecast,
-    Served,
     StartStatus,
     StepForecast,
     StepStatus,
@@ -190,8 +190,8 @@ def _coming_of(step: StepForecast, now: float, until: float) -> Iterator[Item]:
         return
     if step.latest > now and step.earliest < until:
         hazard = f", hazard: {step.hazard}" if step.hazard else ""
-        verdict = f", {step.served}" if step.served is not None else ""
-        alarm = " OUT OF VIEW" if step.served is Served.UNSERVED else ""
+        verdict = f", {step.coverage}" if step.coverage is not None else ""
+        alarm = " OUT OF VIEW" if step.coverage is Covered.UNCOVERED else ""
         yield Item(step.earliest, f"runs out{verdict}{hazard}{alarm}", about, step.latest)
     if step.stop_by is not None and now < step.stop_by < until:
         station = f" from {step.stop_station}" if step.stop_station else ""
@@ -212,8 +212,10 @@ def _known(forecast: SequenceForecast, now: float) -> Iterator[Item]:
         if step.earliest is None:
             yield Item(now, f"{step.status}", f"{about}/{step.step}")
         else:
-            served = f", {step.served}" if step.served is not None else ""
-            yield Item(step.earliest, f"{step.status}{served}", f"{about}/{step.step}", step.latest)
+            covered = f", {step.coverage}" if step.coverage is not None else ""
+            yield Item(
+                step.earliest, f"{step.status}{covered}", f"{about}/{step.step}", step.latest
+            )
 
 
 def _changed(shift: Sequence[Record]) -> Iterator[Item]:

@@ -64,8 +64,8 @@ def _differences(was: StepForecast | None, now_is: StepForecast) -> Iterable[str
     before, after = _bounds(was), _bounds(now_is)
     if before != after:
         yield f"{name}: runs out {before}, would move to {after}"
-    if was.served is not now_is.served:
-        yield f"{name}: {_word(was.served)}, would be {_word(now_is.served)}"
+    if was.coverage is not now_is.coverage:
+        yield f"{name}: {_word(was.coverage)}, would be {_word(now_is.coverage)}"
     before, after = _moment(was.stop_by), _moment(now_is.stop_by)
     if before != after:
         yield f"{name}: stop by {before}, would be {after}"

@@ -48,7 +48,7 @@ class Contact(Document):
     cut_at_end: bool = Field(examples=[False])
 
 
-Served = Literal["served", "at risk", "unserved"]
+Covered = Literal["covered", "at risk", "uncovered"]
 
 
 class Step(Document):
@@ -61,7 +61,7 @@ class Step(Document):
     earliest: str | None = Field(description=UTC, examples=["2026-12-03T14:02:10.000Z"])
     nominal: str | None = Field(description=UTC, examples=["2026-12-03T14:04:00.000Z"])
     latest: str | None = Field(description=UTC, examples=["2026-12-03T14:06:40.000Z"])
-    served: Served | None = Field(examples=["at risk"])
+    coverage: Covered | None = Field(examples=["at risk"])
     in_view_probability: float | None = Field(ge=0, le=1, examples=[0.82])
     stations: list[str] = Field(examples=[["Brenn Head"]])
     margin_s: float | None = Field(examples=[-42.0])
@@ -300,7 +300,7 @@ class PlannedStep(Document):
 
 
 class Option(Document):
-    """Settings, and the start times that keep every step served."""
+    """Settings, and the start times that keep every step covered."""
 
     start_from: str = Field(description=UTC)
     start_until: str = Field(description=UTC)

@@ -77,7 +77,7 @@ class Desk:
         return found
 
     def feasible(self, settings: Mapping[str, float]) -> IntervalSet:
-        """Start times that keep every step served, with every dial set."""
+        """Start times that keep every step covered, with every dial set."""
         return remaining_starts(
             self.sequence,
             self.prediction.outlook.services,

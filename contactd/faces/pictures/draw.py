@@ -17,7 +17,7 @@ from contactd.core.intervals import IntervalSet
 from contactd.core.orbit.frames import teme_to_fixed
 from contactd.core.orbit.track import Track
 from contactd.core.outlook import TargetOutlook
-from contactd.core.sequences.model import Served
+from contactd.core.sequences.model import Covered
 from contactd.faces.pictures.canvas import (
     BLUE,
     GREEN,
@@ -31,7 +31,7 @@ from contactd.faces.pictures.canvas import (
     utc_axis,
 )
 
-VERDICT = {Served.SERVED: GREEN, Served.AT_RISK: ORANGE, Served.UNSERVED: RED, None: GREY}
+VERDICT = {Covered.COVERED: GREEN, Covered.AT_RISK: ORANGE, Covered.UNCOVERED: RED, None: GREY}
 MINUTE_S = 60.0
 
 
@@ -106,8 +106,8 @@ def draw_coverage(path: Path, outlook: TargetOutlook, start: float, end: float) 
             middle = (step.earliest + step.latest) / 2
             half_s = max((step.latest - step.earliest) / 2, least_s)
             expiry = IntervalSet([middle - half_s], [middle + half_s])
-            bars(axes, row, expiry, color=VERDICT[step.served])
-            verdict = str(step.served) if step.served is not None else ""
+            bars(axes, row, expiry, color=VERDICT[step.coverage])
+            verdict = str(step.coverage) if step.coverage is not None else ""
             axes.text(day(middle + half_s), row, f"  {verdict}", va="center", fontsize=8)
         utc_axis(axes, start, end)
 
@@ -135,10 +135,10 @@ def draw_allocation(path: Path, grants: Sequence[Grant], start: float, end: floa
 
 
 def draw_margin(path: Path, title: str, starts: IntervalSet, start: float, end: float) -> None:
-    """Margin against start time: how far a start may slip either way with every step served.
+    """Margin against start time: how far a start may slip either way with every step covered.
 
     Args:
-        starts: start times (instants, s) that keep every step served.
+        starts: start times (instants, s) that keep every step covered.
     """
     with figure(path, title, height=3.5) as drawn:
         axes = drawn.add_subplot()
@@ -155,6 +155,6 @@ def draw_margin(path: Path, title: str, starts: IntervalSet, start: float, end: 
             axes.plot(day(best[0]), best[1] / 60, marker="v", color="black")
             axes.set_ylim(0, best[1] / 60 * 1.2)
         else:
-            axes.text(0.5, 0.5, "no start keeps every step served", transform=axes.transAxes)
+            axes.text(0.5, 0.5, "no start keeps every step covered", transform=axes.transAxes)
         axes.set_ylabel("margin, min")
         utc_axis(axes, start, end)

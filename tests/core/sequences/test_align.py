@@ -14,11 +14,11 @@ from contactd.core.sequences.align import Rank, Robust, align, remaining_starts,
 from contactd.core.sequences.cautions import NOTICE
 from contactd.core.sequences.model import (
     Clock,
+    Covered,
     Delay,
     KeepClear,
     Need,
     Sequence,
-    Served,
     Setting,
     Start,
     StartStatus,
@@ -78,7 +78,7 @@ def test_the_best_plan_keeps_every_step_served_and_says_by_what_margin() -> None
     assert made.complete
     assert made.notice == NOTICE
     assert best.best_start == pytest.approx((best.start_from + best.start_until) / 2)
-    assert [step.served for step in best.steps] == [Served.SERVED, Served.SERVED]
+    assert [step.coverage for step in best.steps] == [Covered.COVERED, Covered.COVERED]
     # Receiver on: Heron hands over to Curlew, 900 s less 180 s of needs, around 9 h 7 min.
     # Release: 720 s less 90 s, around 15 h 5 min 45 s; the dial puts 6 h between, 75 s too many.
     # That leaves 600 s for both, less 10 s of the start and the clock's error at either end: the
@@ -172,7 +172,7 @@ def test_a_plan_that_survives_a_lost_station_costs_margin_and_says_how_much() ->
                 for service, stations in SERVICES.items()
             }
             again = slip(receiver_only, made.options[0], left, SPAN, 0.0)
-            assert again.steps[0].served is Served.SERVED
+            assert again.steps[0].coverage is Covered.COVERED
 
 
 def test_one_dial_may_have_to_exceed_another() -> None:
@@ -212,7 +212,7 @@ def test_a_temperature_that_slows_the_clocks_moves_the_starts_with_it() -> None:
     (best, *_) = align(slow, SERVICES, SPAN).options
     # 8 h at −2 000 ppm last 57.7 s longer.
     assert best.start_from == pytest.approx(T0 + HOUR - 8 * HOUR * 0.002004 + 10, abs=0.1)
-    assert best.steps[0].served is Served.SERVED
+    assert best.steps[0].coverage is Covered.COVERED
 
 
 def test_what_cannot_be_asked_is_refused() -> None:

@@ -22,11 +22,11 @@ from contactd.core.sequences.expiry import timeline
 from contactd.core.sequences.known import SequenceKnowledge
 from contactd.core.sequences.model import (
     Clock,
+    Covered,
     Delay,
     KeepClear,
     Need,
     Sequence,
-    Served,
     Setting,
     Start,
     StartStatus,
@@ -378,7 +378,7 @@ def test_every_option_is_served_wherever_it_may_start(seed: int) -> None:
         for planned in option.steps:
             step = sequence.step(planned.step)
             if step.needs and not step.repeat_every_s:
-                assert planned.served is Served.SERVED
+                assert planned.coverage is Covered.COVERED
             assert not planned.people_in_danger
         left = remaining_starts(sequence, services, SPAN, option.settings)
         assert left.covers(option.start_from + CLOSE_S, option.start_until - CLOSE_S)

@@ -52,7 +52,7 @@ def by_rule(made: Alignment) -> dict[RuleKind, float | None]:
 
 
 def test_a_contact_out_of_reach_blames_starts_and_dial_and_says_how_far_off_each_is() -> None:
-    # Starts until 2 h and a dial until 3 h reach 5 h; the contact is served from 7 h + 60 s on.
+    # Starts until 2 h and a dial until 3 h reach 5 h; the contact is covered from 7 h + 60 s on.
     made = align(one_step(), services(Heron=covered((7 * HOUR, 7.2 * HOUR))), SPAN)
     found = by_rule(made)
     assert found[RuleKind.STARTS] == pytest.approx(2 * HOUR + 61)

@@ -11,11 +11,11 @@ from contactd.core.sequences.forecast import forecast
 from contactd.core.sequences.knowledge import SequenceKnowledge, learn
 from contactd.core.sequences.model import (
     Clock,
+    Covered,
     Delay,
     KeepClear,
     Need,
     Sequence,
-    Served,
     Setting,
     Start,
     StartStatus,
@@ -78,7 +78,7 @@ def test_a_chain_expires_at_the_start_plus_its_delays_within_the_worst_case() ->
     assert first.earliest == pytest.approx(T0 + 6 * HOUR - 30 - drift, abs=1e-4)
     assert first.latest == pytest.approx(T0 + 6 * HOUR + 30 + drift, abs=1e-4)
     assert second.nominal == pytest.approx(T0 + 6 * HOUR + 120)
-    assert first.served is Served.SERVED
+    assert first.coverage is Covered.COVERED
     assert first.in_view_probability == 1.0
     assert first.stations == ("Heron",)
     assert second.stop_station == "Heron"
@@ -89,7 +89,7 @@ def test_a_chain_expires_at_the_start_plus_its_delays_within_the_worst_case() ->
 
 def test_a_step_beyond_the_prediction_is_at_risk_and_says_why() -> None:
     made = forecast(sequence(), SequenceKnowledge(), SERVICES, T0, (T0 - HOUR, T0 + 6 * HOUR))
-    assert made.steps[0].served is Served.AT_RISK
+    assert made.steps[0].coverage is Covered.AT_RISK
     assert "prediction ends too early" in made.steps[0].reasons[0]
 
 
@@ -102,5 +102,5 @@ def test_an_observed_start_overrides_the_configured_one() -> None:
     made = forecast(sequence(), known, SERVICES, T0 + 4 * HOUR, SPAN)
     assert made.start.record == 1
     assert made.steps[0].nominal == pytest.approx(T0 + 9 * HOUR)
-    assert made.steps[0].served is Served.UNSERVED
+    assert made.steps[0].coverage is Covered.UNCOVERED
     assert made.steps[0].in_view_probability == 0.0

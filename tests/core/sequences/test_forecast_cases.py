@@ -23,12 +23,12 @@ from contactd.core.sequences.known import (
 )
 from contactd.core.sequences.model import (
     Clock,
+    Covered,
     Delay,
     KeepClear,
     Need,
     Sequence,
     SequenceForecast,
-    Served,
     Setting,
     Start,
     StartStatus,
@@ -80,37 +80,37 @@ def only(made: SequenceForecast) -> StepForecast:
 BEACON = Step("beacon", Delay(fixed_s=HOUR), needs=(Need("telemetry", 10.0, 20.0),))
 
 
-# Served, at risk, unserved.
+# Covered, at risk, uncovered.
 
 
 @pytest.mark.parametrize(
-    ("coverage", "served", "margin_s"),
+    ("coverage", "covered", "margin_s"),
     [
         # The expiry lies in 3570..3630 s and wants 3560..3650 s.
-        (covered((3_500, 3_700)), Served.SERVED, 50.0),
-        (covered((3_560, 3_650)), Served.SERVED, 0.0),
-        (covered((3_500, 3_700), error_s=50.0), Served.SERVED, 0.0),
-        (covered((3_500, 3_700), error_s=55.0), Served.AT_RISK, -5.0),
-        (covered((3_580, 3_700)), Served.AT_RISK, -20.0),
-        (covered((3_700, 3_900)), Served.UNSERVED, -140.0),
-        (covered((3_600, 3_660)), Served.AT_RISK, None),
-        (Coverage(), Served.UNSERVED, None),
+        (covered((3_500, 3_700)), Covered.COVERED, 50.0),
+        (covered((3_560, 3_650)), Covered.COVERED, 0.0),
+        (covered((3_500, 3_700), error_s=50.0), Covered.COVERED, 0.0),
+        (covered((3_500, 3_700), error_s=55.0), Covered.AT_RISK, -5.0),
+        (covered((3_580, 3_700)), Covered.AT_RISK, -20.0),
+        (covered((3_700, 3_900)), Covered.UNCOVERED, -140.0),
+        (covered((3_600, 3_660)), Covered.AT_RISK, None),
+        (Coverage(), Covered.UNCOVERED, None),
     ],
 )
 def test_the_verdict_follows_from_where_the_whole_expiry_interval_lies(
-    coverage: Coverage, served: Served, margin_s: float | None
+    coverage: Coverage, covered: Covered, margin_s: float | None
 ) -> None:
     step = only(made(BEACON, services={"telemetry": {"Heron": coverage}}))
-    assert step.served is served
+    assert step.coverage is covered
     assert step.margin_s == (None if margin_s is None else pytest.approx(margin_s, abs=1e-6))
-    assert step.served_because
+    assert step.coverage_because
 
 
 def test_an_unserved_step_says_when_it_would_have_been_in_view() -> None:
     heron = covered((3_000, 3_500), (3_700, 4_000))
     step = only(made(BEACON, services={"telemetry": {"Heron": heron}}))
-    assert step.served is Served.UNSERVED
-    assert step.served_because == (
+    assert step.coverage is Covered.UNCOVERED
+    assert step.coverage_because == (
         "out of view: its needs could be met until 1 min 30 s before the earliest expiry and "
         "again from 1 min 20 s after the latest"
     )
@@ -132,12 +132,12 @@ def test_the_probability_is_the_share_of_the_uniform_start_that_is_covered() -> 
 def test_two_stations_hand_over_unless_the_step_wants_one() -> None:
     services = {"telemetry": {"Heron": covered((3_500, 3_610)), "Curlew": covered((3_600, 3_700))}}
     handed = only(made(BEACON, services=services))
-    assert handed.served is Served.SERVED
+    assert handed.coverage is Covered.COVERED
     assert handed.stations == ("Curlew", "Heron")
     alone = replace(BEACON, needs=(Need("telemetry", 10.0, 20.0, handover=False),))
-    assert only(made(alone, services=services)).served is Served.AT_RISK
+    assert only(made(alone, services=services)).coverage is Covered.AT_RISK
     both = replace(BEACON, needs=(Need("telemetry", 0.0, 0.0, stations=2),))
-    assert only(made(both, services=services)).served is Served.AT_RISK
+    assert only(made(both, services=services)).coverage is Covered.AT_RISK
 
 
 def test_a_step_before_the_prediction_begins_is_not_called_unserved() -> None:
@@ -150,8 +150,8 @@ def test_a_step_before_the_prediction_begins_is_not_called_unserved() -> None:
         )
     )
     assert step.status is StepStatus.EXPIRED
-    assert step.served is Served.AT_RISK
-    assert "prediction begins only at" in step.served_because
+    assert step.coverage is Covered.AT_RISK
+    assert "prediction begins only at" in step.coverage_because
     assert step.in_view_probability is None
 
 
@@ -391,12 +391,12 @@ def test_every_verdict_can_be_explained_by_facts() -> None:
     services = {"telemetry": {"Heron": covered((3_500, 3_700), error_s=5.0)}}
     step = only(made(BEACON, services=services, known=known, clock=Clock(100.0)))
     texts = {fact.about: fact for fact in step.facts}
-    assert set(texts) == {"start", "delay", "clock", "reading", "served"}
+    assert set(texts) == {"start", "delay", "clock", "reading", "coverage"}
     assert texts["reading"].source == "record 4"
     assert "50 min remaining of beacon" in texts["reading"].text
     assert texts["delay"].text == "beacon acts 1 h after the start"
-    assert texts["served"].source == "prediction"
-    assert "Heron surely has telemetry from 2026-12-03T08:58:25Z" in texts["served"].text
+    assert texts["coverage"].source == "prediction"
+    assert "Heron surely has telemetry from 2026-12-03T08:58:25Z" in texts["coverage"].text
 
 
 # Distributions that are not a plain sum.

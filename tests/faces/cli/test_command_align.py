@@ -40,7 +40,7 @@ def served_after(watch: Watch, option: dict[str, Any], start: str) -> list[str]:
         answer = watch("record", "setting", *ABOUT, step, f"{setting_s:g}s")
         assert answer.code == 0, answer.err
     assert watch("record", "plan", *ABOUT, "--at", start).code == 0
-    return [each["served"] for each in watch("forecast", "--format", "json").json]
+    return [each["coverage"] for each in watch("forecast", "--format", "json").json]
 
 
 def test_json_has_the_form_of_the_contract(watch: Watch) -> None:
@@ -73,15 +73,15 @@ def test_json_has_the_form_of_the_contract(watch: Watch) -> None:
 def test_an_option_that_is_dialled_in_serves_every_step_up_to_its_margin(watch: Watch) -> None:
     option = options(watch, *TOMORROW, "--most", "1")[0]
     best, margin_s = from_text(option["best_start"]), option["margin_s"]
-    assert served_after(watch, option, to_text(best)) == ["served"] * 3
+    assert served_after(watch, option, to_text(best)) == ["covered"] * 3
     for edge in (best - margin_s + 0.5, best + margin_s - 0.5):
         assert watch("record", "plan", *ABOUT, "--at", to_text(edge)).code == 0
-        verdicts = [each["served"] for each in watch("forecast", "--format", "json").json]
-        assert verdicts == ["served"] * 3
+        verdicts = [each["coverage"] for each in watch("forecast", "--format", "json").json]
+        assert verdicts == ["covered"] * 3
     for beyond in (best - margin_s - 2, best + margin_s + 2):
         assert watch("record", "plan", *ABOUT, "--at", to_text(beyond)).code == 0
-        verdicts = [each["served"] for each in watch("forecast", "--format", "json").json]
-        assert verdicts != ["served"] * 3
+        verdicts = [each["coverage"] for each in watch("forecast", "--format", "json").json]
+        assert verdicts != ["covered"] * 3
 
 
 def test_given_settings_leave_the_start_times_that_remain(watch: Watch) -> None:
@@ -127,7 +127,7 @@ def test_what_cannot_be_served_says_what_blocks_it(tmp_path: Path) -> None:
         assert all(blocker.values())
     table = watch("align", *ABOUT)
     assert table.code == 1
-    assert "No start keeps every step served." in table.out
+    assert "No start keeps every step covered." in table.out
     assert "relax " in table.out
     assert max(map(len, table.out.splitlines())) <= 80
     rows = watch("align", *ABOUT, "--format", "csv").csv
@@ -143,8 +143,8 @@ def test_a_slip_says_what_is_lost(watch: Watch) -> None:
     assert earlier["slip"]["slip_s"] < 0
     assert earlier["slip"]["lost"]
     within = watch("align", *ABOUT, *TOMORROW, "--slip", "1s")
-    assert "If option 1 starts 1s later: every step stays served." in within.out
-    assert "no longer surely served" in watch("align", *ABOUT, *TOMORROW, "--slip", beyond).out
+    assert "If option 1 starts 1s later: every step stays covered." in within.out
+    assert "no longer surely covered" in watch("align", *ABOUT, *TOMORROW, "--slip", beyond).out
 
 
 @pytest.mark.parametrize("arguments", [[], ["--day-of-year"], ["--most", "20"]])

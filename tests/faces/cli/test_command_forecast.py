@@ -18,7 +18,7 @@ FIELDS = [
     "earliest",
     "nominal",
     "latest",
-    "served",
+    "coverage",
     "in_view_probability",
     "stations",
     "margin_s",
@@ -41,7 +41,7 @@ def test_json_is_a_list_of_steps_in_the_form_of_the_contract(watch: Watch) -> No
     for step in answer.json:
         assert list(step) == FIELDS
         assert (step["target"], step["sequence"]) == ("Lantern 3", "wake-up")
-        assert step["served"] in ("served", "at risk", "unserved")
+        assert step["coverage"] in ("covered", "at risk", "uncovered")
         assert 0 <= step["in_view_probability"] <= 1
         assert isinstance(step["stations"], list)
         times = [step[name] for name in ("earliest", "nominal", "latest")]
@@ -137,7 +137,7 @@ def test_a_target_without_elements_is_told_and_its_steps_are_still_timed(tmp_pat
     assert answer.code == 1
     assert answer.err == "Lantern 3: there are no elements of it yet\n"
     assert [step["earliest"] is not None for step in answer.json] == [True, True, True]
-    assert {step["served"] for step in answer.json} <= {"unserved", "at risk"}
+    assert {step["coverage"] for step in answer.json} <= {"uncovered", "at risk"}
 
 
 def test_targets_without_sequences_have_no_forecast(watch: Watch) -> None:

@@ -125,8 +125,8 @@ def test_the_demo_is_written_checked_and_forecast(tmp_path: Path) -> None:
     assert watch("check").code == 0
     forecast = watch("forecast", "--format", "json")
     assert (forecast.code, forecast.err) == (0, "")
-    verdicts = {step["served"] for step in forecast.json}
-    assert {"served", "unserved"} <= verdicts
+    verdicts = {step["coverage"] for step in forecast.json}
+    assert {"covered", "uncovered"} <= verdicts
     again = watch("demo", "config", config=False)
     assert again.code == 2
     assert "expected a new or an empty folder" in again.err

@@ -20,8 +20,8 @@ from contactd.core.ground.station import Station
 from contactd.core.intervals import IntervalSet
 from contactd.core.outlook import TargetOutlook
 from contactd.core.sequences.model import (
+    Covered,
     SequenceForecast,
-    Served,
     Start,
     StepForecast,
     StepStatus,
@@ -193,7 +193,7 @@ def test_steps_bring_their_stop_by_and_keep_clear_rounded_to_the_safe_side() -> 
         earliest=NOW + 3600.4,
         nominal=NOW + 3630,
         latest=NOW + 3660.4,
-        served=Served.UNSERVED,
+        coverage=Covered.UNCOVERED,
         stop_by=NOW + 1800.7,
         stop_station="Nordhavn",
         keep_clear=(NOW + 3480.4, NOW + 4260.4),
@@ -217,7 +217,7 @@ def test_steps_bring_their_stop_by_and_keep_clear_rounded_to_the_safe_side() -> 
     assert times("keep-clear") == [3480, 4261]
     assert times("stop-by") == [1800]
     assert times("window") == [60, 400]
-    assert "(unserved)" in by_kind["step"].summary.value
+    assert "(uncovered)" in by_kind["step"].summary.value
     for kind in ("step", "stop-by", "keep-clear"):
         assert "responsible authority decide" in by_kind[kind].description.value
 

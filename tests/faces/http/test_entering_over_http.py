@@ -217,15 +217,15 @@ def test_a_plan_is_previewed_and_then_used_whole(service):
     best = service.json("/alignment", **query)["options"][0]
     plan = {**query, "start": best["best_start"], "settings": best["settings"]}
     change = service.post("/alignment/preview", plan).json()
-    assert {each["served"] for each in change["after"]} == {"served"}
+    assert {each["coverage"] for each in change["after"]} == {"covered"}
     written = service.operate("/alignment/use", plan)["records"]
     assert [each["kind"] for each in written] == ["setting-chosen"] * 2 + ["start-planned"]
 
-    def served():
+    def covered():
         steps = [each for each in service.json("/forecast") if each["target"] == "Orrery"]
-        return {each["served"] for each in steps} == {"served"}
+        return {each["coverage"] for each in steps} == {"covered"}
 
-    wait_for(served, "the plan to be in force")
+    wait_for(covered, "the plan to be in force")
 
 
 def test_a_plan_with_a_setting_off_the_dial_writes_nothing(service):

@@ -74,7 +74,7 @@ def starts(
     ] = None,
 ) -> Response:
     """With every dial set (as given, else as known or configured): the start times that keep all
-    steps served, what each rule alone would allow, and the steps for one start."""
+    steps covered, what each rule alone would allow, and the steps for one start."""
     desk = _desk(ctx, target, sequence, start, end, robust)
     given = _settings(settings)
 

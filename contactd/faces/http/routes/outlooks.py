@@ -164,7 +164,7 @@ def forecast(
     target: Names = None,
     known_at: KnownAt = None,
 ) -> Response:
-    """When each step's countdown runs out, whether it is served, stop-by and keep-clear."""
+    """When each step's countdown runs out, whether it is covered, stop-by and keep-clear."""
     snapshot = ctx.snapshot(known_at)
     check_names(snapshot, target)
     return ctx.payloads.answer(

@@ -100,7 +100,7 @@ class ContactSheet:
             if clear is not None and clear[0] < self.contact.los and clear[1] > self.contact.aos:
                 sheet.warns(f"keep clear {span(*clear)}: {step.step}, {step.hazard}")
         sheet.table(
-            ("Step", "Earliest", "Latest", "Served", "Stop by, through", "Keep clear"),
+            ("Step", "Earliest", "Latest", "Covered", "Stop by, through", "Keep clear"),
             [_step_row(step) for step in meeting],
             (20, 20, 20, 10, 20, 20),
         )
@@ -153,8 +153,8 @@ def _step_row(step: StepForecast) -> list[str]:
     if step.stop_by is not None:
         stop = f"{moment(step.stop_by)}, {step.stop_station}"
     clear = "" if step.keep_clear is None else span(*step.keep_clear)
-    served = "" if step.served is None else step.served.value
-    return [step.step, moment(step.earliest), moment(step.latest), served, stop, clear]
+    covered = "" if step.coverage is None else step.coverage.value
+    return [step.step, moment(step.earliest), moment(step.latest), covered, stop, clear]
 
 
 def _light(fraction: float) -> str:

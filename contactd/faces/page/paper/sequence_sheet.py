@@ -41,7 +41,7 @@ class SequenceSheet:
                 sheet.warns(f"people are planned to be near during keep-clear of {step.step}")
         sheet.heading("Countdowns")
         sheet.table(
-            ("Step", "Earliest", "Nominal", "Latest", "Served", "Stations"),
+            ("Step", "Earliest", "Nominal", "Latest", "Covered", "Stations"),
             [_times(step) for step in forecast.steps],
             (22, 20, 20, 20, 11, 22),
         )
@@ -79,14 +79,14 @@ class SequenceSheet:
 
 
 def _times(step: StepForecast) -> list[str]:
-    served = "" if step.served is None else step.served.value
+    covered = "" if step.coverage is None else step.coverage.value
     status = f"{step.step} ({step.status.value})"
     return [
         status,
         moment(step.earliest),
         moment(step.nominal),
         moment(step.latest),
-        served,
+        covered,
         ", ".join(step.stations),
     ]
 

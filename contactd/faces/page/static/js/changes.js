@@ -19,11 +19,11 @@ export function dialogOf(title, ...content) {
 /** What a change says, as elements. */
 export function changeWords(change) {
   const rows = change.after.map((step, index) => [change.before.find((each) => each.sequence === step.sequence && each.step === step.step) ?? change.before[index], step])
-    .filter(([was, step]) => was && (was.earliest !== step.earliest || was.latest !== step.latest || was.served !== step.served || was.status !== step.status));
+    .filter(([was, step]) => was && (was.earliest !== step.earliest || was.latest !== step.latest || was.coverage !== step.coverage || was.status !== step.status));
   return [change.sentences.length === 0 && make("p", {}, "It moves no step's forecast."),
     change.cautions.map((text) => make("p", {class: "caution"}, mark("caution"), " ", text)),
     rows.length > 0 && make("div", {class: "scroll", tabindex: 0, role: "region", "aria-label": "Before and after"}, make("table", {class: "before-after"},
-      make("thead", {}, make("tr", {}, ["Step", "When", "Status", "Runs out", "Served"].map((text) => make("th", {scope: "col"}, text)))),
+      make("thead", {}, make("tr", {}, ["Step", "When", "Status", "Runs out", "Covered"].map((text) => make("th", {scope: "col"}, text)))),
       make("tbody", {}, rows.flatMap(([was, step]) => [row(step.step, "before", was), row("", "after", step)])))),
     change.sentences.length > 0 && make("details", {open: rows.length === 0}, make("summary", {}, "In words"), make("ul", {class: "sentences"}, change.sentences.map((text) => make("li", {}, text))))];
 }
@@ -32,7 +32,7 @@ function row(name, when, step) {
   const [earliest, latest] = [parse(step.earliest), parse(step.latest)];
   return make("tr", {class: when}, name && make("th", {scope: "row", rowspan: 2}, name), make("td", {}, when), make("td", {}, step.status),
     make("td", {}, earliest === null ? "not known" : between(earliest, latest, parse(service.beat?.now) ?? earliest)),
-    make("td", {}, step.served ? [mark(step.served), ` ${step.served}`] : "–"));
+    make("td", {}, step.coverage ? [mark(step.coverage), ` ${step.coverage}`] : "–"));
 }
 
 /** Ask what `body` would change at `path`/preview, show it, and write it to `path` when confirmed. */

@@ -3,11 +3,11 @@
 import {draw, make} from "./dom.js";
 
 const SHAPES = {
-  served: () => [draw("circle", {cx: 8, cy: 8, r: 6.5, fill: "currentColor"})],
+  covered: () => [draw("circle", {cx: 8, cy: 8, r: 6.5, fill: "currentColor"})],
   "at risk": () => [
     draw("circle", {cx: 8, cy: 8, r: 6, fill: "none", stroke: "currentColor", "stroke-width": 2}),
     draw("path", {d: "M8 2 A6 6 0 0 0 8 14 Z", fill: "currentColor"})],
-  unserved: () => [
+  uncovered: () => [
     draw("circle", {cx: 8, cy: 8, r: 6, fill: "none", stroke: "currentColor", "stroke-width": 2.4}),
     draw("path", {d: "M4.2 11.8 L11.8 4.2", stroke: "currentColor", "stroke-width": 2.4})],
   advisory: () => [
@@ -29,10 +29,10 @@ export function mark(name) {
   return draw("svg", {class: `mark ${name.replace(" ", "-")}`, viewBox: "0 0 16 16", "aria-hidden": "true"}, SHAPES[name]());
 }
 
-/** Sign and word of a verdict: served, at risk, unserved. */
-export function verdict(served) {
-  if (served === null) return make("span", {class: "quiet"}, "nothing to serve");
-  return make("b", {class: served.replace(" ", "-")}, mark(served), " ", served);
+/** Sign and word of a verdict: covered, at risk, uncovered. */
+export function verdict(covered) {
+  if (covered === null) return make("span", {class: "quiet"}, "nothing to serve");
+  return make("b", {class: covered.replace(" ", "-")}, mark(covered), " ", covered);
 }
 
 /** Sign and word of a severity. */

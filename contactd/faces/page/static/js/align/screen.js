@@ -166,8 +166,8 @@ function why(answer) {
 function stepsTable(answer) {
   return make("div", {class: "scroll", tabindex: 0, role: "region", "aria-label": "Steps for this start"}, make("table", {class: "steps-table"},
     make("caption", {}, `Steps for a start at ${clock(parse(answer.at))}`),
-    make("thead", {}, make("tr", {}, ["Step", "Runs out", "", "Stations", "Margin"].map((text) => make("th", {scope: "col"}, text || make("span", {class: "unseen"}, "Served"))))),
+    make("thead", {}, make("tr", {}, ["Step", "Runs out", "", "Stations", "Margin"].map((text) => make("th", {scope: "col"}, text || make("span", {class: "unseen"}, "Covered"))))),
     make("tbody", {}, answer.steps.map((step) => make("tr", {}, make("th", {scope: "row"}, step.step),
-      make("td", {}, step.earliest ? between(parse(step.earliest), parse(step.latest), parse(answer.at)) : "not known"), make("td", {}, verdict(step.served)),
+      make("td", {}, step.earliest ? between(parse(step.earliest), parse(step.latest), parse(answer.at)) : "not known"), make("td", {}, verdict(step.coverage)),
       make("td", {}, step.stations.join(", ") || "none"), make("td", {}, step.margin_s === null ? "–" : length(step.margin_s * 1000, Math.floor)))))));
 }

@@ -50,8 +50,8 @@ function* collect(shown) {
 function* ofStep(target, step) {
   if (QUIET.includes(step.status) || step.earliest === null) return;
   const [earliest, latest] = [parse(step.earliest), parse(step.latest)];
-  const verdict = step.served ? `, ${step.served}` : "";
-  yield {at: earliest, until: latest, kind: "step", sign: step.served, words: `${target.name}: ${step.step} runs out${verdict}`};
+  const verdict = step.coverage ? `, ${step.coverage}` : "";
+  yield {at: earliest, until: latest, kind: "step", sign: step.coverage, words: `${target.name}: ${step.step} runs out${verdict}`};
   if (step.stop_by) {
     const stop = parse(step.stop_by);
     yield {at: stop, until: stop, kind: "stop", sign: "warning", words: `${target.name}: last moment to stop ${step.step}, ${step.stop_station}`};

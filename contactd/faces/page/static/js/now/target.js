@@ -9,7 +9,7 @@ const WORDS = {unset: "not set", planned: "planned", running: "counting", expiri
   seen: "seen", held: "held", stopped: "stopped"};
 const OVER = ["unset", "seen", "stopped", "expired"];
 
-/** How far up a target belongs: what is dangerous and unserved first, then what runs, then the rest. */
+/** How far up a target belongs: what is dangerous and uncovered first, then what runs, then the rest. */
 export function urgency(target, shown) {
   const weights = {warning: 100, caution: 10, advisory: 0};
   const alerts = shown.alerts.filter((alert) => alert.target === target.name)
@@ -127,12 +127,12 @@ function stepRow(step, sequence, moving) {
 }
 
 function laneOf(step, sequence, earliest, nominal, latest) {
-  const lane = new Lane(`${step.step}: ${between(earliest, latest, earliest)}, ${step.served ?? step.status}`, 38);
+  const lane = new Lane(`${step.step}: ${between(earliest, latest, earliest)}, ${step.coverage ?? step.status}`, 38);
   if (step.hazard) {
     for (const near of sequence.people_near) lane.bar(parse(near.from) ?? -Infinity, parse(near.to) ?? Infinity, "near", 31, 37);
   }
   if (step.keep_clear) lane.bar(parse(step.keep_clear.from), parse(step.keep_clear.to), "clear", 9, 30, 8);
-  lane.bar(earliest, latest, `expiry ${(step.served ?? "plain").replace(" ", "-")}`, 13, 26, 6);
+  lane.bar(earliest, latest, `expiry ${(step.coverage ?? "plain").replace(" ", "-")}`, 13, 26, 6);
   lane.stroke(nominal, "nominal", 9, 30);
   if (step.stop_by) lane.flag(parse(step.stop_by), "stop-flag", 0);
   return lane;
@@ -153,15 +153,15 @@ function sayStop(place, step, present) {
 
 /** The verdict in a few words; the sentences behind it stand under Why. */
 function short(step) {
-  if (step.served === null) return make("span", {class: "quiet"}, "asks for no station");
+  if (step.coverage === null) return make("span", {class: "quiet"}, "asks for no station");
   const margin = step.margin_s === null ? null : step.margin_s * 1000;
   const chance = step.in_view_probability === null ? "" : `, probability ${step.in_view_probability.toFixed(2)}`;
   const more = {
-    served: margin === null ? "" : `, margin ${length(margin, Math.floor)}`,
+    covered: margin === null ? "" : `, margin ${length(margin, Math.floor)}`,
     "at risk": chance,
-    unserved: margin === null || margin >= 0 ? "" : `, cover is ${length(-margin, Math.ceil)} away`,
-  }[step.served];
-  return [verdict(step.served), make("span", {}, more, step.served === "served" && step.stations.length ? ` at ${step.stations.join(", ")}` : "")];
+    uncovered: margin === null || margin >= 0 ? "" : `, cover is ${length(-margin, Math.ceil)} away`,
+  }[step.coverage];
+  return [verdict(step.coverage), make("span", {}, more, step.coverage === "covered" && step.stations.length ? ` at ${step.stations.join(", ")}` : "")];
 }
 
 function why(step) {

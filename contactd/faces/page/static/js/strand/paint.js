@@ -230,8 +230,8 @@ function stepRow(pen, row, view, colours, x) {
   const [from, to] = [x(step.earliest_ms), x(step.latest_ms)];
   const [top, tall] = [row.top + 5, row.height - 10];
   const wide = Math.max(to - from, 6);
-  const colour = {served: colours.window, "at risk": colours.risk, unserved: colours.lost}[step.served] ?? colours.soft;
-  pen.fillStyle = step.served === "unserved" ? colours.ground : colour;
+  const colour = {covered: colours.window, "at risk": colours.risk, uncovered: colours.lost}[step.coverage] ?? colours.soft;
+  pen.fillStyle = step.coverage === "uncovered" ? colours.ground : colour;
   pen.fillRect(from, top, wide, tall);
   pen.strokeStyle = colour;
   pen.lineWidth = 2;

@@ -356,8 +356,8 @@ function follow(canvas, told) {
 }
 
 function legend() {
-  const signs = [["profile", "contact, by its elevation"], ["window", "commands can be sent"], ["step served", "countdown runs out, served"],
-    ["step at-risk", "at risk"], ["step unserved", "unserved"], ["stop", "last moment to stop"], ["clear", "keep clear"], ["near", "people near"],
+  const signs = [["profile", "contact, by its elevation"], ["window", "commands can be sent"], ["step covered", "countdown runs out, covered"],
+    ["step at-risk", "at risk"], ["step uncovered", "uncovered"], ["stop", "last moment to stop"], ["clear", "keep clear"], ["near", "people near"],
     ["night", "night at the station"], ["shadow", "target in shadow"], ["maybe", "perhaps in view"], ["gap", "motion not known"]];
   return make("details", {class: "small", open: !matchMedia("(max-width: 40rem)").matches}, make("summary", {}, "What the signs mean"), make("ul", {class: "legend"},
     signs.map(([name, text]) => make("li", {}, make("span", {class: `key ${name}`, "aria-hidden": "true"}), text))));

@@ -47,7 +47,7 @@ function* contacts(target, lane, from, to) {
 
 function stepItem(target, sequence, step) {
   const parts = [`${step.step} of ${target.target} (${sequence.sequence}, ${step.status}) runs out ${between(step.earliest_ms, step.latest_ms, step.earliest_ms)}, nominal ${clock(step.nominal_ms)}.`];
-  if (step.served) parts.push(`It is ${step.served}${step.reasons.length ? `: ${step.reasons[0]}` : ""}.`);
+  if (step.coverage) parts.push(`It is ${step.coverage}${step.reasons.length ? `: ${step.reasons[0]}` : ""}.`);
   if (step.stop_by_ms) parts.push(`Stop it by ${near(step.stop_by_ms, step.earliest_ms)} through ${step.stop_station}.`);
   if (step.stop_possible === false) parts.push("No command window is left to stop it.");
   if (step.clear) parts.push(`Keep clear ${span(...step.clear)}: ${step.hazard}.`);
