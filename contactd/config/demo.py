@@ -29,7 +29,6 @@ from string import Template
 
 from contactd.config import demo_texts as texts
 from contactd.config.build import Builder
-from contactd.config.durations import duration_text
 from contactd.config.files import Unreadable
 from contactd.config.places import read_document
 from contactd.config.station_file import StationFile
@@ -43,6 +42,7 @@ from contactd.core.intervals import IntervalSet
 from contactd.core.orbit import format_omm, format_tle, parse_tle
 from contactd.core.orbit.elements import ElementSet, TimingError
 from contactd.core.planning import Target, predict_target
+from contactd.mission.timetext import written
 
 MINUTE_S, HOUR_S = 60.0, 3600.0
 
@@ -136,14 +136,14 @@ def demo_files(now: float) -> dict[str, str]:
         "gearbox_from": _text(epoch + 5 * DAY_S + 6 * HOUR_S),
         "gearbox_to": _text(epoch + 5 * DAY_S + 14 * HOUR_S),
         "started": _text(started),
-        "start_error": duration_text(START_ERROR_S),
+        "start_error": written(START_ERROR_S),
         "visit_from": _text(made + VISIT_FROM_S),
         "visit_to": _text(made + VISIT_TO_S),
         "next_from": _text(made + 20 * HOUR_S),
         "next_to": _text(made + 22 * HOUR_S),
         "next_visit_from": _text(made + 19 * HOUR_S),
         "next_visit_to": _text(made + 24 * HOUR_S),
-        "heater_delay": duration_text(HEATER_DELAY_S),
+        "heater_delay": written(HEATER_DELAY_S),
     }
     tle = "\n".join(["LANTERN 3", *format_tle(_LANTERN.on(epoch))])
     words["lantern_tle"] = "\n".join(f"    {line}" for line in tle.split("\n"))
@@ -228,9 +228,9 @@ def _dials(coverage: Mapping[str, Coverage], started: float, made: float) -> dic
     release = _first(commanded, 120.0, 120.0, spread_s, after, receiver)
     beacon = _first(unseen, 240.0, 360.0, spread_s, release + APART_S, release)
     return {
-        "receiver_delay": duration_text(receiver - heater),
-        "release_delay": duration_text(release - receiver),
-        "beacon_delay": duration_text(beacon - release),
+        "receiver_delay": written(receiver - heater),
+        "release_delay": written(release - receiver),
+        "beacon_delay": written(beacon - release),
     }
 
 

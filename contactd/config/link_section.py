@@ -8,9 +8,8 @@ from typing import Annotated, Any
 
 from pydantic import Field, model_validator
 
-from contactd.config.durations import Refused
 from contactd.config.sections import Many, Section, raise_at
-from contactd.config.types import Kind, Name, number, words
+from contactd.config.types import Kind, Name, Refused, number, words
 
 GREATEST_WITH_AIR_MHZ = 55_000.0
 """ITU-R P.618 holds to here."""

@@ -6,13 +6,13 @@ from typing import Annotated, Any
 
 from pydantic import Field, model_validator
 
-from contactd.config.durations import Refused
 from contactd.config.sections import OneOrMany, Section, raise_at
 from contactd.config.types import (
     Duration,
     Instant,
     Kind,
     PositiveDuration,
+    Refused,
     TextOrFile,
     Truth,
     WebAddress,

@@ -7,7 +7,6 @@ from typing import Annotated, Any
 
 from pydantic import Field, model_validator
 
-from contactd.config.durations import duration_text
 from contactd.config.sections import Many, OneOrMany, Section, Spans, raise_at
 from contactd.config.types import (
     Duration,
@@ -21,6 +20,7 @@ from contactd.config.types import (
     words,
 )
 from contactd.core.sequences.model import StartStatus
+from contactd.mission.timetext import written
 
 START = "start"
 """The name that ``after`` gives to the sequence's own start; no step may have it."""
@@ -133,9 +133,9 @@ class SettingSection(Section):
         if abs(steps - round(steps)) * self.resolution_s < 1e-6:
             return
         below = self.least_s + math.floor(steps) * self.resolution_s
-        nearest = f"{duration_text(below)} or {duration_text(below + self.resolution_s)}"
-        whole = f"{duration_text(self.least_s)} and whole steps of"
-        raise_at((key,), f"{whole} {duration_text(self.resolution_s)}, so {nearest}")
+        nearest = f"{written(below)} or {written(below + self.resolution_s)}"
+        whole = f"{written(self.least_s)} and whole steps of"
+        raise_at((key,), f"{whole} {written(self.resolution_s)}, so {nearest}")
 
 
 MOST_DIAL_VALUES = 1_000_000

@@ -15,15 +15,23 @@ from typing import Annotated, Any
 
 from pydantic_core import PydanticCustomError, core_schema
 
-from contactd.config.durations import Refused, duration_text, seconds_of
 from contactd.core import instants
 from contactd.core.instants import DAY_S
+from contactd.mission.timetext import NotALength, read_length, written
 
 MOST_NAME_LENGTH = 100
 MOST_TEXT_LENGTH = 2_000
 LONGEST_DURATION_S = 100 * 365.25 * DAY_S
 # Sputnik's launch and a lifetime from now: what lies outside is a slip of the keyboard.
 _EARLIEST_YEAR, _LATEST_YEAR = 1957, 2199
+
+
+class Refused(ValueError):
+    """A value that is not taken; ``hint`` says why, where that helps."""
+
+    def __init__(self, hint: str = "") -> None:
+        super().__init__(hint)
+        self.hint = hint
 
 
 @dataclass(frozen=True, slots=True)
@@ -175,16 +183,19 @@ def duration(least_s: float = 0.0, greatest_s: float = LONGEST_DURATION_S, what:
             raise Refused(f"add a unit to {value}: d, h, min, s or ms")
         if not isinstance(value, str):
             raise Refused
-        seconds = seconds_of(value)
+        try:
+            seconds = read_length(value)[0]
+        except NotALength as refusal:
+            raise Refused(refusal.hint) from None
         if not least_s <= seconds <= greatest_s:
             raise Refused
         return seconds
 
     bounds = ""
     if least_s > 0:
-        bounds += f" of at least {duration_text(least_s)}"
+        bounds += f" of at least {written(least_s)}"
     if greatest_s < LONGEST_DURATION_S:
-        bounds += f"{' and' if bounds else ' of'} at most {duration_text(greatest_s)}"
+        bounds += f"{' and' if bounds else ' of'} at most {written(greatest_s)}"
     comma = "," if bounds else ""
     example = "such as 6h 30min or 90s"
     return Kind(f"{what or 'a duration'}{bounds}{comma} with its unit, {example}", read)

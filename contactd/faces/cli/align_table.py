@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from contactd.config.durations import duration_text
 from contactd.faces.cli.forecast_table import fact_lines, span_text
 from contactd.faces.cli.tables import STYLES, Cell, Column, say, show
 from contactd.faces.cli.times import later_on, length, moment, moment_after, moment_before
+from contactd.mission.timetext import written
 
 if TYPE_CHECKING:
     from contactd.core.sequences.align import Alignment, Option, Slip
@@ -98,7 +98,7 @@ def _row(step: StepForecast, option: Option, day_of_year: bool) -> list[Cell]:
         bounds = [earliest, later_on(moment_after(step.latest, day_of_year), earliest)]
     return [
         step.step,
-        "-" if setting_s is None else duration_text(setting_s),
+        "-" if setting_s is None else written(setting_s),
         *bounds,
         "-" if step.margin_s is None else length(step.margin_s),
         ", ".join(step.stations) or "-",

@@ -61,7 +61,7 @@ def _fact(
 
 def _facts_of(about: str, known: SequenceKnowledge) -> list[tuple[str, dict[str, Any]]]:
     """Everything that is known of a sequence, in order of sort, as (subject, fact)."""
-    from contactd.config.durations import duration_text
+    from contactd.mission.timetext import written
 
     found: list[tuple[str, dict[str, Any]]] = []
 
@@ -72,12 +72,12 @@ def _facts_of(about: str, known: SequenceKnowledge) -> list[tuple[str, dict[str,
         start = known.start
         add(None, "start", start.earliest, start.latest, str(start.status), start.record)
     for step, setting_s in known.settings.items():
-        add(step, "setting", None, None, duration_text(setting_s), 0)
+        add(step, "setting", None, None, written(setting_s), 0)
     for reading in known.readings:
         value = reading.remaining_s if reading.remaining_s is not None else reading.elapsed_s
         which = "remaining" if reading.remaining_s is not None else "elapsed"
-        error = duration_text(reading.error_s)
-        text = f"{duration_text(value or 0.0)} {which}, give or take {error}"
+        error = written(reading.error_s)
+        text = f"{written(value or 0.0)} {which}, give or take {error}"
         add(reading.step, "reading", reading.at, reading.at, text, reading.record)
     for step, seen in known.seen.items():
         add(step, "seen", seen.earliest, seen.latest, "", seen.record)

@@ -7,15 +7,13 @@ from now such as ``+6h`` or ``-1d``. Read: ``2026-11-25 10:03:04Z`` or ``2026-32
 from __future__ import annotations
 
 import math
-import re
 from typing import TYPE_CHECKING, Any
 
 import click
 
 from contactd.core import instants
 from contactd.faces.cli.session import Session
-
-LONGEST_DISTANCE_S = 50 * 366 * 86_400.0
+from contactd.mission.timetext import NotALength, NotAMoment, read_length, read_moment
 
 # Only newer versions of click let the class be subscripted when the program runs.
 if TYPE_CHECKING:
@@ -31,11 +29,13 @@ def duration_s(text: str) -> float:
     Raises:
         ValueError: for anything else.
     """
-    from contactd.config.durations import Refused, seconds_of
+    return _read_length(text)[0]
 
+
+def _read_length(text: str) -> tuple[float, float]:
     try:
-        return seconds_of(text)
-    except Refused as refusal:
+        return read_length(text)
+    except NotALength as refusal:
         hint = f" ({refusal.hint})" if refusal.hint else ""
         expected = "expected a duration such as 90s, 6h 30min or PT6H30M"
         raise ValueError(f"found {text!r}; {expected}{hint}") from None
@@ -75,16 +75,6 @@ class SignedDuration(_Seconds):
         return -size if written.startswith("-") else size
 
 
-def last_digit_s(text: str) -> float:
-    """What one step of the last digit of a written duration is worth: 60 s in ``3h 12min``."""
-    number, unit = re.findall(r"(\d+(?:[.,]\d+)?)\s*([a-zA-Z]+)", text)[-1]
-    decimals = len(re.split("[.,]", number)[1]) if re.search("[.,]", number) else 0
-    iso = text.strip().upper().startswith("P")
-    in_clock = "T" in text.upper()
-    name = ("min" if unit.upper() == "M" and in_clock else unit.lower()) if iso else unit
-    return duration_s(f"1{name}") * 10.0**-decimals
-
-
 class Written(_Pair):
     """A duration that was read off something; converts to (seconds, worth of its last digit)."""
 
@@ -96,7 +86,7 @@ class Written(_Pair):
         if isinstance(value, tuple):
             return value
         try:
-            return duration_s(value), last_digit_s(value)
+            return _read_length(value)
         except ValueError as problem:
             self.fail(str(problem), param, ctx)
 
@@ -111,31 +101,11 @@ class Instant(_Seconds):
     ) -> float:
         if isinstance(value, float):
             return value
-        written = value.strip()
         session = ctx.find_object(Session) if ctx else None
         try:
-            if written.lower() == "now":
-                assert session is not None
-                return session.now
-            if written[:1] in ("+", "-"):
-                assert session is not None
-                size = duration_s(written[1:])
-                if size > LONGEST_DISTANCE_S:
-                    raise ValueError("too far (at most 50 years from now)")
-                return session.now + (size if written[0] == "+" else -size)
-            return instants.from_text(written)
-        except (ValueError, OverflowError) as problem:
-            self.fail(_why(value, str(problem)), param, ctx)
-
-
-def _why(written: str, problem: str) -> str:
-    expected = "expected a time such as 2026-12-03T08:00:00Z, 2026-337T08:00:00Z, now, +6h or -1d"
-    if "zone" in problem:
-        return f"found {written!r}; expected a time with its zone: for UTC add Z at its end"
-    reason = problem.partition(": ")[2] if ": " in problem else ""
-    if "(" in problem:
-        reason = problem[problem.rindex("(") + 1 :].rstrip(")")
-    return f"found {written!r}; {expected}" + (f" ({reason})" if reason else "")
+            return read_moment(value, session.now if session else None)
+        except NotAMoment as problem:
+            self.fail(str(problem), param, ctx)
 
 
 def moment(instant: float, day_of_year: bool = False) -> str:

@@ -13,7 +13,6 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, WithJsonSchema
 
-from contactd.config.durations import Refused, seconds_of
 from contactd.core import record as kinds
 from contactd.core.contacts.missed import LOOKED_AT_S, missed_contact
 from contactd.core.errors import InputError
@@ -25,6 +24,7 @@ from contactd.core.sequences.known import SequenceKnowledge
 from contactd.core.sequences.model import Sequence
 from contactd.faces.contract import time_text
 from contactd.faces.http.context import Instant
+from contactd.mission.timetext import NotALength, read_length
 
 LONGEST_TEXT = 2_000
 BACK_S = 86_400.0
@@ -35,8 +35,8 @@ def _duration(value: Any) -> Any:
     if not isinstance(value, str):
         return value
     try:
-        return seconds_of(value)
-    except Refused as refused:
+        return read_length(value)[0]
+    except NotALength as refused:
         hint = f" ({refused.hint})" if refused.hint else ""
         raise ValueError(f"a duration such as 6h 30min, 90s or PT6H30M{hint}") from None
 

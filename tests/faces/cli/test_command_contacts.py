@@ -187,7 +187,7 @@ def test_no_contact_is_said_so(watch: Watch) -> None:
         (["--target", "Lanter 3"], "found target 'Lanter 3'; did you mean 'Lantern 3'?"),
         (["--station", "North"], "found station 'North'; did you mean 'Nordhavn'?"),
         (["--station", "xyz"], "expected one of 'Cape Sorrow', 'Kelp Bay', 'Mirador', 'Nordhavn'"),
-        (["--from", "2026-11-25T09:00:00"], "for UTC add Z at its end"),
+        (["--from", "2026-11-25T09:00:00"], "For UTC, add Z at its end"),
         (["--to", "-1h"], "--to 2026-11-25 08:00:00Z is not after --from 2026-11-25 09:00:00Z"),
         (["--to", "+7"], "add a unit to 7"),
         (["--format", "xml"], "'xml' is not one of"),

@@ -9,7 +9,7 @@ import pytest
 from command_line import Watch, lay_watch
 
 from contactd.core.instants import from_text, to_text
-from contactd.faces.cli.times import last_digit_s
+from contactd.mission.timetext import last_digit_s
 from contactd.records.ledger import Ledger
 
 ABOUT = ("Lantern 3", "wake-up")
