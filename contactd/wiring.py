@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from contactd.config import Configuration
     from contactd.service.clock import Clock
     from contactd.service.daemon import Daemon
-    from contactd.service.pair import Pair
+    from contactd.service.election import Pair
     from contactd.service.rehearsal import Rehearsal, Report
     from contactd.service.store import Store
 
@@ -93,7 +93,7 @@ def _pair(configuration: Configuration, clock: Clock) -> Pair | None:
 
     from contactd.config.settings import Pair as Section
     from contactd.records.lease import Lease
-    from contactd.service.pair import Pair
+    from contactd.service.election import Pair
 
     section = configuration.settings.pair or Section()
     name = section.name or socket.gethostname()
@@ -126,8 +126,8 @@ async def _serve(
     from contactd.service.kernel_clock import synchronisation
     from contactd.service.metrics import Instruments, SnapshotCollector
     from contactd.service.notify import ServiceManager
-    from contactd.service.pacing import MachinePace
     from contactd.service.reload import Reloader
+    from contactd.service.scheduler import MachinePace
     from contactd.service.server import HttpServer
     from contactd.service.view import DaemonView
 
@@ -149,7 +149,7 @@ async def _serve(
     )
     registry.register(SnapshotCollector(daemon.snapshot, clock.now))
     if daemon.leading.pair is not None:
-        from contactd.service.pair_metrics import PairCollector
+        from contactd.service.election_metrics import PairCollector
 
         registry.register(PairCollector(daemon.leading))
     with Ledger.open(configuration.store_url) as reader:

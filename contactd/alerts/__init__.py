@@ -4,8 +4,8 @@
 has been told, ``delivery`` brings it to the channels.
 """
 
-from contactd.alerts.life import Reach, beat
-from contactd.alerts.matter import Matter, Matters
+from contactd.alerts.candidate import Matter, Matters
+from contactd.alerts.evaluate import Reach, beat
 from contactd.alerts.policy import Leads, Policy
 from contactd.alerts.rules import matters
 from contactd.alerts.state import AlertState, fold_alerts, learn_alert

@@ -18,7 +18,7 @@ from typing import Any, Protocol
 from contactd.alerts.circuit import Circuit, CircuitTerms, Clock
 from contactd.alerts.message import About, Channel, ChannelBusy, Message
 from contactd.alerts.status import ChannelStatus
-from contactd.alerts.told import SERVICE
+from contactd.alerts.tracked import SERVICE
 from contactd.alerts.words import as_text
 from contactd.core import record as kinds
 from contactd.core.alert import Alert

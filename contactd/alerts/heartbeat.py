@@ -12,13 +12,13 @@ from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
 from contactd.alerts.circuit import Clock
-from contactd.alerts.posting import Poster
+from contactd.alerts.http_post import Poster
 from contactd.core.errors import DeliveryError
 
 if TYPE_CHECKING:
     import ssl
 
-    from contactd.alerts.guard import Guard
+    from contactd.alerts.address_filter import Guard
 
 
 class Heartbeat:

@@ -22,8 +22,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from contactd.alerts.learning import TEACH, Draft
-from contactd.alerts.told import SERVICE, AlertState
+from contactd.alerts.fold import TEACH, Draft
+from contactd.alerts.tracked import SERVICE, AlertState
 from contactd.core import record as kinds
 from contactd.core.record import Record
 

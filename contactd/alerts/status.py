@@ -6,11 +6,11 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from enum import StrEnum
 
-from contactd.alerts import matter as kinds
-from contactd.alerts.matter import Matter, Matters
+from contactd.alerts import candidate as kinds
+from contactd.alerts.candidate import Matter, Matters
 from contactd.alerts.policy import Policy
 from contactd.alerts.rules.service import service_condition
-from contactd.alerts.told import DeadLetter
+from contactd.alerts.tracked import DeadLetter
 from contactd.alerts.words import exact, moment
 from contactd.core.alert import Severity
 

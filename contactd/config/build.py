@@ -8,9 +8,9 @@ from pathlib import Path
 from typing import Any, Protocol
 
 from contactd.config.configuration import ElementFeed, Notice
+from contactd.config.error_locations import Document, Location, describe
 from contactd.config.files import Unreadable
 from contactd.config.orbit_section import ElementsSection
-from contactd.config.places import Document, Location, describe
 from contactd.config.sections import SpanOrCalendar
 from contactd.config.settings import Elements
 from contactd.config.station_file import StationFile

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from contactd.config.places import Location
+from contactd.config.error_locations import Location
 from contactd.config.sequence_section import (
     START,
     ClockSection,

@@ -29,8 +29,8 @@ from string import Template
 
 from contactd.config import demo_texts as texts
 from contactd.config.build import Builder
+from contactd.config.error_locations import read_document
 from contactd.config.files import Unreadable
-from contactd.config.places import read_document
 from contactd.config.station_file import StationFile
 from contactd.core import instants
 from contactd.core.contacts.contact import Coverage

@@ -11,6 +11,7 @@ from typing import TypeVar
 from urllib.parse import quote
 
 from contactd.config.build import unknown
+from contactd.config.build_cache import Maker, station_names
 from contactd.config.configuration import (
     WRITTEN_OUT_AFTER_S,
     WRITTEN_OUT_BEFORE_S,
@@ -19,9 +20,8 @@ from contactd.config.configuration import (
     Mention,
     Notice,
 )
+from contactd.config.error_locations import Document, Location, bounded
 from contactd.config.files import FileState, Reader, Unreadable, yaml_files
-from contactd.config.made import Maker, station_names
-from contactd.config.places import Document, Location, bounded
 from contactd.config.settings import Settings
 from contactd.config.types import nearest
 from contactd.core.allocation.request import Request

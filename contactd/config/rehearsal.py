@@ -7,8 +7,8 @@ from typing import Annotated
 
 from pydantic import Field, model_validator
 
+from contactd.config.error_locations import bounded, read_document
 from contactd.config.files import Reader, Unreadable
-from contactd.config.places import bounded, read_document
 from contactd.config.sections import Many, Section, raise_at
 from contactd.config.settings import Channel
 from contactd.config.types import (

@@ -6,10 +6,10 @@ from typing import Annotated
 
 from pydantic import Field, model_validator
 
-from contactd.config.care_sections import Acknowledgement, Heartbeat
 from contactd.config.channel_sections import CHANNELS as CHANNELS
 from contactd.config.channel_sections import Channel as Channel
 from contactd.config.channel_sections import Severity as Severity
+from contactd.config.escalation_sections import Acknowledgement, Heartbeat
 from contactd.config.sections import Many, OneOrMany, Section, raise_at
 from contactd.config.station_time import StationTime
 from contactd.config.types import (

@@ -31,10 +31,10 @@ from contactd.core.orbit.sgp4_track import Sgp4Track
 from contactd.core.orbit.track import Track
 from contactd.core.outlook import ElementsInUse, TargetOutlook
 from contactd.core.record import Record
+from contactd.core.sequences.coverage import Conditions, Services
 from contactd.core.sequences.expiry import timeline
 from contactd.core.sequences.forecast import forecast
 from contactd.core.sequences.knowledge import SequenceKnowledge
-from contactd.core.sequences.viewing import Conditions, Services
 from contactd.core.target import Target
 
 if TYPE_CHECKING:

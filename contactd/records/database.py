@@ -72,7 +72,7 @@ def _postgresql_engine(url: URL, patience_s: float) -> sa.Engine:
 
     @sa.event.listens_for(engine, "do_connect")
     def connect(_dialect: Any, _record: Any, given: list[Any], named: dict[str, Any]) -> Any:
-        from contactd.records.patience import PatientConnection
+        from contactd.records.connection_timeout import PatientConnection
 
         made = PatientConnection.connect(*given, **named)
         made.silence_s = patience_s

@@ -1,6 +1,6 @@
 """The present state, folded from the ledger's records; and the state as it was known earlier.
 
-The life of alerts is folded in ``contactd.alerts.life``; everything else that the ledger knows is
+Alerts are folded in ``contactd.alerts.fold``; everything else that the ledger knows is
 here. A record that a fold does not understand changes nothing.
 """
 

@@ -8,16 +8,16 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 
-from contactd.alerts.life import beat
+from contactd.alerts.escalation import next_tending, tend
+from contactd.alerts.evaluate import beat
 from contactd.alerts.rules import matters_again
 from contactd.alerts.status import with_channels
-from contactd.alerts.tending import next_tending, tend
 from contactd.core.outlook import Snapshot
 from contactd.core.planning import FARTHEST_AHEAD_S, Target
 from contactd.core.record import Record
-from contactd.service.sharing import SharingJob, ask_sharing, is_settled
+from contactd.service.alert_configuration import Telling
+from contactd.service.allocation_job import SharingJob, ask_sharing, is_settled
 from contactd.service.state import Quiet, ServiceState, refresh_forecasts, refresh_reaches
-from contactd.service.telling import Telling
 
 # A prediction reaches this many planning periods further than it must, so that a target is
 # predicted anew that seldom, and not with every turn of the plan.

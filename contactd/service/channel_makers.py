@@ -7,7 +7,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-from contactd.alerts.guard import Guard
+from contactd.alerts.address_filter import Guard
 from contactd.alerts.message import Channel, Message
 from contactd.core.errors import DeliveryError
 

@@ -15,12 +15,12 @@ from typing import Any
 import structlog
 
 from contactd import __version__
-from contactd.alerts.composing import compose
+from contactd.alerts.acknowledgement_tokens import Tickets
+from contactd.alerts.candidate import Sort
 from contactd.alerts.delivery import Attempt, Delivery
-from contactd.alerts.matter import Sort
+from contactd.alerts.grouping import compose
 from contactd.alerts.rules import NOTHING_KEPT
 from contactd.alerts.state import AlertState, fold_alerts
-from contactd.alerts.tickets import Tickets
 from contactd.config import Configuration
 from contactd.core import instants
 from contactd.core import record as kinds
@@ -34,20 +34,21 @@ from contactd.core.outlook import Health, Snapshot, TargetOutlook
 from contactd.core.planning import Target
 from contactd.core.record import Record
 from contactd.records import State, fold
+from contactd.service.alert_configuration import ChannelMaker, Channels, telling_of, tickets_of
+from contactd.service.allocation_job import SharingJob, adopt_allocation, adopt_failure
 from contactd.service.beat import Span, step
 from contactd.service.clock import Clock, ClockWatch
+from contactd.service.election import Pair
+from contactd.service.element_changes import change_between, new_elements, recorded_motion
 from contactd.service.feeding import Feeding
+from contactd.service.heartbeat import SignOfLife
 from contactd.service.kernel_clock import Synchronisation
-from contactd.service.leading import Hooks, Leading
+from contactd.service.leadership import Hooks, Leading
 from contactd.service.metrics import Instruments
 from contactd.service.notify import ServiceManager
-from contactd.service.pacing import Job, Pace
-from contactd.service.pair import Pair
-from contactd.service.predicting import Predicting, Work, failed_prediction
+from contactd.service.prediction_pool import Predicting, Work, failed_prediction
 from contactd.service.reload import Files, Loaded
-from contactd.service.resting import change_between, new_elements, recorded_motion
-from contactd.service.sharing import SharingJob, adopt_allocation, adopt_failure
-from contactd.service.sign_of_life import SignOfLife
+from contactd.service.scheduler import Job, Pace
 from contactd.service.state import (
     ServiceState,
     adopt_configuration,
@@ -56,7 +57,6 @@ from contactd.service.state import (
     adopt_target,
 )
 from contactd.service.store import Store
-from contactd.service.telling import ChannelMaker, Channels, telling_of, tickets_of
 
 BEAT_S = 1.0
 LOOK_AT_FILES_S = 2.0

@@ -8,14 +8,14 @@ from typing import TYPE_CHECKING, Any
 
 import structlog
 
-from contactd.alerts.guard import Guard, guarded_transport
+from contactd.alerts.address_filter import Guard, guarded_transport
 from contactd.core.errors import ContactdError
 from contactd.core.orbit import parse_omm
 from contactd.core.orbit.elements import ElementSet
 from contactd.core.planning import Target
 from contactd.core.record import Record
+from contactd.service.element_changes import elements_record
 from contactd.service.feeds import Feed, FeedTerms, Outcome
-from contactd.service.resting import elements_record
 
 if TYPE_CHECKING:
     import httpx

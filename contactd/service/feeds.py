@@ -16,7 +16,7 @@ from enum import StrEnum
 from typing import TYPE_CHECKING
 
 from contactd import __version__
-from contactd.alerts.guard import AddressRefused
+from contactd.alerts.address_filter import AddressRefused
 from contactd.core.errors import ContactdError
 from contactd.core.orbit import parse_omm, parse_tle
 from contactd.core.orbit.elements import ElementSet

@@ -31,7 +31,7 @@ from contactd.core.planning import (
 from contactd.core.record import Record
 from contactd.core.sequences.knowledge import SequenceKnowledge
 from contactd.records import State
-from contactd.service.sharing import NOT_SHARED, Shared, granted_to, is_shared, must_wait
+from contactd.service.allocation_job import NOT_SHARED, Shared, granted_to, is_shared, must_wait
 
 
 @dataclass(frozen=True, slots=True)

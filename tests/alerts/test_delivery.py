@@ -15,11 +15,11 @@ import pytest
 from contactd.alerts import AlertState, fold_alerts
 from contactd.alerts.channels.webhook import WebhookChannel
 from contactd.alerts.circuit import CircuitTerms
-from contactd.alerts.composing import compose
 from contactd.alerts.delivery import Attempt, Delivery, Terms
+from contactd.alerts.grouping import compose
 from contactd.alerts.message import About, ChannelBusy, Message
 from contactd.alerts.status import Passage
-from contactd.alerts.told import Outcome
+from contactd.alerts.tracked import Outcome
 from contactd.core import record as kinds
 from contactd.core.alert import Alert, Severity
 from contactd.core.errors import DeliveryError
@@ -537,11 +537,11 @@ async def test_a_webhook_that_answers_500_then_429_then_nothing_gets_it_all_the_
 SENDER = """
 import asyncio, random, sys, time
 from contactd.alerts import AlertState, fold_alerts
-from contactd.alerts.care import Manner
+from contactd.alerts.escalation_policy import Manner
 from contactd.alerts.channels.webhook import WebhookChannel
 from contactd.alerts.delivery import Delivery, Terms
 from contactd.alerts.circuit import CircuitTerms
-from contactd.alerts.composing import compose
+from contactd.alerts.grouping import compose
 from contactd.core.instants import from_unix
 from contactd.records import Ledger
 

@@ -5,8 +5,8 @@ from dataclasses import replace
 import pytest
 
 from contactd.alerts import Leads, Policy, matters
-from contactd.alerts import matter as kinds
-from contactd.alerts.matter import Sort
+from contactd.alerts import candidate as kinds
+from contactd.alerts.candidate import Sort
 from contactd.core.alert import Severity
 from contactd.core.sequences.cautions import NOTICE
 from contactd.core.sequences.model import Covered, Start, StartStatus, StepStatus

@@ -3,8 +3,8 @@
 from dataclasses import replace
 
 from contactd.alerts import Policy, matters
-from contactd.alerts import matter as kinds
-from contactd.alerts.matter import Sort
+from contactd.alerts import candidate as kinds
+from contactd.alerts.candidate import Sort
 from contactd.alerts.policy import Leads
 from contactd.core.alert import Severity
 from contactd.core.change import Basis, ElementsChange, Lone, Shift

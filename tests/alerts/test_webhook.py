@@ -7,8 +7,8 @@ import threading
 import pytest
 
 from contactd.alerts.channels.webhook import WebhookChannel, signature
+from contactd.alerts.http_post import MOST_ANSWER_BYTES
 from contactd.alerts.message import About, ChannelBusy, Message
-from contactd.alerts.posting import MOST_ANSWER_BYTES
 from contactd.core.alert import Alert, Severity
 from contactd.core.errors import DeliveryError
 from contactd.core.instants import from_text

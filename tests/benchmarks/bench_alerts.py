@@ -20,10 +20,10 @@ import time
 from pathlib import Path
 
 from contactd.alerts import AlertState, Leads, Policy, Reach, beat, fold_alerts
+from contactd.alerts.candidate import Matter, Matters, Sort
 from contactd.alerts.channels.webhook import WebhookChannel
-from contactd.alerts.composing import compose
 from contactd.alerts.delivery import Delivery, Terms
-from contactd.alerts.matter import Matter, Matters, Sort
+from contactd.alerts.grouping import compose
 from contactd.alerts.message import Message
 from contactd.alerts.rules import NOTHING_KEPT, matters_again
 from contactd.core.alert import Severity
@@ -210,7 +210,7 @@ def quantile(values: list[float], part: float) -> float:
 
 
 def main() -> None:
-    from contactd.alerts.care import Manner
+    from contactd.alerts.escalation_policy import Manner
 
     for name, manner, at_once in (
         ("one message each", Manner(flood_from=10_000), 8),

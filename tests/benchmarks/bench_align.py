@@ -24,6 +24,7 @@ from contactd.core.intervals import IntervalSet
 from contactd.core.orbit.elements import ElementSet, TimingError
 from contactd.core.planning import Target, predict_target
 from contactd.core.sequences.align import Rank, Robust, align
+from contactd.core.sequences.coverage import Services
 from contactd.core.sequences.model import (
     Clock,
     Delay,
@@ -36,8 +37,7 @@ from contactd.core.sequences.model import (
     Step,
 )
 from contactd.core.sequences.problem import offsets
-from contactd.core.sequences.viewing import Services
-from contactd.core.sequences.wanted import Question, rules
+from contactd.core.sequences.rules import Question, rules
 
 EPOCH = from_text("2026-03-01T00:00:00Z")
 SPAN = (EPOCH, EPOCH + 14 * DAY_S)

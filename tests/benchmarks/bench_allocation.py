@@ -28,15 +28,15 @@ import numpy as np
 import workloads
 
 from contactd.core.allocation.allocate import allocate
-from contactd.core.allocation.effort import Effort
 from contactd.core.allocation.request import Request
 from contactd.core.allocation.result import Allocation, Grant, How
+from contactd.core.allocation.search_budget import Effort
 from contactd.core.ground.station import ServiceTerms, Station
 from contactd.core.instants import DAY_S
 from contactd.core.intervals import IntervalSet
 from contactd.core.orbit.elements import TimingError
 from contactd.core.planning import predict_target
-from contactd.core.sequences.viewing import Services
+from contactd.core.sequences.coverage import Services
 from contactd.core.target import Target
 
 TARGETS, STATIONS, DAYS = 50, 10, 7

@@ -49,8 +49,8 @@ from contactd.records import Ledger  # noqa: E402
 from contactd.service.daemon import Daemon  # noqa: E402
 from contactd.service.metrics import Instruments  # noqa: E402
 from contactd.service.notify import ServiceManager  # noqa: E402
-from contactd.service.pacing import Job  # noqa: E402
 from contactd.service.reload import Loaded  # noqa: E402
+from contactd.service.scheduler import Job  # noqa: E402
 from contactd.service.store import LedgerLike, Store  # noqa: E402
 from contactd.service.virtual_loop import Inline, VirtualLoop  # noqa: E402
 

@@ -14,7 +14,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from contactd.config import Configuration, examine, load
-from contactd.config.places import MOST_ERRORS_PER_FILE
+from contactd.config.error_locations import MOST_ERRORS_PER_FILE
 from contactd.config.settings import ROUTINE
 from contactd.config.yaml12 import parse
 from contactd.core import instants
@@ -278,9 +278,9 @@ def test_a_targets_own_leads_go_before_the_services(folder: Path) -> None:
 
 
 def test_routine_alerts_are_kinds_that_are_raised() -> None:
-    from contactd.alerts import matter
+    from contactd.alerts import candidate
 
-    assert set(ROUTINE) <= {value for name, value in vars(matter).items() if name.isupper()}
+    assert set(ROUTINE) <= {value for name, value in vars(candidate).items() if name.isupper()}
 
 
 def test_the_store_lies_in_the_state_directory_or_beside_the_folder(

@@ -73,7 +73,7 @@ def reader(name: str) -> Callable[[bytes], object]:
         from contactd.core.instants import from_text
 
         return lambda data: from_text(data.decode("utf-8", "replace"))
-    from contactd.config.places import read_document
+    from contactd.config.error_locations import read_document
 
     if name == "target":
         from contactd.config.target_file import TargetFile

@@ -10,7 +10,7 @@ from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 import httpx
 import pytest
 
-from contactd.alerts.guard import Guard, guarded_transport
+from contactd.alerts.address_filter import Guard, guarded_transport
 from contactd.service.feeds import Feed, FeedTerms, Outcome
 
 # An invented satellite; checksums by the rule of the format.

@@ -21,8 +21,8 @@ from contactd.core.sequences.statements import start_observed
 from contactd.records import State, fold
 from contactd.records.lease import Lease
 from contactd.service.clock import SimulatedClock, WallClock
+from contactd.service.election import Pair
 from contactd.service.feeding import Feeding
-from contactd.service.pair import Pair
 
 pytestmark = pytest.mark.process
 

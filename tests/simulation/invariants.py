@@ -8,8 +8,8 @@ from typing import Any
 
 from world import Receiver, WorldClock, WorldLedger
 
-from contactd.alerts.composing import compose
-from contactd.alerts.matter import Sort
+from contactd.alerts.candidate import Sort
+from contactd.alerts.grouping import compose
 from contactd.alerts.message import About
 from contactd.alerts.state import AlertState, fold_alerts
 from contactd.core import record as kinds

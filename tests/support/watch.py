@@ -12,11 +12,11 @@ from contactd.core.record import Record
 from contactd.records import Ledger
 from contactd.service.clock import SimulatedClock
 from contactd.service.daemon import Daemon
+from contactd.service.election import Pair
 from contactd.service.metrics import Instruments, SnapshotCollector
 from contactd.service.notify import ServiceManager
-from contactd.service.pacing import ClockPace
-from contactd.service.pair import Pair
 from contactd.service.reload import Reloader
+from contactd.service.scheduler import ClockPace
 from contactd.service.store import Store
 
 

@@ -13,15 +13,15 @@ from __future__ import annotations
 import json
 from typing import TYPE_CHECKING, Any
 
+from contactd.alerts.http_post import Poster
 from contactd.alerts.message import About, Message, when
-from contactd.alerts.posting import Poster
 from contactd.alerts.words import exact
 from contactd.core.alert import Alert
 
 if TYPE_CHECKING:
     import ssl
 
-    from contactd.alerts.guard import Guard
+    from contactd.alerts.address_filter import Guard
 
 FAR_S = 30 * 86_400.0
 # An end counts there only once it is past by that machine's clock, which may lag behind ours.

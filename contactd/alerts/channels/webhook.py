@@ -16,13 +16,13 @@ import hmac
 import json
 from typing import TYPE_CHECKING
 
+from contactd.alerts.http_post import Poster
 from contactd.alerts.message import Message, payload
-from contactd.alerts.posting import Poster
 
 if TYPE_CHECKING:
     import ssl
 
-    from contactd.alerts.guard import Guard
+    from contactd.alerts.address_filter import Guard
 
 
 def signature(secret: bytes, body: bytes) -> str:

@@ -7,7 +7,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from zlib import crc32
 
-from contactd.alerts.matter import Matter, Matters
+from contactd.alerts.candidate import Matter, Matters
 from contactd.alerts.policy import Policy
 from contactd.alerts.rules.contacts import contact_matters, window_matters
 from contactd.alerts.rules.scope import Scope

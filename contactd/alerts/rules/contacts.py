@@ -5,8 +5,8 @@ from __future__ import annotations
 import math
 from collections.abc import Collection, Iterator, Sequence
 
-from contactd.alerts import matter as kinds
-from contactd.alerts.matter import Matter, Sort
+from contactd.alerts import candidate as kinds
+from contactd.alerts.candidate import Matter, Sort
 from contactd.alerts.rules.scope import Scope
 from contactd.alerts.words import clock, duration, exact, give_or_take, moment, span
 from contactd.core.alert import Severity

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from contactd.alerts.matter import Matter, Sort
+from contactd.alerts.candidate import Matter, Sort
 from contactd.alerts.policy import Policy
 
 

@@ -6,8 +6,8 @@ import hashlib
 import math
 from collections.abc import Iterator
 
-from contactd.alerts import matter as kinds
-from contactd.alerts.matter import Matter, Sort
+from contactd.alerts import candidate as kinds
+from contactd.alerts.candidate import Matter, Sort
 from contactd.alerts.rules.scope import Scope
 from contactd.alerts.words import exact, moment
 from contactd.core.alert import Severity

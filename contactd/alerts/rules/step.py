@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
-from contactd.alerts.matter import Matter, Sort
+from contactd.alerts.candidate import Matter, Sort
 from contactd.alerts.rules.scope import Scope
 from contactd.alerts.words import exact
 from contactd.core.alert import Severity

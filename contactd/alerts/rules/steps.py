@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from contactd.alerts import matter as kinds
-from contactd.alerts.matter import Matter, Sort
+from contactd.alerts import candidate as kinds
+from contactd.alerts.candidate import Matter, Sort
 from contactd.alerts.rules.hazards import keep_clear_matters, stop_matters
 from contactd.alerts.rules.scope import Scope
 from contactd.alerts.rules.service import service_condition

@@ -5,8 +5,8 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
-from contactd.alerts import matter as kinds
-from contactd.alerts.matter import Matter, Sort
+from contactd.alerts import candidate as kinds
+from contactd.alerts.candidate import Matter, Sort
 from contactd.alerts.rules.scope import Scope
 from contactd.alerts.rules.service import service_condition
 from contactd.alerts.words import clock, duration, exact, moment, span

@@ -11,20 +11,20 @@ import numpy as np
 from numpy.typing import NDArray
 
 from contactd.core.allocation import cpsat, highs
-from contactd.core.allocation.effort import Effort, Found, Watch
 from contactd.core.allocation.explain import shortfalls
-from contactd.core.allocation.offers import Antennas, Offers, find_offers
-from contactd.core.allocation.opportunities import Opportunities, Services, find_opportunities
-from contactd.core.allocation.problem import ORDINARY, TIERS, Floor, Problem
-from contactd.core.allocation.request import Request
-from contactd.core.allocation.result import Allocation, Grant, How, Worth
-from contactd.core.allocation.weighing import (
+from contactd.core.allocation.formulation import (
     SAME_S,
     Promises,
     allowed,
     promises_of,
     weigh,
 )
+from contactd.core.allocation.offers import Antennas, Offers, find_offers
+from contactd.core.allocation.opportunities import Opportunities, Services, find_opportunities
+from contactd.core.allocation.problem import ORDINARY, TIERS, Floor, Problem
+from contactd.core.allocation.request import Request
+from contactd.core.allocation.result import Allocation, Grant, How, Worth
+from contactd.core.allocation.search_budget import Effort, Found, Watch
 from contactd.core.ground.station import Station
 
 BoolArray = NDArray[np.bool_]
@@ -59,7 +59,7 @@ def allocate(
     solver: str = "highs",
     effort: Effort | None = None,
 ) -> Allocation:
-    """The best allocation of station time, as ``contactd.core.allocation.points`` counts it.
+    """The best allocation of station time, as ``contactd.core.allocation.scoring`` counts it.
 
     Args:
         requests: each of its own target and name.

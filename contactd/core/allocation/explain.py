@@ -8,12 +8,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from contactd.core.allocation.exchange import Exchange, Exchanges
+from contactd.core.allocation.formulation import had, room_of
 from contactd.core.allocation.offers import Offers
 from contactd.core.allocation.opportunities import Opportunities, day_start, utc_day
 from contactd.core.allocation.problem import FROZEN, ORDINARY, URGENT, Problem
 from contactd.core.allocation.request import Request
 from contactd.core.allocation.result import MOST_LOST, Allocation, Grant, How, Lost, Shortfall
-from contactd.core.allocation.weighing import had, room_of
 from contactd.core.instants import DAY_S, to_text
 from contactd.core.sequences.verdict import duration_text
 

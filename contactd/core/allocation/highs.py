@@ -11,8 +11,8 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
-from contactd.core.allocation.effort import Found, Watch
 from contactd.core.allocation.problem import Floor, Problem, rows_for
+from contactd.core.allocation.search_budget import Found, Watch
 
 IndexArray = NDArray[np.intp]
 BoolArray = NDArray[np.bool_]

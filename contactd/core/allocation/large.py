@@ -17,7 +17,6 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from contactd.core.allocation.effort import Found, Watch
 from contactd.core.allocation.highs import TINY, better, exact
 from contactd.core.allocation.problem import Floor, Problem, Rows, prices, rows_for
 from contactd.core.allocation.relaxation import (
@@ -28,6 +27,7 @@ from contactd.core.allocation.relaxation import (
     linear,
     together,
 )
+from contactd.core.allocation.search_budget import Found, Watch
 
 FloatArray = NDArray[np.float64]
 IndexArray = NDArray[np.intp]

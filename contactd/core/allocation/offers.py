@@ -14,7 +14,6 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from contactd.core.allocation.hulls import hulls_of
 from contactd.core.allocation.opportunities import Opportunities
 from contactd.core.allocation.request import Request
 from contactd.core.allocation.result import Grant
@@ -26,6 +25,7 @@ from contactd.core.allocation.sessions import (
     Sessions,
     find_sessions,
 )
+from contactd.core.allocation.stretches import hulls_of
 
 FloatArray = NDArray[np.float64]
 IndexArray = NDArray[np.intp]

@@ -6,12 +6,12 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 
 from contactd.core.allocation.allocate import allocate
-from contactd.core.allocation.effort import LIMIT_S, Effort
 from contactd.core.allocation.opportunities import Services
 from contactd.core.allocation.request import Request
 from contactd.core.allocation.result import Allocation
 from contactd.core.allocation.schedule import Confirmed, confirmed_only
-from contactd.core.allocation.wants import urgent_requests
+from contactd.core.allocation.search_budget import LIMIT_S, Effort
+from contactd.core.allocation.sequence_requests import urgent_requests
 from contactd.core.ground.station import Station
 from contactd.core.planning import Prediction, forecast_target
 from contactd.core.sequences.knowledge import SequenceKnowledge

@@ -15,13 +15,13 @@ from collections.abc import Mapping
 from dataclasses import replace
 
 from contactd.core.intervals import IntervalSet
-from contactd.core.sequences.loosening import NOTHING, Case, Key, Plan
+from contactd.core.sequences.coverage import view
 from contactd.core.sequences.model import Need, Sequence, Step
 from contactd.core.sequences.problem import offsets
+from contactd.core.sequences.relaxation import NOTHING, Case, Key, Plan
 from contactd.core.sequences.results import Blocker
+from contactd.core.sequences.rules import Question, RuleKind
 from contactd.core.sequences.verdict import duration_text
-from contactd.core.sequences.viewing import view
-from contactd.core.sequences.wanted import Question, RuleKind
 
 
 def blockers(

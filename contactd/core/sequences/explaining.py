@@ -6,12 +6,12 @@ from collections.abc import Iterator
 
 from contactd.core.instants import to_text
 from contactd.core.sequences.clocks import rate_limits
+from contactd.core.sequences.coverage import Services
 from contactd.core.sequences.expiry import Expiry, Timeline, delay_of
 from contactd.core.sequences.known import SequenceKnowledge
 from contactd.core.sequences.model import Fact, Sequence, Step, StepForecast
 from contactd.core.sequences.order import earlier_steps, in_order
 from contactd.core.sequences.verdict import duration_text
-from contactd.core.sequences.viewing import Services
 
 CONFIGURATION = "configuration"
 PREDICTION = "prediction"

@@ -8,6 +8,8 @@ from dataclasses import replace
 from contactd.core.instants import to_text
 from contactd.core.intervals import EMPTY
 from contactd.core.sequences.cautions import NOTICE
+from contactd.core.sequences.coverage import Conditions, Services, view
+from contactd.core.sequences.distribution import Spreads
 from contactd.core.sequences.expiry import Expiry, Timeline, timeline
 from contactd.core.sequences.explaining import facts_of
 from contactd.core.sequences.known import SequenceKnowledge
@@ -19,7 +21,6 @@ from contactd.core.sequences.model import (
     StepStatus,
 )
 from contactd.core.sequences.order import earlier_steps
-from contactd.core.sequences.spreading import Spreads
 from contactd.core.sequences.status import Standing, standings
 from contactd.core.sequences.stopping import (
     COMMAND,
@@ -31,7 +32,6 @@ from contactd.core.sequences.stopping import (
     stop_window,
 )
 from contactd.core.sequences.verdict import judge
-from contactd.core.sequences.viewing import Conditions, Services, view
 
 __all__ = ["Conditions", "forecast"]
 

@@ -22,7 +22,7 @@ from contactd.core.intervals import IntervalSet
 from contactd.core.sequences.clocks import ClockScale, rate_limits
 from contactd.core.sequences.model import Sequence, Step
 from contactd.core.sequences.order import in_order, later_steps
-from contactd.core.sequences.wanted import Rule
+from contactd.core.sequences.rules import Rule
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]

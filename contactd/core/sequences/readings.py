@@ -28,9 +28,9 @@ from contactd.core.sequences.clocks import (
     rate_limits,
 )
 from contactd.core.sequences.curves import Curve
+from contactd.core.sequences.equations import SLOWEST, Evidence, Unit, evidence_of
 from contactd.core.sequences.known import Reading, SequenceKnowledge
 from contactd.core.sequences.model import Sequence, Start
-from contactd.core.sequences.phases import SLOWEST, Evidence, Unit, evidence_of
 from contactd.core.sequences.polygon import Polygon
 
 # Strips are widened by this much, so that rounding never empties a polygon.

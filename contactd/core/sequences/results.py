@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from contactd.core.sequences.model import StepForecast
-from contactd.core.sequences.wanted import RuleKind
+from contactd.core.sequences.rules import RuleKind
 
 
 @dataclass(frozen=True, slots=True)

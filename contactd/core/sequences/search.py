@@ -24,7 +24,7 @@ from enum import StrEnum
 import numpy as np
 from numpy.typing import NDArray
 
-from contactd.core.sequences.floors import floors
+from contactd.core.sequences.bounds import floors
 from contactd.core.sequences.problem import Node, Problem
 from contactd.core.sequences.states import PairPile, StatePile, States
 

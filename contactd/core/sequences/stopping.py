@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 from contactd.core.contacts.contact import Coverage
 from contactd.core.intervals import IntervalSet, union
+from contactd.core.sequences.coverage import Services
 from contactd.core.sequences.model import KeepClear, Step
-from contactd.core.sequences.viewing import Services
 
 LightTime = float | Callable[[str, float], float]
 

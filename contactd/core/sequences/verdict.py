@@ -8,9 +8,9 @@ import numpy as np
 
 from contactd.core.instants import to_text
 from contactd.core.intervals import IntervalSet
+from contactd.core.sequences.coverage import View
+from contactd.core.sequences.distribution import Distribution
 from contactd.core.sequences.model import Covered
-from contactd.core.sequences.spreading import Distribution
-from contactd.core.sequences.viewing import View
 
 MOMENT_S = 1e-3
 """An expiry that is known exactly is looked at as a millisecond."""

@@ -15,7 +15,7 @@ from contactd.faces.cli.times import from_now, moment
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from contactd.alerts.told import Told
+    from contactd.alerts.tracked import Told
     from contactd.core.record import Record
 
 FIELDS = ("number", "severity", "kind", "subject", "what", "advice", "concerns", "identity")
@@ -43,7 +43,7 @@ def command(
     NUMBER is the record that raised the alert, as the list shows it. Acknowledging stops reminders;
     it changes nothing aboard.
     """
-    from contactd.alerts.deeds import acknowledgement
+    from contactd.alerts.operator_actions import acknowledgement
     from contactd.alerts.state import AlertState, fold_alerts
     from contactd.faces.cli.store import author, open_ledger
 

@@ -15,7 +15,7 @@ from contactd.faces.cli.times import from_now, moment
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from contactd.alerts.told import AlertState, DeadLetter
+    from contactd.alerts.tracked import AlertState, DeadLetter
 
 FIELDS = ("number", "at", "channel", "attempts", "reason", "alerts", "message")
 
@@ -39,7 +39,7 @@ def command(
 
     NUMBER is the record that gave the message up, as the list shows it. Mend the channel first.
     """
-    from contactd.alerts.deeds import retry
+    from contactd.alerts.operator_actions import retry
     from contactd.alerts.state import AlertState, fold_alerts
     from contactd.faces.cli.store import author, open_ledger
 

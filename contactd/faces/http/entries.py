@@ -19,9 +19,9 @@ from contactd.core.errors import InputError
 from contactd.core.planning import Prediction
 from contactd.core.record import Record
 from contactd.core.sequences import statements
-from contactd.core.sequences.judging import step_not_seen
 from contactd.core.sequences.known import SequenceKnowledge
 from contactd.core.sequences.model import Sequence
+from contactd.core.sequences.nondetection import step_not_seen
 from contactd.faces.contract import time_text
 from contactd.faces.http.context import Instant
 from contactd.mission.timetext import NotALength, read_length

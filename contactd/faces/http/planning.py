@@ -18,7 +18,7 @@ from contactd.core.sequences.forecast import forecast
 from contactd.core.sequences.known import SequenceKnowledge
 from contactd.core.sequences.model import Sequence, Start, StartStatus
 from contactd.core.sequences.problem import offsets
-from contactd.core.sequences.wanted import Question, rules
+from contactd.core.sequences.rules import Question, rules
 from contactd.faces.contract import step_form, time_text
 from contactd.faces.http.forms import spans_form
 

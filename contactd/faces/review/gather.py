@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from contactd.alerts.state import AlertState
-from contactd.alerts.told import Outcome, Told
+from contactd.alerts.tracked import Outcome, Told
 from contactd.core.contacts.comparison import compare
 from contactd.core.contacts.contact import Contact
 from contactd.core.instants import from_text

@@ -17,11 +17,10 @@ from contactd.service.daemon import Daemon
 from contactd.service.metrics import Instruments, SnapshotCollector
 from contactd.service.notify import ServiceManager
 from contactd.service.paced_clock import PacedClock
-from contactd.service.pacing import ClockPace
+from contactd.service.rehearsal.actions import Stage
 from contactd.service.rehearsal.controls import Controls
-from contactd.service.rehearsal.happen import Stage
 from contactd.service.rehearsal.report import Moment, Report, report_on
-from contactd.service.rehearsal.stage import (
+from contactd.service.rehearsal.sandbox import (
     MARK,
     MarkedLedger,
     StagedChannels,
@@ -29,6 +28,7 @@ from contactd.service.rehearsal.stage import (
     ledger_url,
     staged,
 )
+from contactd.service.scheduler import ClockPace
 from contactd.service.store import Store
 from contactd.service.virtual_loop import Inline, VirtualLoop
 

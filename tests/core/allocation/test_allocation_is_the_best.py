@@ -13,9 +13,9 @@ import pytest
 from allocation_cases import AFTER, BEFORE, DAWN, Case, Everything, coverage, stations
 
 from contactd.core.allocation.allocate import allocate
-from contactd.core.allocation.effort import Effort
 from contactd.core.allocation.request import Request
 from contactd.core.allocation.result import Allocation
+from contactd.core.allocation.search_budget import Effort
 
 MOST_OFFERS = 45
 """Cases with more than this take too long to try everything."""

@@ -10,23 +10,23 @@ from allocation_cases import DAWN, coverage, stations
 from contactd.core.allocation.request import Request
 from contactd.core.allocation.result import Allocation
 from contactd.core.allocation.schedule import Booking, Confirmed, Schedule
+from contactd.core.allocation.sequence_requests import urgent_requests
 from contactd.core.allocation.sharing import Sharing, share
-from contactd.core.allocation.wants import urgent_requests
 from contactd.core.instants import DAY_S
 from contactd.core.outlook import TargetOutlook
 from contactd.core.planning import Prediction, forecast_target
+from contactd.core.sequences.coverage import Conditions
 from contactd.core.sequences.model import (
+    Covered,
     Delay,
     Need,
     Sequence,
-    Served,
     Start,
     StartStatus,
     Step,
     StepForecast,
     StopRule,
 )
-from contactd.core.sequences.viewing import Conditions
 from contactd.core.target import Target
 
 MINUTE_S = 60.0
@@ -110,7 +110,7 @@ def test_a_stop_and_a_need_go_before_the_greatest_priority() -> None:
     free, kept = release(None), release(made)
     assert free.stop_by == kept.stop_by
     assert free.stop_station == kept.stop_station
-    assert kept.served is Served.SERVED
+    assert kept.coverage is Covered.COVERED
     mine = [grant for grant in made.grants if grant.target == "Lantern"]
     assert all(grant.urgent for grant in mine)
     assert any(
@@ -139,7 +139,7 @@ def test_a_need_that_no_station_alone_can_meet_is_handed_over() -> None:
     north, south = made.grants
     assert (north.station, south.station, south.takes_over_from) == ("North", "South", "North")
     step = forecast_target(target, seen, {}, DAWN, made.granted("Lantern")).forecasts[0].steps[0]
-    assert step.served is Served.SERVED
+    assert step.coverage is Covered.COVERED
 
 
 def test_a_need_for_two_stations_gets_both_at_once() -> None:
@@ -158,7 +158,7 @@ def test_a_need_for_two_stations_gets_both_at_once() -> None:
     )
     assert {each.station for each in made.grants if each.target == "Lantern"} == {"North", "South"}
     step = forecast_target(target, seen, {}, DAWN, made.granted("Lantern")).forecasts[0].steps[0]
-    assert step.served is Served.SERVED
+    assert step.coverage is Covered.COVERED
 
 
 def test_a_station_that_confirmed_its_schedule_gives_nothing_beyond_it() -> None:

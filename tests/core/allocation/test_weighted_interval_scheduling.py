@@ -14,9 +14,9 @@ import pytest
 from allocation_cases import AFTER, DAWN, coverage, stations
 
 from contactd.core.allocation.allocate import allocate
-from contactd.core.allocation.effort import Effort
 from contactd.core.allocation.request import Request
 from contactd.core.allocation.result import Allocation
+from contactd.core.allocation.search_budget import Effort
 
 Interval = tuple[int, int, int]
 """Start, end (minutes), value."""

@@ -34,8 +34,8 @@ from contactd.core.sequences.model import (
     TimerUnit,
 )
 from contactd.core.sequences.problem import build
+from contactd.core.sequences.rules import Question, rules
 from contactd.core.sequences.search import Found, Search
-from contactd.core.sequences.wanted import Question, rules
 
 Pairs = list[tuple[float, float]]
 SPAN = (0.0, 40_000.0)

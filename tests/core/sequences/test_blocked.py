@@ -20,7 +20,7 @@ from contactd.core.sequences.model import (
     StartStatus,
     Step,
 )
-from contactd.core.sequences.wanted import RuleKind
+from contactd.core.sequences.rules import RuleKind
 
 HOUR = 3_600.0
 SPAN = (0.0, 48 * HOUR)

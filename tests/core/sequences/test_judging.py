@@ -12,7 +12,6 @@ from contactd.core.errors import InputError
 from contactd.core.instants import from_text
 from contactd.core.intervals import IntervalSet
 from contactd.core.record import Record
-from contactd.core.sequences.judging import step_not_seen
 from contactd.core.sequences.knowledge import learn
 from contactd.core.sequences.known import SequenceKnowledge
 from contactd.core.sequences.model import (
@@ -23,6 +22,7 @@ from contactd.core.sequences.model import (
     StartStatus,
     Step,
 )
+from contactd.core.sequences.nondetection import step_not_seen
 from contactd.core.sequences.statements import Statement
 
 T0 = from_text("2026-12-03T08:00:00Z")

@@ -10,9 +10,9 @@ from hypothesis import strategies as st
 
 from contactd.core.contacts.contact import Coverage
 from contactd.core.intervals import IntervalSet
+from contactd.core.sequences.coverage import Conditions, view
 from contactd.core.sequences.model import Delay, Need, Step
-from contactd.core.sequences.viewing import Conditions, view
-from contactd.core.sequences.wanted import Question, Robust, served_instants
+from contactd.core.sequences.rules import Question, Robust, served_instants
 
 SPAN = (0.0, 1_000.0)
 

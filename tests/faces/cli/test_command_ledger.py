@@ -9,8 +9,8 @@ from pathlib import Path
 import pytest
 from command_line import NOW, Watch, lay_watch
 
-from contactd.alerts.life import Reach, beat
-from contactd.alerts.matter import Matter, Matters, Sort
+from contactd.alerts.candidate import Matter, Matters, Sort
+from contactd.alerts.evaluate import Reach, beat
 from contactd.alerts.state import AlertState, fold_alerts
 from contactd.core.alert import Severity
 from contactd.core.instants import from_text

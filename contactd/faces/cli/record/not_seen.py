@@ -50,8 +50,8 @@ def command(
     from contactd.core.contacts.missed import without_missed
     from contactd.core.planning import predict_target
     from contactd.core.record import STEP_NOT_SEEN
-    from contactd.core.sequences.judging import step_not_seen
     from contactd.core.sequences.known import SequenceKnowledge
+    from contactd.core.sequences.nondetection import step_not_seen
     from contactd.faces.cli.store import knowledge_of, state_of
 
     state = state_of(matter.configuration)

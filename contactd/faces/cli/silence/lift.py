@@ -22,7 +22,7 @@ def command(number: int, manner: Manner) -> None:
         known = ", ".join(map(str, silences)) or "none"
         refuse(f"found silence {number}; expected one that stands: {known}")
 
-    from contactd.alerts.deeds import lifting
+    from contactd.alerts.operator_actions import lifting
     from contactd.faces.cli.store import author
 
     record = lifting(silences[number], author(manner.by), current().now)

@@ -47,13 +47,13 @@ def command(
     configuration = read_configuration(manner.config_dir)
     targets = chosen("target", target_names, configuration.targets) if target_names else []
 
-    from contactd.alerts import matter
-    from contactd.alerts.deeds import silence
+    from contactd.alerts import candidate
+    from contactd.alerts.operator_actions import silence
     from contactd.faces.cli.store import author
 
     known = {
         value: value
-        for name, value in vars(matter).items()
+        for name, value in vars(candidate).items()
         if name.isupper() and isinstance(value, str)
     }
     record = silence(

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from contactd.alerts.told import Silence
+    from contactd.alerts.tracked import Silence
     from contactd.config.configuration import Configuration
 
 

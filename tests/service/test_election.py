@@ -8,9 +8,9 @@ import pytest
 
 from contactd.records import Ledger
 from contactd.records.lease import Lease
-from contactd.service import pair as pairs
+from contactd.service import election as pairs
 from contactd.service.clock import WallClock
-from contactd.service.pair import Pair
+from contactd.service.election import Pair
 
 pytestmark = pytest.mark.process
 

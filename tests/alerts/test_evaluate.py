@@ -7,7 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from contactd.alerts import AlertState, Leads, Matters, Policy, Reach, beat, fold_alerts, matters
-from contactd.alerts import matter as alert_kinds
+from contactd.alerts import candidate as alert_kinds
 from contactd.core import record as kinds
 from contactd.core.alert import Severity
 from contactd.core.instants import from_text

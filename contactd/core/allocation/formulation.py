@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from contactd.core.allocation import points
+from contactd.core.allocation import scoring
 from contactd.core.allocation.offers import Antennas, Offers
 from contactd.core.allocation.opportunities import Opportunities, utc_day
 from contactd.core.allocation.problem import Intervals, Members, Problem
@@ -234,17 +234,17 @@ def _points(offers: Offers, opportunities: Opportunities, promises: Promises) ->
         0.0,
     )
     comfort = (
-        points.PREFERRED * _preferred(offers, opportunities)
-        + points.LENGTH * _length(offers, opportunities)
-        + points.KEPT * _kept(offers, request, promises)
+        scoring.PREFERRED * _preferred(offers, opportunities)
+        + scoring.LENGTH * _length(offers, opportunities)
+        + scoring.KEPT * _kept(offers, request, promises)
     )
     made = np.zeros((3, offers.count))
-    first = np.where(urgent, points.GRANT + points.LATE * late, 0.0)
+    first = np.where(urgent, scoring.GRANT + scoring.LATE * late, 0.0)
     np.add.at(made[0], offers.serve_offer, np.rint(priority * first))
-    last = np.where(urgent, comfort, priority * (points.GRANT + comfort))
+    last = np.where(urgent, comfort, priority * (scoring.GRANT + comfort))
     np.add.at(made[2], offers.serve_offer, np.rint(last))
     frozen = _held(offers, request, promises)
-    np.add.at(made[1], offers.serve_offer, np.where(frozen, priority * points.GRANT, 0.0))
+    np.add.at(made[1], offers.serve_offer, np.where(frozen, priority * scoring.GRANT, 0.0))
     return np.rint(made).astype(np.int64)
 
 

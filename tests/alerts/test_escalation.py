@@ -7,12 +7,12 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from contactd.alerts import AlertState, fold_alerts
-from contactd.alerts.care import Care, Duty, Hours, Manner, Rung
-from contactd.alerts.composing import compose
-from contactd.alerts.learning import is_settled
+from contactd.alerts.escalation import next_tending, tend
+from contactd.alerts.escalation_policy import Care, Duty, Hours, Manner, Rung
+from contactd.alerts.fold import is_settled
+from contactd.alerts.grouping import compose
 from contactd.alerts.message import Message
-from contactd.alerts.tending import next_tending, tend
-from contactd.alerts.told import Outcome
+from contactd.alerts.tracked import Outcome
 from contactd.alerts.words import as_text
 from contactd.core import record as kinds
 from contactd.core.alert import Severity

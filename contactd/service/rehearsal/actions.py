@@ -15,7 +15,7 @@ from contactd.core.sequences import statements
 from contactd.core.sequences.model import Sequence
 from contactd.service.daemon import Daemon
 from contactd.service.paced_clock import PacedClock
-from contactd.service.rehearsal.stage import StagedChannels, StagedFiles
+from contactd.service.rehearsal.sandbox import StagedChannels, StagedFiles
 
 DIRECTOR = "rehearsal script"
 

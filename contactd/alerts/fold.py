@@ -7,8 +7,8 @@ from collections.abc import Callable, Mapping
 from dataclasses import replace
 from typing import Any
 
-from contactd.alerts.matter import Sort
-from contactd.alerts.told import (
+from contactd.alerts.candidate import Sort
+from contactd.alerts.tracked import (
     AlertState,
     DeadLetter,
     Escalation,

@@ -8,7 +8,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 
-from contactd.alerts.told import DeadLetter, Silence
+from contactd.alerts.tracked import DeadLetter, Silence
 from contactd.alerts.words import as_text, duration, moment
 from contactd.core import record as kinds
 from contactd.core.alert import Alert

@@ -2,7 +2,7 @@
 
 import pytest
 
-from contactd.alerts.care import Care, Duty, Hours, Manner
+from contactd.alerts.escalation_policy import Care, Duty, Hours, Manner
 from contactd.core.alert import Severity
 from contactd.core.instants import from_text
 

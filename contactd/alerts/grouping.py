@@ -11,17 +11,17 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 
-from contactd.alerts.care import Care, Manner
-from contactd.alerts.learning import (
+from contactd.alerts.candidate import Sort
+from contactd.alerts.escalation_policy import Care, Manner
+from contactd.alerts.fold import (
     acknowledged_part,
     escalation_part,
     reminder_part,
     resolved_part,
     told_to,
 )
-from contactd.alerts.matter import Sort
 from contactd.alerts.message import About, Message, key_of
-from contactd.alerts.told import AlertState, Fate, Outcome, Told
+from contactd.alerts.tracked import AlertState, Fate, Outcome, Told
 from contactd.core.alert import Severity
 
 PLAIN = Manner()

@@ -16,8 +16,8 @@ import numpy as np
 from contactd.core.contacts.contact import Coverage
 from contactd.core.intervals import EMPTY, IntervalSet, intersection, union
 from contactd.core.sequences.clocks import rate_limits
+from contactd.core.sequences.coverage import Conditions, Services, View, view
 from contactd.core.sequences.model import KeepClear, Need, Sequence, Step
-from contactd.core.sequences.viewing import Conditions, Services, View, view
 
 MOST_STATIONS = 64
 

@@ -9,12 +9,12 @@ from __future__ import annotations
 
 from contactd.core.errors import InputError
 from contactd.core.instants import to_text
+from contactd.core.sequences.coverage import Conditions, Services, view
 from contactd.core.sequences.expiry import timeline
 from contactd.core.sequences.known import SequenceKnowledge
 from contactd.core.sequences.model import Need, Sequence, Step
 from contactd.core.sequences.statements import Statement, known_step
 from contactd.core.sequences.stopping import TELEMETRY
-from contactd.core.sequences.viewing import Conditions, Services, view
 
 
 def step_not_seen(

@@ -8,9 +8,9 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Mapping
 
-from contactd.alerts.care import Care, Manner
-from contactd.alerts.matter import Sort
-from contactd.alerts.told import SERVICE, AlertState, Told
+from contactd.alerts.candidate import Sort
+from contactd.alerts.escalation_policy import Care, Manner
+from contactd.alerts.tracked import SERVICE, AlertState, Told
 from contactd.core import record as kinds
 from contactd.core.alert import Severity
 from contactd.core.record import Record

@@ -21,7 +21,7 @@ import structlog
 from contactd.core.ground.station import Station
 from contactd.core.outlook import TargetOutlook
 from contactd.core.planning import Prediction, predict_target
-from contactd.core.sequences.viewing import Conditions
+from contactd.core.sequences.coverage import Conditions
 from contactd.core.target import Target
 from contactd.service.executors import executor_for
 

@@ -13,9 +13,9 @@ from contactd.core.allocation.request import Request
 from contactd.core.contacts.contact import Coverage
 from contactd.core.intervals import IntervalSet, at_least, union
 from contactd.core.outlook import TargetOutlook
+from contactd.core.sequences.coverage import Conditions, coverage_for
 from contactd.core.sequences.model import Need, Sequence, Step, StepForecast, StepStatus
 from contactd.core.sequences.stopping import COMMAND
-from contactd.core.sequences.viewing import Conditions, coverage_for
 from contactd.core.target import Target
 
 AHEAD = (StepStatus.PLANNED, StepStatus.RUNNING, StepStatus.EXPIRING)

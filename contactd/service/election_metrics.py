@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from prometheus_client.core import CounterMetricFamily, GaugeMetricFamily, Metric
 from prometheus_client.registry import Collector
 
-from contactd.service.leading import Leading
+from contactd.service.leadership import Leading
 
 NEVER = float("nan")
 

@@ -19,7 +19,7 @@ from contactd.core.orbit.sgp4_track import Sgp4Track
 from contactd.core.orbit.states import Spacecraft, StateVector
 from contactd.core.planning import Target, predict_target
 from contactd.core.record import Record
-from contactd.service.resting import (
+from contactd.service.element_changes import (
     change_between,
     elements_record,
     new_elements,

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from contactd.alerts.tickets import LASTS_S, Tickets
+from contactd.alerts.acknowledgement_tokens import LASTS_S, Tickets
 from contactd.core.errors import InputError
 
 SECRET = b"not to be guessed by anybody"

@@ -20,10 +20,10 @@ from contactd.config.settings import Settings
 from contactd.core import record as kinds
 from contactd.core.errors import DeliveryError
 from contactd.core.record import Record
+from contactd.service.alert_configuration import LOG_CHANNEL, Channels
 from contactd.service.clock import Clock
 from contactd.service.reload import Loaded
 from contactd.service.store import LedgerLike
-from contactd.service.telling import LOG_CHANNEL, Channels
 
 MARK = "REHEARSAL"
 HARMLESS = ("horizon", "planning", "alerts", "elements", "clock", "log")

@@ -8,8 +8,8 @@ from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 import pytest
 import trustme
 
+from contactd.alerts.address_filter import AddressRefused, Guard, is_public
 from contactd.alerts.channels.webhook import WebhookChannel
-from contactd.alerts.guard import AddressRefused, Guard, is_public
 from contactd.core.errors import DeliveryError
 
 PUBLIC_ONLY = Guard(public_only=True)

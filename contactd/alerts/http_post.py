@@ -11,7 +11,7 @@ from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
 from contactd import __version__
-from contactd.alerts.guard import AddressRefused, Guard
+from contactd.alerts.address_filter import AddressRefused, Guard
 from contactd.alerts.message import ChannelBusy
 from contactd.core.errors import DeliveryError
 from contactd.core.instants import from_utc
@@ -77,7 +77,7 @@ class Poster:
 
         verify = True if self._verify is None else self._verify
         if self._guard is not None and self._guard.public_only:
-            from contactd.alerts.guard import guarded_transport
+            from contactd.alerts.address_filter import guarded_transport
 
             transport = guarded_transport(self._guard, verify)
             return httpx.AsyncClient(

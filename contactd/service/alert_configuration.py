@@ -9,13 +9,13 @@ from typing import Any, Protocol
 
 import structlog
 
-from contactd.alerts.care import Care, Duty, Hours, Manner, Rung
+from contactd.alerts.acknowledgement_tokens import Tickets
 from contactd.alerts.channels.log import LogChannel
 from contactd.alerts.delivery import Terms
-from contactd.alerts.life import Reach
+from contactd.alerts.escalation_policy import Care, Duty, Hours, Manner, Rung
+from contactd.alerts.evaluate import Reach
 from contactd.alerts.message import Channel
 from contactd.alerts.policy import Leads, Policy
-from contactd.alerts.tickets import Tickets
 from contactd.config import AlertLeads, Configuration
 from contactd.core.alert import Severity
 from contactd.core.errors import ContactdError

@@ -11,8 +11,8 @@ from typing import Final
 from contactd.core.intervals import IntervalSet
 from contactd.core.sequences.model import Sequence, Step
 from contactd.core.sequences.problem import build
+from contactd.core.sequences.rules import Question, Robust, Rule, RuleKind, rules, rules_of
 from contactd.core.sequences.search import Found, Rank, Search
-from contactd.core.sequences.wanted import Question, Robust, Rule, RuleKind, rules, rules_of
 
 NOTHING: Final = ""
 # Dials that are opened to see whether they are to blame get no more values than this.

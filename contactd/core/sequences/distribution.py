@@ -22,11 +22,11 @@ from numpy.typing import NDArray
 
 from contactd.core.intervals import IntervalSet
 from contactd.core.sequences.clocks import PPM, ClockScale, lasting, rate_limits
+from contactd.core.sequences.equations import chain_of
 from contactd.core.sequences.expiry import Expiry, Timeline, delay_of, known_start
 from contactd.core.sequences.known import SequenceKnowledge
 from contactd.core.sequences.model import Sequence, Step
 from contactd.core.sequences.order import in_order
-from contactd.core.sequences.phases import chain_of
 from contactd.core.sequences.probability import Spread
 
 FloatArray = NDArray[np.float64]

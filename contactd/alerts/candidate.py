@@ -1,6 +1,6 @@
 """A matter: a fact that is worth telling, before it is known whether it has been told.
 
-Rules make matters from the snapshot alone; ``contactd.alerts.life`` compares them with what has
+Rules make matters from the snapshot alone; ``contactd.alerts.evaluate`` compares them with what has
 been told and makes alerts of those that are new.
 """
 

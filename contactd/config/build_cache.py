@@ -13,8 +13,8 @@ from pathlib import Path
 
 from contactd.config.build import MOST_ELEMENT_FILE_BYTES, Builder
 from contactd.config.configuration import Made, Mention
+from contactd.config.error_locations import Document, Location, bounded, read_document
 from contactd.config.files import Reader, Unreadable
-from contactd.config.places import Document, Location, bounded, read_document
 from contactd.config.settings import Elements
 from contactd.config.station_file import StationFile
 from contactd.config.station_time import RequestSection

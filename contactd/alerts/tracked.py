@@ -7,7 +7,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
 
-from contactd.alerts.matter import Matter, Sort
+from contactd.alerts.candidate import Matter, Sort
 from contactd.core.alert import Alert, Severity
 
 

@@ -16,7 +16,7 @@ import structlog
 from contactd.core.errors import LedgerError
 
 if TYPE_CHECKING:
-    from contactd.service.pair import Pair, Standing
+    from contactd.service.election import Pair, Standing
 
 log = structlog.get_logger("contactd.pair")
 
