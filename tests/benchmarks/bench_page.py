@@ -17,7 +17,7 @@ from pathlib import Path
 from typing import Any
 
 TESTS = Path(__file__).resolve().parent.parent
-sys.path[:0] = [str(TESTS / "support"), str(TESTS.parent / "dev")]
+sys.path[:0] = [str(TESTS / "support"), str(TESTS.parent / "deploy" / "local")]
 
 from daemon import Daemon  # noqa: E402
 from real_browser import Visit, running_browser  # noqa: E402

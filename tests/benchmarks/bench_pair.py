@@ -21,7 +21,7 @@ from itertools import pairwise
 from pathlib import Path
 
 HERE = Path(__file__).resolve().parent
-sys.path[:0] = [str(HERE.parent / "support"), str(HERE.parent.parent / "dev")]
+sys.path[:0] = [str(HERE.parent / "support"), str(HERE.parent.parent / "deploy" / "local")]
 
 from pair import Node, PairOfServices, fence_of, steps_every  # noqa: E402
 from postgres import Postgres  # noqa: E402

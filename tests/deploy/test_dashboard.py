@@ -25,7 +25,7 @@ def test_the_dashboard_in_the_tree_is_what_the_generator_makes():
     command = [sys.executable, str(FOLDER / "generate.py")]
     made = subprocess.run(command, capture_output=True, text=True, check=True, timeout=60).stdout
     kept = (FOLDER / "contactd.json").read_text()
-    assert made == kept, "the metrics have changed: 'python3 dev generate' makes it anew"
+    assert made == kept, "the metrics have changed: 'python3 deploy/local generate' makes it anew"
 
 
 def test_every_metric_has_a_panel_below_the_rows_laid_out_by_hand(generator):

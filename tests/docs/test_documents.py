@@ -20,7 +20,7 @@ def test_the_outputs_in_the_readme_are_what_the_commands_print():
     text = readme.README.read_text()
     assert len(readme.BLOCK.findall(text)) >= 3
     made = readme.rewritten(CONTACTD, text, kinds=("output",))
-    assert made == text, "'python3 dev generate' makes the outputs anew"
+    assert made == text, "'python3 deploy/local generate' makes the outputs anew"
 
 
 def test_no_output_in_the_readme_is_wider_than_a_terminal():
@@ -49,15 +49,22 @@ def test_the_readme_begins_with_the_job_and_the_two_commands():
     assert title == "# contactd"
     assert "countdown" in job
     lines = commands.strip("`sh\n").splitlines()
-    assert [line.split("  ")[0] for line in lines] == ["python3 dev demo", "python3 dev test"]
+    assert [line.split("  ")[0] for line in lines] == [
+        "python3 deploy/local demo",
+        "python3 deploy/local test",
+    ]
 
 
 def test_every_task_that_a_document_names_is_there():
     helped = subprocess.run(
-        [sys.executable, "dev", "--help"], cwd=PROJECT, capture_output=True, text=True, check=True
+        [sys.executable, "deploy/local", "--help"],
+        cwd=PROJECT,
+        capture_output=True,
+        text=True,
+        check=True,
     ).stdout
     for document in DOCUMENTS:
-        for task in re.findall(r"python3 dev (\w+)", document.read_text()):
+        for task in re.findall(r"python3 deploy/local (\w+)", document.read_text()):
             assert re.search(rf"^\s+{task}\b", helped, re.M), f"{document.name}: {task}"
 
 

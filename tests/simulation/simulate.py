@@ -17,7 +17,11 @@ from pathlib import Path
 from typing import Any
 
 HERE = Path(__file__).resolve().parent
-sys.path[:0] = [str(HERE), str(HERE.parent / "support"), str(HERE.parent.parent / "dev")]
+sys.path[:0] = [
+    str(HERE),
+    str(HERE.parent / "support"),
+    str(HERE.parent.parent / "deploy" / "local"),
+]
 
 import structlog  # noqa: E402
 from invariants import Watcher  # noqa: E402

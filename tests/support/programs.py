@@ -18,7 +18,7 @@ def program(name: str) -> Path:
     path = outside_programs.find(name)
     if path is not None:
         return path
-    reason = f"{name} is not on this machine: 'python3 dev test' fetches it"
+    reason = f"{name} is not on this machine: 'python3 deploy/local test' fetches it"
     if os.environ.get("CONTACTD_REQUIRE_PROGRAMS") == "1":
         pytest.fail(reason)
     pytest.skip(reason)

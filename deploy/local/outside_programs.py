@@ -15,7 +15,7 @@ from pathlib import Path
 
 from debian_packages import PrivatePackages
 
-PROJECT = Path(__file__).resolve().parent.parent
+PROJECT = Path(__file__).resolve().parents[2]
 # What root runs as another user (PostgreSQL refuses root) must lie where others may look, and
 # root's own folder is no such place.
 TOOLS = PROJECT / ".tools" if os.geteuid() else Path("/var/cache/contactd-dev")

@@ -21,7 +21,7 @@ import urllib.request
 from collections.abc import Callable
 from pathlib import Path
 
-PROJECT = Path(__file__).resolve().parent.parent
+PROJECT = Path(__file__).resolve().parents[2]
 README = PROJECT / "README.md"
 BLOCK = re.compile(r"(<!-- (output|glimpse): (.*?) -->\n).*?(<!-- end -->)", re.DOTALL)
 LOG_LINES = 16

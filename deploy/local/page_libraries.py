@@ -1,6 +1,6 @@
 """Files by others that the operator's page ships: fetched, checked and laid down again.
 
-``python3 dev/page_libraries.py`` asks the npm client, as it is set up on this machine, for each
+``python3 deploy/local/page_libraries.py`` asks the npm client, as this machine has it, for each
 package at the version below, compares the archive with the digest below, and writes the few files
 that the page uses, each package with its licence. Run it after changing a version here; the result
 is committed, so that nobody needs npm to run or to test the page.
@@ -22,7 +22,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
 
-PROJECT = Path(__file__).resolve().parent.parent
+PROJECT = Path(__file__).resolve().parents[2]
 PAGE = PROJECT / "contactd" / "faces" / "page" / "static" / "vendor"
 TESTS = PROJECT / "tests" / "browser" / "vendor"
 PRINT_SCRIPTS = "U+0020-024F,U+02C6-02DD,U+0370-03FF,U+0400-04FF,U+2000-206F,U+20AC,U+2190-21FF"

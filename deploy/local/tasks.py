@@ -1,4 +1,4 @@
-"""What ``python3 dev`` can do."""
+"""What ``python3 deploy/local`` can do."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ import readme
 from debian_packages import PackagesUnavailable
 from python_environment import PythonEnvironment, SetupFailed, say
 
-PROJECT = Path(__file__).resolve().parent.parent
+PROJECT = Path(__file__).resolve().parents[2]
 DEVELOPMENT = frozenset({"dev"})
 DEMO_KEPT_S = 86_400.0
 LATEST_DEMO = "var/demo/latest/config"
@@ -24,7 +24,8 @@ LATEST_DEMO = "var/demo/latest/config"
 def main(arguments: list[str]) -> int:
     """Run one task; the exit code is 0 done, 1 something is wrong, 2 used wrongly."""
     parser = argparse.ArgumentParser(
-        prog="python3 dev", description="Set up contactd in this folder, then run or test it."
+        prog="python3 deploy/local",
+        description="Set up contactd in this folder, then run or test it.",
     )
     tasks = parser.add_subparsers(dest="task", required=True, metavar="TASK")
     tasks.add_parser("demo", help="set up, then run the service on the demo (Ctrl-C ends it)")
@@ -49,7 +50,7 @@ def main(arguments: list[str]) -> int:
             return generate(environment)
         return check(environment, rest)
     except SetupFailed as error:
-        print(f"dev: {error}", file=sys.stderr)
+        print(f"local: {error}", file=sys.stderr)
         return 1
     except KeyboardInterrupt:
         return 130

@@ -162,7 +162,7 @@ def _first(places: tuple[Path, ...], pattern: str) -> Path | None:
 
 def say(text: str) -> None:
     """Tell the user what is going on, before it takes its time."""
-    print(f"dev: {text}", file=sys.stderr, flush=True)
+    print(f"local: {text}", file=sys.stderr, flush=True)
 
 
 def _ask_administrator(why: str) -> str:

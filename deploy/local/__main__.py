@@ -1,4 +1,4 @@
-"""``python3 dev demo`` and ``python3 dev test``: everything from a bare clone, in one command.
+"""``python3 deploy/local demo`` and ``… test``: everything from a bare clone, in one command.
 
 Only the standard library is used, and this one file is written so that an old Python can read it
 and say which Python is wanted.
