@@ -1,4 +1,4 @@
-"""The outputs that README.md shows, made by running what it says.
+"""The outputs that the documents show, made by running what they say.
 
 A block begins with ``<!-- output: COMMAND -->`` or ``<!-- glimpse: NAME -->`` and ends with
 ``<!-- end -->``. An *output* is the same whenever it is made, over the configuration that ships in
@@ -23,13 +23,14 @@ from pathlib import Path
 
 PROJECT = Path(__file__).resolve().parents[2]
 README = PROJECT / "README.md"
+DOCUMENTS = (*sorted(PROJECT.glob("*.md")), *sorted(PROJECT.glob("*/README.md")))
 BLOCK = re.compile(r"(<!-- (output|glimpse): (.*?) -->\n).*?(<!-- end -->)", re.DOTALL)
 LOG_LINES = 16
 LISTENS_WITHIN_S = 30.0
 
 
 def rewritten(contactd: Path, text: str, kinds: tuple[str, ...] = ("output", "glimpse")) -> str:
-    """A text with its blocks of these kinds made anew."""
+    """A document's text with its blocks of these kinds made anew."""
     with tempfile.TemporaryDirectory() as folder:
         shutil.copytree(PROJECT / "config", Path(folder) / "config")
         glimpses: dict[str, str] = {}
@@ -105,7 +106,7 @@ def wait_until(found: Callable[[], str | bool], service: subprocess.Popen[bytes]
         if result:
             return str(result)
         time.sleep(0.2)
-    raise SystemExit("the service did not show what README.md is to show of it")
+    raise SystemExit("the service did not show what the documents are to show of it")
 
 
 def fetch(url: str) -> str:
