@@ -97,7 +97,7 @@ def test_every_dependency_and_every_extra_has_its_reason():
     assert set(extras) == set(project["optional-dependencies"])
 
 
-def test_the_parts_of_the_house_that_a_document_names_exist():
+def test_the_paths_that_a_document_names_exist():
     text = (PROJECT / "DEVELOPERS.md").read_text()
     for path in re.findall(r"`((?:contactd|tests|deploy)/[\w/.]+)`", text):
         assert (PROJECT / path).exists(), path
