@@ -1,4 +1,4 @@
-"""From checked files to the values of the heart: stations, targets and their elements."""
+"""Builds what one document says: reads what it refers to, and notes what is wrong where."""
 
 from __future__ import annotations
 
@@ -7,20 +7,16 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Protocol
 
-from contactd.config.configuration import ElementFeed, Notice
+from contactd.config.configuration import Notice
 from contactd.config.error_locations import Document, Location, describe
 from contactd.config.files import Unreadable
 from contactd.config.orbit_section import ElementsSection
 from contactd.config.sections import SpanOrCalendar
-from contactd.config.settings import Elements
 from contactd.config.station_file import StationFile
-from contactd.config.target_file import TargetFile
-from contactd.config.types import nearest
 from contactd.core.errors import InputError
 from contactd.core.ground.station import AntennaLimits, ServiceTerms, Station
 from contactd.core.intervals import IntervalSet, union
-from contactd.core.orbit.elements import ElementSet, TimingError
-from contactd.core.target import Target
+from contactd.core.orbit.elements import ElementSet
 
 MOST_ELEMENT_FILE_BYTES = 8 << 20
 MOST_CALENDAR_BYTES = 1 << 20
@@ -192,47 +188,6 @@ class Builder:
             self.document.note(("elements", key), expected, f"sets of {listed}")
         return tuple(sets)
 
-    def target(self, file: TargetFile, rules: Elements) -> Target:
-        """The target of a target's file; its feed, if it has one, is made by :meth:`feed`."""
-        from contactd.config.build_orbit import links_of, motion_of
-        from contactd.config.build_sequence import build_sequences
-
-        section, motion = file.elements, motion_of(self, file)
-        timing_error, stale_after_s = TimingError(), rules.stale_after_s
-        if section is not None:
-            timing_error = TimingError(
-                section.timing_error.at_epoch_s, section.timing_error.per_day_s
-            )
-            stale_after_s = section.stale_after_s or rules.stale_after_s
-            if motion.get("ephemeris") is not None and section.stale_after_s is None:
-                # It says itself how long it may be used.
-                stale_after_s = max(stale_after_s, motion["ephemeris"].validity_s)
-        else:
-            self.notice((), "no elements: no contact can be predicted")
-        return Target(
-            name=file.name,
-            timing_error=timing_error,
-            stale_after_s=stale_after_s,
-            sequences=build_sequences(self, file),
-            links=links_of(self, file),
-            **motion,
-        )
-
-    def feed(self, file: TargetFile, rules: Elements) -> ElementFeed | None:
-        """What is to be fetched for a target, if anything is."""
-        section = file.elements
-        if section is None or section.url is None:
-            return None
-        return ElementFeed(
-            target=file.name,
-            url=section.url,
-            format=section.format,
-            least_interval_s=section.least_interval_s or rules.least_interval_s,
-            timeout_s=rules.timeout_s,
-            size_limit_bytes=rules.size_limit_bytes,
-            catalogue_number=section.catalogue_number,
-        )
-
 
 def _mask(points: tuple[tuple[float, float], ...]) -> tuple[tuple[float, float], ...]:
     """Points of azimuths below 360°: north once, and first."""
@@ -249,14 +204,3 @@ def _parser(key: str) -> Callable[[bytes], tuple[ElementSet, ...]]:
     from contactd.core.orbit.omm import parse_omm
 
     return parse_omm
-
-
-def unknown(word: str, known: list[str], what: str) -> str:
-    """What is expected where a name is not known: the nearest, or all there are."""
-    near = nearest(word, known)
-    if near is not None:
-        return f"{what}; the nearest is {near}"
-    if not known:
-        return f"{what}; there is none"
-    more = ", …" if len(known) > 8 else ""
-    return f"{what}: {', '.join(known[:8])}{more}"
