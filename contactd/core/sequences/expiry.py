@@ -17,6 +17,7 @@ from dataclasses import dataclass, replace
 from contactd.core.sequences.clocks import ClockScale
 from contactd.core.sequences.countdown import Countdown, Span
 from contactd.core.sequences.curves import Curve
+from contactd.core.sequences.knowledge import joined, planned_after
 from contactd.core.sequences.known import SequenceKnowledge
 from contactd.core.sequences.model import Sequence, Start, StartStatus, Step
 from contactd.core.sequences.order import in_order
@@ -68,22 +69,47 @@ def delay_of(step: Step, knowledge: SequenceKnowledge) -> float | None:
 
 
 def known_start(sequence: Sequence, knowledge: SequenceKnowledge) -> Start:
-    """The start as the records have it; what they do not say of it, as it is configured."""
+    """The start as the records have it; what they do not say of it, as it is configured.
+
+    Beside attempts of which it is not known whether they started the sequence, a configured start
+    that was observed stands, and one in doubt is joined. One that is planned waits for the attempts
+    to be decided.
+    """
     start, configured = knowledge.start, sequence.start
     if start is None:
-        start = configured
-        if start.status is StartStatus.IN_DOUBT:
-            # The records knew of no doubt when they told of what ends it.
-            if any(each.refutes for each in knowledge.not_seen.values()):
-                return replace(start, status=StartStatus.REFUTED)
-            if knowledge.seen:
-                return replace(start, status=StartStatus.OBSERVED)
-        return start
+        return _configured(sequence, knowledge)
+    if knowledge.attempts and knowledge.attempted_over is None:
+        return _beside_attempts(start, _configured(sequence, knowledge), configured)
+    if start.status is StartStatus.REFUTED and knowledge.attempts_refuted_at is not None:
+        return planned_after(configured, knowledge.attempts_refuted_at) or start
     if start.earliest is not None or configured.earliest is None:
         return start
     return replace(
         start, earliest=configured.earliest, nominal=configured.nominal, latest=configured.latest
     )
+
+
+def _configured(sequence: Sequence, knowledge: SequenceKnowledge) -> Start:
+    """The configured start, where the records end a doubt of it that they did not know of."""
+    start = sequence.start
+    if start.status is StartStatus.IN_DOUBT:
+        if any(each.refutes for each in knowledge.not_seen.values()):
+            return replace(start, status=StartStatus.REFUTED)
+        if knowledge.seen:
+            return replace(start, status=StartStatus.OBSERVED)
+    return start
+
+
+def _beside_attempts(attempted: Start, now_is: Start, configured: Start) -> Start:
+    """The start that attempts leave, with a configured one that may have come before them."""
+    if configured.status is StartStatus.OBSERVED:
+        status = attempted.status
+        if status is StartStatus.IN_DOUBT:
+            return configured
+        return replace(configured, status=status, stopped_at=attempted.stopped_at)
+    if configured.status is StartStatus.IN_DOUBT and now_is.status is not StartStatus.REFUTED:
+        return joined(configured, attempted)
+    return attempted
 
 
 def timeline(sequence: Sequence, knowledge: SequenceKnowledge) -> Timeline:
