@@ -219,7 +219,13 @@ def next_turn(outlook: TargetOutlook, now: float) -> float:
         turn
         for forecast_ in outlook.forecasts
         for step in forecast_.steps
-        for turn in (step.earliest, step.latest, step.stop_by, *(step.keep_clear or ()))
+        for turn in (
+            step.earliest,
+            step.latest,
+            step.stop_by,
+            *(step.keep_clear or ()),
+            *(moment for each in step.stop_chances for moment in (each.opens, each.closes)),
+        )
         if turn is not None and turn > now
     ]
     return min(turns, default=math.inf)

@@ -341,6 +341,27 @@ class StepStatus(StrEnum):
 
 
 @dataclass(frozen=True, slots=True)
+class StopChance:
+    """A command window in which a stop still catches some or all of the possible expiries.
+
+    Attributes:
+        station, stops: who sends it, and the step that the command stops.
+        opens: the best moment (instant, s) to send it in this window; the earlier, the more it
+            catches.
+        closes: after this instant (s) a stop sent in this window catches nothing.
+        catches_from: the earliest expiry (instant, s) that a stop sent at ``opens`` still prevents.
+        share: of all possible expiries, taken as uniform, what it prevents: above 0, at most 1.
+    """
+
+    station: str
+    stops: str
+    opens: float
+    closes: float
+    catches_from: float
+    share: float
+
+
+@dataclass(frozen=True, slots=True)
 class StepForecast:
     """When a step's countdown runs out, and what that means.
 
@@ -351,9 +372,15 @@ class StepForecast:
         stations: stations whose possible coverage meets the needs somewhere in the interval.
         margin_s: how much earlier or later the expiry interval may fall as a whole and still be
             covered (the smaller of both ways); negative: how far it must move to be covered.
-        stop_by: last instant at which a stop can be sent; None if there is none or no stop rule.
+        stop_by: last instant at which a stop can be sent that is certain to work, wherever start
+            and expiry lie; None if there is none or no stop rule.
         stop_station: the station that would send it.
-        stop_possible: None without a stop rule or expiry; False when no window is left for it.
+        stops: the step that the command stops: the step itself, or an earlier one that takes it
+            along.
+        stop_certain: None without a stop rule or expiry; whether such a moment is still ahead.
+        stop_possible: None as for ``stop_certain``; False when no command window is left in which a
+            stop would prevent any of the possible expiries.
+        stop_chances: the next command windows in which a stop prevents some or all of them.
         keep_clear: (from, until) instants, or None.
         people_in_danger: the part of people-near that meets the keep-clear.
         confirm_at: first instant after the latest expiry at which telemetry can confirm it.
@@ -377,7 +404,10 @@ class StepForecast:
     margin_s: float | None = None
     stop_by: float | None = None
     stop_station: str | None = None
+    stops: str | None = None
+    stop_certain: bool | None = None
     stop_possible: bool | None = None
+    stop_chances: tuple[StopChance, ...] = ()
     keep_clear: tuple[float, float] | None = None
     people_in_danger: IntervalSet = EMPTY
     hazard: str | None = None

@@ -341,9 +341,13 @@ def test_no_window_left_and_a_window_missed_are_both_said() -> None:
     early = made(*CHAIN, services={"command": {"Heron": covered((-3_600, -60))}}).steps[0]
     assert early.stop_possible is False
     passed = made(*CHAIN, services=COMMANDS, now=7_095).steps[0]
-    assert passed.stop_possible is False
     assert passed.stop_by == pytest.approx(T0 + 7_090)
-    assert "can no longer be stopped" in passed.reasons[0]
+    assert passed.stop_certain is False
+    assert passed.stop_possible is True
+    assert "no stop is certain; one sent from" in passed.reasons[0]
+    over = made(*CHAIN, services=COMMANDS, now=7_111).steps[0]
+    assert over.stop_possible is False
+    assert "no command window is left" in over.reasons[0]
 
 
 def test_only_certain_windows_count_for_a_stop() -> None:
