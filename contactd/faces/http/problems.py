@@ -12,6 +12,7 @@ from typing import Any
 from fastapi import FastAPI, Request
 from fastapi.exceptions import RequestValidationError
 from fastapi.responses import JSONResponse
+from pydantic import BaseModel, ConfigDict, Field
 from starlette.exceptions import HTTPException
 
 from contactd.core.errors import (
@@ -45,6 +46,19 @@ TITLES: Mapping[str, str] = {
 """Every code there is, and its title. A code is never renamed."""
 
 _BY_STATUS = {404: "not-found", 405: "wrong-method", 413: "too-large", 429: "too-many"}
+
+
+class ProblemDocument(BaseModel):
+    """An error (RFC 9457)."""
+
+    model_config = ConfigDict(extra="allow")
+
+    type: str = Field(examples=["/api/v1/problems/not-found"])
+    title: str
+    status: int
+    detail: str
+    code: str
+    instance: str | None = None
 
 
 class Problem(Exception):

@@ -12,7 +12,6 @@ from contactd.faces.cli.export.writing import output, write
 from contactd.faces.cli.output import refuse, tell
 from contactd.faces.cli.session import current
 from contactd.faces.cli.situation import chosen, read_configuration
-from contactd.faces.cli.times import moment
 
 if TYPE_CHECKING:
     from contactd.config.configuration import Configuration
@@ -69,7 +68,7 @@ def command(
     now = current().now
     end = now + configuration.settings.horizon.ahead_s if to is None else to
     if end <= start:
-        refuse(f"--to {moment(end)} is not after --from {moment(start)}")
+        refuse("--from is not before --to. Swap them, or give a later --to.")
     targets = {each.name for each in chosen("target", target_names, configuration.targets)}
     stations = {each.name for each in chosen("station", station_names, configuration.stations)}
     every, plan = _plan(configuration, (start, end), origin, targets, stations)
