@@ -77,7 +77,7 @@ def _named(numbers: Sequence[int], waiting: Sequence[Told]) -> list[Told]:
 
 
 def _form(told: Told) -> dict[str, Any]:
-    from contactd.mission.timetext import NEAREST, machine
+    from contactd.mission.timetext import machine
 
     alert = told.alert
     return {

@@ -61,8 +61,8 @@ def print_pointing(
     rows = sum(contact.duration_s / every_s + 2 for contact in contacts)
     if rows > MOST_ROWS:
         refuse(
-            f"found {rows:.0f} rows of pointing; expected at most {MOST_ROWS}: ask for fewer "
-            "contacts with --next, or a longer --every"
+            f"{rows:.0f} rows of pointing are more than {MOST_ROWS}. "
+            "Give a smaller --limit or a longer --every."
         )
     tables = []
     for each in contacts:

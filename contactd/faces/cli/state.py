@@ -110,7 +110,7 @@ def _facts_of(about: str, known: SequenceKnowledge) -> list[tuple[str, dict[str,
 def _form(state: State, at: float, facts: list[dict[str, Any]]) -> dict[str, Any]:
     from contactd.core.change import change_record
     from contactd.mission.documents.service import record_form
-    from contactd.mission.timetext import NEAREST, machine
+    from contactd.mission.timetext import machine
 
     def one(record: Any) -> Any:
         return None if record is None else record_form(record)

@@ -76,7 +76,7 @@ def command(
 def _show(state: AlertState, now: float, day_of_year: bool, form: str) -> None:
     letters: Sequence[DeadLetter] = state.dead_letters
     if form != "table":
-        from contactd.mission.timetext import NEAREST, machine
+        from contactd.mission.timetext import machine
 
         forms = [
             {

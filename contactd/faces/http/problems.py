@@ -104,11 +104,11 @@ def not_found(kind: str, name: str, known: list[str]) -> Problem:
     import difflib
 
     near = difflib.get_close_matches(name, known, n=1)
-    hint = f"; did you mean {near[0]!r}?" if near else ""
+    hint = f" Did you mean {near[0]!r}?" if near else ""
     if not near and known:
         more = f" and {len(known) - MOST_LISTED} more" if len(known) > MOST_LISTED else ""
-        hint = f"; expected one of {', '.join(map(repr, known[:MOST_LISTED]))}{more}"
-    return Problem(404, "not-found", f"there is no {kind} {name!r}{hint}", kind=kind, found=name)
+        hint = f" Use one of {', '.join(map(repr, known[:MOST_LISTED]))}{more}."
+    return Problem(404, "not-found", f"No {kind} {name!r}.{hint}", kind=kind, found=name)
 
 
 def input_problem(*errors: InputError, status: int = 422) -> Problem:

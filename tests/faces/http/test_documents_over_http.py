@@ -150,8 +150,8 @@ def test_large_documents_travel_compressed_and_are_the_same(service):
 @pytest.mark.parametrize(
     ("path", "status", "code", "says"),
     [
-        ("/contacts?target=Lantern", 404, "not-found", "did you mean 'Lantern 3'?"),
-        ("/contacts?station=Bren Head", 404, "not-found", "did you mean 'Brenn Head'?"),
+        ("/contacts?target=Lantern", 404, "not-found", "Did you mean 'Lantern 3'?"),
+        ("/contacts?station=Bren Head", 404, "not-found", "Did you mean 'Brenn Head'?"),
         ("/contacts?from=2026-12-03T08:00:00", 422, "input", "no time zone"),
         ("/contacts?from=yesterday", 422, "input", "is not a UTC time"),
         ("/contacts?limit=0", 422, "input", "greater than or equal to 1"),

@@ -58,7 +58,7 @@ def command(
     if to <= start:
         refuse("--from is not before --to. Swap them, or give a later --to.")
     if every_s <= 0:
-        refuse("found --every 0s; expected a duration above zero")
+        refuse("--every is zero. Give a longer duration.")
     configuration = read_configuration(config_dir)
     target = one("target", target_name, configuration.targets)
 

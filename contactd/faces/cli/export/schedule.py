@@ -63,7 +63,7 @@ def command(
     here; it was not validated against the standard's schema, which could not be had.
     """
     if update is not None and (output is not None or form != "calendar"):
-        refuse("found --update; expected it with --format calendar alone, and without --output")
+        refuse("--update needs --format calendar without --output. Remove one.")
     configuration = read_configuration(config_dir)
     now = current().now
     end = now + configuration.settings.horizon.ahead_s if to is None else to

@@ -274,15 +274,15 @@ def _print(
 
 
 def _form(each: Difference) -> dict[str, Any]:
-    from contactd.mission.timetext import NEAREST, NO_EARLIER, NO_LATER, machine
+    from contactd.mission.timetext import NO_EARLIER, NO_LATER, machine
 
     asked, given = each.asked, each.given
     return {
         "station": each.station,
         "target": each.target,
         "kind": str(each.kind),
-        "asked_from": None if asked is None else machine(asked.start, NEAREST),
-        "asked_to": None if asked is None else machine(asked.end, NEAREST),
+        "asked_from": None if asked is None else machine(asked.start, NO_EARLIER),
+        "asked_to": None if asked is None else machine(asked.end, NO_LATER),
         "given_from": None if given is None else machine(given.start, NO_EARLIER),
         "given_to": None if given is None else machine(given.end, NO_LATER),
         "text": each.text,
