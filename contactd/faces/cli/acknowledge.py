@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from contactd.alerts.tracked import Told
     from contactd.core.record import Record
 
-FIELDS = ("number", "severity", "kind", "subject", "what", "advice", "concerns", "identity")
+FIELDS = ("number", "severity", "kind", "subject", "what", "do", "moment", "identity")
 
 
 @click.command("acknowledge")
@@ -86,8 +86,8 @@ def _form(told: Told) -> dict[str, Any]:
         "kind": alert.kind,
         "subject": alert.subject,
         "what": alert.what,
-        "advice": alert.advice,
-        "concerns": machine(alert.concerns, NEAREST),
+        "do": alert.advice,
+        "moment": machine(alert.concerns, NEAREST),
         "identity": alert.identity,
     }
 

@@ -10,7 +10,7 @@ from contactd.faces.cli import options
 from contactd.faces.cli.output import as_csv, as_json, refuse
 from contactd.faces.cli.session import current
 from contactd.faces.cli.situation import read_configuration
-from contactd.mission.timetext import from_now, moment
+from contactd.mission.timetext import NEAREST, from_now, moment
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
