@@ -10,7 +10,7 @@ from contactd.faces.cli import options
 from contactd.faces.cli.output import as_csv, as_json, refuse
 from contactd.faces.cli.session import current
 from contactd.faces.cli.situation import read_configuration
-from contactd.faces.cli.times import from_now, moment
+from contactd.mission.timetext import NEAREST, from_now, moment
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from contactd.alerts.tracked import Told
     from contactd.core.record import Record
 
-FIELDS = ("number", "severity", "kind", "subject", "what", "advice", "concerns", "identity")
+FIELDS = ("number", "severity", "kind", "subject", "what", "do", "moment", "identity")
 
 
 @click.command("acknowledge")
@@ -77,7 +77,7 @@ def _named(numbers: Sequence[int], waiting: Sequence[Told]) -> list[Told]:
 
 
 def _form(told: Told) -> dict[str, Any]:
-    from contactd.faces.contract import time_text
+    from contactd.mission.timetext import machine
 
     alert = told.alert
     return {
@@ -86,8 +86,8 @@ def _form(told: Told) -> dict[str, Any]:
         "kind": alert.kind,
         "subject": alert.subject,
         "what": alert.what,
-        "advice": alert.advice,
-        "concerns": time_text(alert.concerns),
+        "do": alert.advice,
+        "moment": machine(alert.concerns, NEAREST),
         "identity": alert.identity,
     }
 
@@ -105,7 +105,8 @@ def _show(waiting: Sequence[Told], now: float, day_of_year: bool, form: str) -> 
             say(screen, "No alert waits.")
         for told in waiting:
             alert = told.alert
-            at = f"{moment(alert.concerns, day_of_year)} ({from_now(alert.concerns, now)})"
+            at = moment(alert.concerns, NEAREST, day_of_year=day_of_year)
+            at += f" ({from_now(alert.concerns, now, NEAREST)})"
             head = f"{told.number:>6}  {alert.severity}: {alert.what}"
             say(screen, head, style=STYLES[str(alert.severity)], hang=8)
             say(screen, f"{alert.subject}, {at}", indent=8)
@@ -114,7 +115,7 @@ def _show(waiting: Sequence[Told], now: float, day_of_year: bool, form: str) -> 
 
 
 def _say_done(written: Sequence[Record], chosen: Sequence[Told], form: str) -> None:
-    from contactd.faces.contract import record_form
+    from contactd.mission.documents.service import record_form
 
     if form == "json":
         as_json([record_form(record) for record in written])

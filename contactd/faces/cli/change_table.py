@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from contactd.core.sequences.model import Start, StepForecast
 from contactd.faces.cli.forecast_table import start_line
 from contactd.faces.cli.tables import STYLES, Cell, Column, say, show
-from contactd.faces.cli.times import later_on, moment_after, moment_before
+from contactd.mission.timetext import NO_EARLIER, NO_LATER, moment, on_day_of
 
 if TYPE_CHECKING:
     from contactd.core.outlook import TargetOutlook
@@ -76,7 +76,7 @@ def _stop(step: StepForecast, day_of_year: bool) -> str:
     if step.stop_by is None:
         return "-"
     station = f" from {step.stop_station}" if step.stop_station else ""
-    return f"{moment_before(step.stop_by, day_of_year)}{station}"
+    return f"{moment(step.stop_by, NO_LATER, day_of_year=day_of_year)}{station}"
 
 
 def _facts(start: Start) -> tuple[object, ...]:
@@ -94,6 +94,9 @@ def _cells(step: StepForecast, day_of_year: bool) -> list[Cell]:
     covered = str(step.coverage) if step.coverage is not None else "-"
     bounds: list[Cell] = ["-", "-"]
     if step.earliest is not None and step.latest is not None:
-        earliest = moment_before(step.earliest, day_of_year)
-        bounds = [earliest, later_on(moment_after(step.latest, day_of_year), earliest)]
+        earliest = moment(step.earliest, NO_LATER, day_of_year=day_of_year)
+        bounds = [
+            earliest,
+            on_day_of(moment(step.latest, NO_EARLIER, day_of_year=day_of_year), earliest),
+        ]
     return [str(step.status), *bounds, (covered, STYLES.get(covered, ""))]

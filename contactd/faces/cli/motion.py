@@ -6,7 +6,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from contactd.faces.cli.output import complain, tell
-from contactd.faces.cli.times import length
+from contactd.mission.timetext import NO_EARLIER, NO_LATER, length, moment, outer
 
 if TYPE_CHECKING:
     from contactd.config.configuration import Configuration
@@ -26,20 +26,17 @@ def track_of(target: Target, now: float, span: tuple[float, float]) -> Track | N
     epoch = target.epoch(seen_from)
     if epoch is None:
         complain(
-            f"{target.name}: found no elements; expected a set in its file: nothing is predicted "
-            "for it until it has one"
+            f"{target.name}: No elements. Add a set to its file; nothing is predicted without one."
         )
         return None
     stale = stale_text(target, now, epoch)
     if stale:
-        tell(f"caution: {target.name}: {stale}")
+        tell(f"note: {target.name}: {stale}")
     opens = target.uncertain_from(seen_from, span)
     if opens is not None:
-        from contactd.faces.cli.times import moment
-
         tell(
-            f"caution: {target.name}: from {moment(opens)} on contacts depend on how a planned "
-            "manoeuvre goes; they are shown as planned"
+            f"note: {target.name}: from {moment(opens, NO_LATER)} on contacts depend on how a "
+            "planned manoeuvre goes; they are shown as planned"
         )
     try:
         return target.track(seen_from, span)
@@ -61,30 +58,34 @@ def stale_text(target: Target, now: float, epoch: float) -> str:
     elif target.state is not None:
         what, whose = "state is", "its"
     return (
-        f"the {what} {length(age_s)} from {whose} epoch and stale after "
-        f"{length(target.stale_after_s)}: get a newer {'set' if target.is_plain else 'one'}"
+        f"the {what} {length(age_s, NO_EARLIER)} from {whose} epoch and stale after "
+        f"{length(target.stale_after_s, NO_LATER)}. Get a newer "
+        f"{'set' if target.is_plain else 'one'}."
     )
 
 
-def problems_of(target: Target, track: Track, now: float, span: tuple[float, float]) -> list[str]:
-    """Why a track does not reach through a span (instants, s)."""
+def problems_of(
+    target: Target, track: Track, now: float, span: tuple[float, float]
+) -> tuple[list[str], list[str]]:
+    """Why a track does not reach through a span (instants, s).
+
+    Returns:
+        (what is wrong in any case, where the motion ceases to be known before the span's end).
+    """
     if target.is_plain:
         from contactd.core.contacts.prediction import problems_of as failures
 
-        return [str(problem) for problem in failures(track, *span)]
+        return [str(problem) for problem in failures(track, *span)], []
     from contactd.core.contacts.reach import reach_of
-    from contactd.faces.cli.times import moment
 
     reach = reach_of(track, span, now)
-    found = [f"{target.name}: {reach.problem}"] if reach.problem else []
-    if not reach.problem and reach.span[1] < span[1]:
-        found.append(f"{target.name}: its motion is known until {moment(reach.span[1])} only")
-    found += [
-        f"{target.name}: its motion is not known from {moment(start)} to {moment(end)}"
-        for start, end in reach.gaps
-        if not reach.problem
-    ]
-    return found
+    if reach.problem:
+        return [f"{target.name}: {reach.problem}"], []
+    gaps = [f"{target.name}: its motion is not known from {outer(*gap)}" for gap in reach.gaps]
+    if reach.span[1] < span[1]:
+        until = moment(reach.span[1], NO_LATER)
+        return gaps, [f"{target.name}: its motion is known until {until} only"]
+    return gaps, []
 
 
 def with_fetched_elements(configuration: Configuration) -> Configuration:
@@ -98,7 +99,7 @@ def with_fetched_elements(configuration: Configuration) -> Configuration:
     try:
         adopted = state_of(configuration).elements
     except ContactdError as error:
-        complain(f"fetched elements cannot be had: {error}")
+        complain(f"fetched elements cannot be read: {error}")
         return configuration
     targets = dict(configuration.targets)
     for name in configuration.feeds:

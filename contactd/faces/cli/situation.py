@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, TypeVar
 import click
 
 from contactd.faces.cli.names import resolve
-from contactd.faces.cli.output import WRONG, complain, mend, refuse, tell
+from contactd.faces.cli.output import WRONG, complain, correct, refuse, tell
 from contactd.faces.cli.session import current
 
 if TYPE_CHECKING:
@@ -63,9 +63,9 @@ def read_configuration(config_dir: str) -> Configuration:
     if errors:
         settings = any(Path(error.path) == folder / SETTINGS_FILE for error in errors)
         if settings or not configuration.stations or not configuration.targets:
-            tell(mend(len(errors)))
+            tell(correct(len(errors)))
             raise click.exceptions.Exit(WRONG)
-        tell(f"caution: what is wrong there is left out of this answer. {mend(len(errors))}")
+        tell(f"note: this answer leaves out what is invalid there. {correct(len(errors))}")
     from contactd.faces.cli.motion import with_fetched_elements
 
     return with_fetched_elements(configuration)
@@ -102,5 +102,5 @@ def sequence_of(target: Target, given: str) -> Sequence:
         click.UsageError: for a name that is not known; it says the nearest.
     """
     if not target.sequences:
-        refuse(f"found sequence {given!r}; expected another target: {target.name} has no sequences")
+        refuse(f"No sequence {given!r}: {target.name} has no sequences. Name another target.")
     return one("sequence", given, {each.name: each for each in target.sequences})

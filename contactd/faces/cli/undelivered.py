@@ -10,7 +10,7 @@ from contactd.faces.cli import options
 from contactd.faces.cli.output import as_csv, as_json, refuse
 from contactd.faces.cli.session import current
 from contactd.faces.cli.situation import read_configuration
-from contactd.faces.cli.times import from_now, moment
+from contactd.mission.timetext import NEAREST, from_now, moment
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -67,7 +67,7 @@ def command(
         for record in written:
             say(console(), recorded_line(record))
         return
-    from contactd.faces.contract import record_form
+    from contactd.mission.documents.service import record_form
 
     forms = [record_form(record) for record in written]
     as_json(forms) if form == "json" else as_csv(list(forms[0]), forms)
@@ -76,12 +76,12 @@ def command(
 def _show(state: AlertState, now: float, day_of_year: bool, form: str) -> None:
     letters: Sequence[DeadLetter] = state.dead_letters
     if form != "table":
-        from contactd.faces.contract import time_text
+        from contactd.mission.timetext import machine
 
         forms = [
             {
                 "number": letter.number,
-                "at": time_text(letter.at),
+                "at": machine(letter.at, NEAREST),
                 "channel": letter.channel,
                 "attempts": letter.attempts,
                 "reason": letter.reason,
@@ -98,7 +98,8 @@ def _show(state: AlertState, now: float, day_of_year: bool, form: str) -> None:
     if not letters:
         say(screen, "Every message was delivered, or is still being tried.")
     for letter in letters:
-        when = f"{moment(letter.at, day_of_year)} ({from_now(letter.at, now)})"
+        when = moment(letter.at, NEAREST, day_of_year=day_of_year)
+        when += f" ({from_now(letter.at, now, NEAREST)})"
         head = f"{letter.number:>6}  {letter.channel}: given up {when}"
         say(screen, head, style="bold", hang=8)
         say(screen, f"after {letter.attempts} attempts: {letter.reason}", indent=8)

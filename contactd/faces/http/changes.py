@@ -8,7 +8,7 @@ from typing import Any
 from contactd.core import instants
 from contactd.core.outlook import Snapshot
 from contactd.core.sequences.model import StepForecast
-from contactd.faces.contract import step_form
+from contactd.mission.documents.steps import step_form
 
 Key = tuple[str, str, str]
 

@@ -22,9 +22,8 @@ from contactd.core.sequences import statements
 from contactd.core.sequences.known import SequenceKnowledge
 from contactd.core.sequences.model import Sequence
 from contactd.core.sequences.nondetection import step_not_seen
-from contactd.faces.contract import time_text
 from contactd.faces.http.context import Instant
-from contactd.mission.timetext import NotALength, read_length
+from contactd.mission.timetext import NEAREST, NotALength, machine, read_length
 
 LONGEST_TEXT = 2_000
 BACK_S = 86_400.0
@@ -261,7 +260,7 @@ class NotSeen(_Entry):
         span = (min(first, last) - BACK_S, max(scene.recorded_at, last) + BACK_S)
         if span[1] - span[0] > LONGEST_WATCH_S:
             expected = "a watch within the last sixty days"
-            raise InputError(expected, str(time_text(first)), "watched_from")
+            raise InputError(expected, str(machine(first, NEAREST)), "watched_from")
         prediction = scene.coverage(span)
         body = step_not_seen(
             scene.of_sequence,

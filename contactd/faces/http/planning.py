@@ -12,15 +12,17 @@ from contactd.core.intervals import IntervalSet
 from contactd.core.planning import Prediction
 from contactd.core.record import Record
 from contactd.core.sequences import statements
-from contactd.core.sequences.align import Alignment, Option, Rank, Robust, align, remaining_starts
+from contactd.core.sequences.align import Alignment, Rank, Robust, align, remaining_starts
 from contactd.core.sequences.clocks import ClockScale
 from contactd.core.sequences.forecast import forecast
 from contactd.core.sequences.known import SequenceKnowledge
 from contactd.core.sequences.model import Sequence, Start, StartStatus
 from contactd.core.sequences.problem import offsets
 from contactd.core.sequences.rules import Question, rules
-from contactd.faces.contract import step_form, time_text
-from contactd.faces.http.forms import spans_form
+from contactd.mission.documents import steps as documents
+from contactd.mission.documents.spans import inner_forms
+from contactd.mission.documents.steps import step_form
+from contactd.mission.timetext import NEAREST, machine
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,7 +47,7 @@ class Desk:
     def options(
         self, settings: Mapping[str, float], rank: Rank, most: int, explain: bool = True
     ) -> Alignment:
-        """The best plans with these dials given and the others open."""
+        """The best plans with these settings given and the others open."""
         return align(
             self.sequence,
             self.prediction.outlook.services,
@@ -61,7 +63,7 @@ class Desk:
         )
 
     def whole(self, settings: Mapping[str, float]) -> dict[str, float]:
-        """A value for every dial: as given, as known, as configured, else its least."""
+        """A value for every setting: as given, as known, as configured, else its least."""
         found = {}
         for step in self.sequence.steps:
             dial = step.delay.setting
@@ -77,7 +79,7 @@ class Desk:
         return found
 
     def feasible(self, settings: Mapping[str, float]) -> IntervalSet:
-        """Start times that keep every step covered, with every dial set."""
+        """Start times that keep every step covered, with every setting chosen."""
         return remaining_starts(
             self.sequence,
             self.prediction.outlook.services,
@@ -105,7 +107,7 @@ class Desk:
                 {
                     "step": rule.step,
                     "rule": str(rule.kind),
-                    "starts": spans_form(starts.clip(*self.allowed)),
+                    "starts": inner_forms(starts.clip(*self.allowed)),
                 }
             )
         return found
@@ -139,41 +141,15 @@ class Desk:
 def alignment_form(alignment: Alignment) -> dict[str, Any]:
     """An alignment, with what the page shows beside the form that other programs rely on."""
     return {
-        "options": [option_form(option) for option in alignment.options],
-        "blocked_by": [
-            {"step": each.step, "reason": each.reason, "relaxation": each.relaxation}
-            for each in alignment.blocked_by
-        ],
+        **documents.alignment_form(alignment),
         "complete": alignment.complete,
         "robust_cost_s": alignment.robust_cost_s,
         "notice": alignment.notice,
     }
 
 
-def option_form(option: Option) -> dict[str, Any]:
-    """One option."""
-    return {
-        "start_from": time_text(option.start_from),
-        "start_until": time_text(option.start_until),
-        "best_start": time_text(option.best_start),
-        "margin_s": round(option.margin_s, 3),
-        "settings": dict(option.settings),
-        "steps": [
-            {
-                "step": step.step,
-                "earliest": time_text(step.earliest),
-                "nominal": time_text(step.nominal),
-                "latest": time_text(step.latest),
-                "stations": list(step.stations),
-                "margin_s": None if step.margin_s is None else round(step.margin_s, 3),
-            }
-            for step in option.steps
-        ],
-    }
-
-
-def dial_forms(sequence: Sequence, settings: Mapping[str, float]) -> list[dict[str, Any]]:
-    """Every dial: what it can take, and where it stands."""
+def setting_forms(sequence: Sequence, settings: Mapping[str, float]) -> list[dict[str, Any]]:
+    """Every setting: what it can take, and what it is set to."""
     return [
         {
             "step": step.name,
@@ -196,13 +172,13 @@ def plan_records(
     now: float,
     identity: str = "",
 ) -> list[Record]:
-    """The records that a chosen plan becomes: every dial's setting, and the planned start.
+    """The records that a chosen plan becomes: every setting, and the planned start.
 
     Raises:
-        InputError: for a setting that a dial cannot take, or a start in the past.
+        InputError: for a value that a setting cannot take, or a start in the past.
     """
     if start < now:
-        raise InputError("a start that is still to come", str(time_text(start)), "start")
+        raise InputError("a start that is still to come", str(machine(start, NEAREST)), "start")
     records = [
         Record(
             now,

@@ -12,6 +12,7 @@ from typing import Any
 from fastapi import FastAPI, Request
 from fastapi.exceptions import RequestValidationError
 from fastapi.responses import JSONResponse
+from pydantic import BaseModel, ConfigDict, Field
 from starlette.exceptions import HTTPException
 
 from contactd.core.errors import (
@@ -45,6 +46,19 @@ TITLES: Mapping[str, str] = {
 """Every code there is, and its title. A code is never renamed."""
 
 _BY_STATUS = {404: "not-found", 405: "wrong-method", 413: "too-large", 429: "too-many"}
+
+
+class ProblemDocument(BaseModel):
+    """An error (RFC 9457)."""
+
+    model_config = ConfigDict(extra="allow")
+
+    type: str = Field(examples=["/api/v1/problems/not-found"])
+    title: str
+    status: int
+    detail: str
+    code: str
+    instance: str | None = None
 
 
 class Problem(Exception):
@@ -90,11 +104,11 @@ def not_found(kind: str, name: str, known: list[str]) -> Problem:
     import difflib
 
     near = difflib.get_close_matches(name, known, n=1)
-    hint = f"; did you mean {near[0]!r}?" if near else ""
+    hint = f" Did you mean {near[0]!r}?" if near else ""
     if not near and known:
         more = f" and {len(known) - MOST_LISTED} more" if len(known) > MOST_LISTED else ""
-        hint = f"; expected one of {', '.join(map(repr, known[:MOST_LISTED]))}{more}"
-    return Problem(404, "not-found", f"there is no {kind} {name!r}{hint}", kind=kind, found=name)
+        hint = f" Use one of {', '.join(map(repr, known[:MOST_LISTED]))}{more}."
+    return Problem(404, "not-found", f"No {kind} {name!r}.{hint}", kind=kind, found=name)
 
 
 def input_problem(*errors: InputError, status: int = 422) -> Problem:

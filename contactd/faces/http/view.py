@@ -16,7 +16,7 @@ from contactd.core.outlook import Health, Snapshot
 from contactd.core.planning import Prediction, Target
 from contactd.core.record import Record
 from contactd.core.sequences.known import SequenceKnowledge
-from contactd.faces.contract import SHOWN_WITHIN_S
+from contactd.mission.documents.spans import SHOWN_WITHIN_S
 
 
 @dataclass(frozen=True, slots=True)

@@ -76,9 +76,9 @@ def test_the_help_of_every_command_fits_eighty_columns(name: str) -> None:
 def test_a_wrong_command_is_told_with_the_nearest(watch: Watch) -> None:
     answer = watch("forcast", config=False)
     assert answer.code == 2
-    assert "found command 'forcast'; did you mean 'forecast'?" in answer.err
+    assert "No command 'forcast'. Did you mean 'forecast'?" in answer.err
     answer = watch("xyz", config=False)
-    assert "expected one of: run, check, contacts" in answer.err
+    assert "Use one of: run, check, contacts" in answer.err
 
 
 def modules_after(*arguments: str) -> set[str]:
@@ -129,7 +129,7 @@ def test_the_demo_is_written_checked_and_forecast(tmp_path: Path) -> None:
     assert {"covered", "uncovered"} <= verdicts
     again = watch("demo", "config", config=False)
     assert again.code == 2
-    assert "expected a new or an empty folder" in again.err
+    assert "Name a new or an empty folder" in again.err
 
 
 def test_run_is_handed_the_folder_and_its_exit_code_is_passed_on(watch: Watch) -> None:

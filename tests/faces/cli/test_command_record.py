@@ -121,8 +121,8 @@ def test_a_start_outside_the_planned_time_is_recorded_with_a_caution(watch: Watc
 @pytest.mark.parametrize(
     ("arguments", "message"),
     [
-        (["Lantern", "wake-up", "--at", "now"], "did you mean 'Lantern 3'?"),
-        (["Lantern 3", "wakeup", "--at", "now"], "did you mean 'wake-up'?"),
+        (["Lantern", "wake-up", "--at", "now"], "Did you mean 'Lantern 3'?"),
+        (["Lantern 3", "wakeup", "--at", "now"], "Did you mean 'wake-up'?"),
         (["Heron 1", "wake-up", "--at", "now"], "Heron 1 has no sequences"),
         (["Lantern 3", "wake-up"], "expected --at TIME, or --earliest TIME and --latest TIME"),
         (["Lantern 3", "wake-up", "--earliest", "-1h"], "expected both --earliest and --latest"),

@@ -158,7 +158,7 @@ def test_a_dial_moves_its_step_and_those_after_it(watch: Watch) -> None:
         (["receiver on", "2h 35min"], "9000 s or 9600 s"),
         (["receiver on", "20h"], "from 3600 s to 32400 s"),
         (["beacon", "2h"], "this one's delay is fixed"),
-        (["reciever on", "2h"], "did you mean 'receiver on'?"),
+        (["reciever on", "2h"], "Did you mean 'receiver on'?"),
     ],
 )
 def test_a_dial_cannot_stand_where_it_has_no_value(

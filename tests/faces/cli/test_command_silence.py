@@ -81,7 +81,7 @@ def test_the_list_fits_eighty_columns(watch: Watch) -> None:
         (["--until", UNTIL], "expected --why TEXT"),
         (["--until", "-1h", "--why", "x"], "expected a time after --from and after now"),
         (["--until", UNTIL, "--why", "x", "--kind", "contact-comming"], "'contact-coming'?"),
-        (["--until", UNTIL, "--why", "x", "--target", "Lantem 3"], "did you mean 'Lantern 3'?"),
+        (["--until", UNTIL, "--why", "x", "--target", "Lantem 3"], "Did you mean 'Lantern 3'?"),
     ],
 )
 def test_a_silence_without_end_or_reason_is_refused(

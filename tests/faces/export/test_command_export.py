@@ -111,8 +111,8 @@ def test_an_exported_ephemeris_is_the_motion_that_is_predicted_from(
     [
         (["calendar", "--update", "a.ics", "--output", "b.ics"], 2, "expected one of them"),
         (["calendar", "--to", "-1h"], 2, "is not after --from"),
-        (["elements", "Lantem 3"], 2, "did you mean 'Lantern 3'?"),
-        (["ephemeris", "Lantern 3", "--every", "0s"], 2, "expected a duration above zero"),
+        (["elements", "Lantem 3"], 2, "Did you mean 'Lantern 3'?"),
+        (["ephemeris", "Lantern 3", "--every", "0s"], 2, "--every is zero"),
         (["ephemeris", "Lantern 3", "--every", "1ms"], 2, "too many"),
         (["elements", "Lantern 3", "--output", "/nowhere/x.omm"], 1, "expected a file that can be"),
     ],

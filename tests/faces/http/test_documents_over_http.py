@@ -10,10 +10,11 @@ from pathlib import Path
 import pytest
 from pydantic import TypeAdapter
 
-from contactd.faces.contract import CONTACT_FIELDS, FORECAST_FIELDS
-from contactd.faces.http import models
 from contactd.faces.http.problems import TITLES
 from contactd.faces.http.routes.handover import HandoverSheet
+from contactd.mission.documents import models
+from contactd.mission.documents.models import Contact as ContactDocument
+from contactd.mission.documents.models import Step as StepDocument
 
 pytestmark = pytest.mark.process
 
@@ -66,14 +67,14 @@ def test_every_described_document_is_looked_at(service):
 def test_contacts_have_the_fields_that_other_programs_rely_on_in_order_of_aos(service):
     contacts = service.json("/contacts", limit=5000)
     assert len(contacts) > 100
-    assert all(tuple(each) == CONTACT_FIELDS for each in contacts)
+    assert all(tuple(each) == tuple(ContactDocument.__annotations__) for each in contacts)
     assert [each["aos"] for each in contacts] == sorted(each["aos"] for each in contacts)
 
 
 def test_forecasts_have_the_fields_that_other_programs_rely_on(service):
     steps = service.json("/forecast")
     assert {each["target"] for each in steps} == {"Lantern 3", "Thistle", "Orrery"}
-    assert all(tuple(each) == FORECAST_FIELDS for each in steps)
+    assert all(tuple(each) == tuple(StepDocument.__annotations__) for each in steps)
 
 
 def test_contacts_are_those_of_the_command_line(service):
@@ -149,8 +150,8 @@ def test_large_documents_travel_compressed_and_are_the_same(service):
 @pytest.mark.parametrize(
     ("path", "status", "code", "says"),
     [
-        ("/contacts?target=Lantern", 404, "not-found", "did you mean 'Lantern 3'?"),
-        ("/contacts?station=Bren Head", 404, "not-found", "did you mean 'Brenn Head'?"),
+        ("/contacts?target=Lantern", 404, "not-found", "Did you mean 'Lantern 3'?"),
+        ("/contacts?station=Bren Head", 404, "not-found", "Did you mean 'Brenn Head'?"),
         ("/contacts?from=2026-12-03T08:00:00", 422, "input", "no time zone"),
         ("/contacts?from=yesterday", 422, "input", "is not a UTC time"),
         ("/contacts?limit=0", 422, "input", "greater than or equal to 1"),

@@ -168,7 +168,7 @@ def need_text(name: str, given: str) -> str:
 
 def print_record(record: Record, manner: Manner) -> None:
     """Print a record that moves no forecast."""
-    from contactd.faces.contract import record_form
+    from contactd.mission.documents.service import record_form
 
     form = record_form(record)
     if manner.form == "json":
@@ -193,7 +193,9 @@ def _print(record: Record, before: TargetOutlook, after: TargetOutlook, manner: 
 
         show_change(console(), record, before, after, current().now, manner.day_of_year)
         return
-    from contactd.faces.contract import FORECAST_FIELDS, forecast_forms, record_form
+    from contactd.mission.documents.models import Step as StepDocument
+    from contactd.mission.documents.service import record_form
+    from contactd.mission.documents.steps import forecast_forms
 
     forms = {"before": forecast_forms(before.forecasts), "after": forecast_forms(after.forecasts)}
     if manner.form == "json":
@@ -204,6 +206,6 @@ def _print(record: Record, before: TargetOutlook, after: TargetOutlook, manner: 
     rows: list[dict[str, object]] = []
     names: list[str] = []
     for moment, steps in forms.items():
-        names, flattened = flat(FORECAST_FIELDS, steps)
+        names, flattened = flat(tuple(StepDocument.__annotations__), steps)
         rows += [{"when": moment, **row} for row in flattened]
     as_csv(["when", *names], rows)

@@ -15,7 +15,7 @@ from contactd.faces.cli.output import as_csv, as_json, complain, refuse, tell
 from contactd.faces.cli.record.entry import Manner, recording, store
 from contactd.faces.cli.session import current
 from contactd.faces.cli.situation import chosen, read_configuration
-from contactd.faces.cli.times import later_on, moment
+from contactd.mission.timetext import NEAREST, moment, on_day_of
 
 if TYPE_CHECKING:
     from contactd.config.configuration import Configuration
@@ -244,7 +244,7 @@ def _print(
     reports: Sequence[Report], records: Sequence[Record], found: Understood, manner: Manner
 ) -> None:
     if manner.form == "json":
-        from contactd.faces.contract import record_form
+        from contactd.mission.documents.service import record_form
 
         as_json(
             [
@@ -274,17 +274,17 @@ def _print(
 
 
 def _form(each: Difference) -> dict[str, Any]:
-    from contactd.faces.contract import time_text
+    from contactd.mission.timetext import NO_EARLIER, NO_LATER, machine
 
     asked, given = each.asked, each.given
     return {
         "station": each.station,
         "target": each.target,
         "kind": str(each.kind),
-        "asked_from": None if asked is None else time_text(asked.start),
-        "asked_to": None if asked is None else time_text(asked.end),
-        "given_from": None if given is None else time_text(given.start),
-        "given_to": None if given is None else time_text(given.end),
+        "asked_from": None if asked is None else machine(asked.start, NO_EARLIER),
+        "asked_to": None if asked is None else machine(asked.end, NO_LATER),
+        "given_from": None if given is None else machine(given.start, NO_EARLIER),
+        "given_to": None if given is None else machine(given.end, NO_LATER),
         "text": each.text,
     }
 
@@ -297,8 +297,8 @@ def _show(
 
     schedule = report.schedule
     say(screen, recorded_line(record), style="bold")
-    start = moment(schedule.start, day_of_year)
-    end = later_on(moment(schedule.end, day_of_year), start)
+    start = moment(schedule.start, NEAREST, day_of_year=day_of_year)
+    end = on_day_of(moment(schedule.end, NEAREST, day_of_year=day_of_year), start)
     count = len(schedule.bookings)
     contacts = "1 contact" if count == 1 else f"{count} contacts"
     say(screen, f"{schedule.station} granted {contacts}, {start} to {end}.", hang=2)
@@ -333,8 +333,8 @@ def _show_differences(
     for each in others:
         either = each.given or each.asked
         assert either is not None, "a difference has one of the two"
-        begins = moment(either.start, day_of_year)
-        ends = later_on(moment(either.end, day_of_year), begins)
+        begins = moment(either.start, NEAREST, day_of_year=day_of_year)
+        ends = on_day_of(moment(either.end, NEAREST, day_of_year=day_of_year), begins)
         style = {Kind.REFUSED: "bold red", Kind.SHORTER: "yellow", Kind.MOVED: "yellow"}
         rows.append(
             [begins, ends, each.target, (str(each.kind), style.get(each.kind, "")), each.text]

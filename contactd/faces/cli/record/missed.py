@@ -11,7 +11,7 @@ from contactd.faces.cli.output import tell
 from contactd.faces.cli.record.entry import Manner, enter, recording, why
 from contactd.faces.cli.session import current
 from contactd.faces.cli.situation import one, read_configuration
-from contactd.faces.cli.times import moment
+from contactd.mission.timetext import NEAREST, moment
 
 if TYPE_CHECKING:
     from contactd.core.contacts.contact import Contact
@@ -58,5 +58,12 @@ def command(
 def _question(target: str, station: str, at: float, contacts: list[Contact]) -> None:
     """A caution when no contact is predicted then: it may be a slip of the pen."""
     near = min(contacts, key=lambda each: min(abs(each.aos - at), abs(each.los - at)), default=None)
-    nearest = f"; the nearest is from {moment(near.aos)} to {moment(near.los)}" if near else ""
-    tell(f"caution: no contact of {target} over {station} is predicted at {moment(at)}{nearest}")
+    nearest = (
+        f"; the nearest is from {moment(near.aos, NEAREST)} to {moment(near.los, NEAREST)}"
+        if near
+        else ""
+    )
+    tell(
+        f"caution: no contact of {target} over {station} is predicted at "
+        f"{moment(at, NEAREST)}{nearest}"
+    )

@@ -10,7 +10,8 @@ from contactd.faces.cli.output import tell
 from contactd.faces.cli.record.bounds import about_or_between, when
 from contactd.faces.cli.record.entry import Manner, Matter, of_sequence, recording
 from contactd.faces.cli.session import current
-from contactd.faces.cli.times import Duration, moment
+from contactd.faces.cli.times import Duration
+from contactd.mission.timetext import NEAREST, moment
 
 if TYPE_CHECKING:
     from contactd.core.sequences.model import Sequence
@@ -66,5 +67,5 @@ def _compare(sequence: Sequence, at: float) -> None:
     if expected.earliest is None or expected.latest is None:
         return
     if not expected.earliest <= at <= expected.latest:
-        bounds = f"{moment(expected.earliest)} to {moment(expected.latest)}"
-        tell(f"caution: {moment(at)} is outside the start in the target's file, {bounds}")
+        bounds = f"{moment(expected.earliest, NEAREST)} to {moment(expected.latest, NEAREST)}"
+        tell(f"caution: {moment(at, NEAREST)} is outside the start in the target's file, {bounds}")

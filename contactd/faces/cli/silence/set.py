@@ -16,7 +16,7 @@ from contactd.faces.cli.record.entry import (
 )
 from contactd.faces.cli.session import current
 from contactd.faces.cli.situation import chosen, read_configuration
-from contactd.faces.cli.times import moment
+from contactd.mission.timetext import NEAREST, moment
 
 
 @click.command("set")
@@ -43,7 +43,9 @@ def command(
     if until is None:
         refuse("found no end; expected --until TIME")
     if until <= max(start, current().now):
-        refuse(f"found --until {moment(until)}; expected a time after --from and after now")
+        refuse(
+            f"found --until {moment(until, NEAREST)}; expected a time after --from and after now"
+        )
     configuration = read_configuration(manner.config_dir)
     targets = chosen("target", target_names, configuration.targets) if target_names else []
 

@@ -11,15 +11,16 @@ from pydantic import BaseModel, ConfigDict, Field
 from contactd.core.errors import InputError
 from contactd.core.intervals import IntervalSet
 from contactd.core.sequences.align import Rank, Robust
-from contactd.faces.contract import time_text
-from contactd.faces.http import models
 from contactd.faces.http.changes import change_form
 from contactd.faces.http.context import Context, Ctx, From, Instant, Name, Operator, Reader, To
-from contactd.faces.http.forms import record_form, span_form, spans_form
 from contactd.faces.http.payloads import as_json, document
-from contactd.faces.http.planning import Desk, alignment_form, dial_forms, plan_records
+from contactd.faces.http.planning import Desk, alignment_form, plan_records, setting_forms
 from contactd.faces.http.problems import Problem, not_found
 from contactd.faces.http.routes.records import Key
+from contactd.mission.documents import models
+from contactd.mission.documents.service import record_form
+from contactd.mission.documents.spans import inner_form, inner_forms, lower
+from contactd.mission.timetext import NEAREST, machine
 
 router = APIRouter(tags=["alignment"])
 
@@ -47,14 +48,14 @@ def alignment(
     settings: Settings = "{}",
     rank: Rank = Rank.MARGIN,
     robust: Robustness = Robust.NOTHING,
-    most: Annotated[int, Query(ge=1, le=20)] = 5,
+    limit: Annotated[int, Query(ge=1, le=20)] = 5,
 ) -> Response:
     """Settings and start times, best first; or, where there are none, what stands in the way."""
     desk = _desk(ctx, target, sequence, start, end, robust)
     given = _settings(settings)
-    key = (target, sequence, start, end, settings, rank, robust, most)
+    key = (target, sequence, start, end, settings, rank, robust, limit)
     return ctx.payloads.answer(
-        request, lambda: alignment_form(desk.options(given, rank, most)), *key
+        request, lambda: alignment_form(desk.options(given, rank, limit)), *key
     )
 
 
@@ -73,8 +74,8 @@ def starts(
         Instant | None, Query(description="Forecast the steps for a start then; else the best.")
     ] = None,
 ) -> Response:
-    """With every dial set (as given, else as known or configured): the start times that keep all
-    steps covered, what each rule alone would allow, and the steps for one start."""
+    """With every setting chosen (as given, else as known or configured): the start times that
+    keep all steps covered, what each rule alone would allow, and the steps for one start."""
     desk = _desk(ctx, target, sequence, start, end, robust)
     given = _settings(settings)
 
@@ -85,19 +86,22 @@ def starts(
         if feasible:
             longest = int(feasible.durations_s.argmax())
             first, last = float(feasible.starts[longest]), float(feasible.ends[longest])
-            best = {"start": time_text((first + last) / 2), "margin_s": (last - first) / 2}
+            best = {
+                "start": machine((first + last) / 2, NEAREST),
+                "margin_s": lower((last - first) / 2),
+            }
             shown = (first + last) / 2 if at is None else at
         else:
             shown = sum(desk.allowed) / 2 if at is None else at
         return {
             "target": target,
             "sequence": sequence,
-            "allowed": span_form(desk.allowed),
-            "dials": dial_forms(desk.sequence, whole),
-            "feasible": spans_form(feasible),
+            "allowed": inner_form(desk.allowed),
+            "settings": setting_forms(desk.sequence, whole),
+            "feasible": inner_forms(feasible),
             "by_rule": desk.by_rule(whole),
             "best": best,
-            "at": time_text(shown),
+            "at": machine(shown, NEAREST),
             "steps": desk.steps_at(shown, whole),
         }
 
@@ -171,7 +175,7 @@ def _desk(
         first = prediction.outlook.span[0] if start is None else start
         last = prediction.outlook.span[1] if end is None else end
         if last <= first:
-            raise InputError("a time after from", str(time_text(last)), "to")
+            raise InputError("a time after from", str(machine(last, NEAREST)), "to")
         allowed = IntervalSet([first], [last])
     knowledge = ctx.view.knowledge(target, sequence)
     return Desk(sequences[sequence], knowledge, prediction, allowed, robust)

@@ -14,7 +14,6 @@ from contactd.core.planning import Prediction, predict_target
 from contactd.core.record import Record
 from contactd.core.sequences.known import SequenceKnowledge
 from contactd.core.sequences.model import Sequence
-from contactd.faces.http import forms, models
 from contactd.faces.http.access import Caller
 from contactd.faces.http.changes import change_form
 from contactd.faces.http.context import Context, Ctx, Instant, KnownAt, Operator, Reader
@@ -22,6 +21,8 @@ from contactd.faces.http.entries import LONGEST_TEXT, Entry, Scene
 from contactd.faces.http.payloads import document
 from contactd.faces.http.problems import Problem, not_found
 from contactd.faces.http.view import RecordFilter
+from contactd.mission.documents import models
+from contactd.mission.documents.service import record_form
 
 router = APIRouter(tags=["records"])
 
@@ -67,7 +68,7 @@ def records(
         found = found[:limit]
         url = request.url.include_query_params(before=found[-1].number)
         headers["Link"] = f'<{url.path}?{url.query}>; rel="next"'
-    return document(request, [forms.record_form(each) for each in found], headers)
+    return document(request, [record_form(each) for each in found], headers)
 
 
 @router.get("/records/{number}", response_model=models.Record, summary="One record")
@@ -76,7 +77,7 @@ def record(request: Request, ctx: Ctx, _: Reader, number: int) -> Response:
     found = ctx.view.records(RecordFilter(after=number - 1, before=number + 1), 1)
     if not found:
         raise Problem(404, "not-found", f"there is no record {number}")
-    return document(request, forms.record_form(found[0]))
+    return document(request, record_form(found[0]))
 
 
 @router.post("/records/preview", response_model=models.Preview, summary="What it would change")
@@ -89,9 +90,7 @@ def preview(
     change = change_form(before, ctx.view.suppose([made]), entry.target)
     if made.kind == kinds.STEP_NOT_SEEN and not made.body["refutes"]:
         change["cautions"].append(f"this proves nothing: {made.body['why']}")
-    return document(
-        request, {**change, "ledger_at": before.ledger_at, "record": forms.record_form(made)}
-    )
+    return document(request, {**change, "ledger_at": before.ledger_at, "record": record_form(made)})
 
 
 @router.post(
@@ -118,7 +117,7 @@ async def enter(
     before = ctx.view.snapshot()
     written = await ctx.view.commit([made])
     change = change_form(before, ctx.view.suppose(()), entry.target)
-    return _created({**change, "record": forms.record_form(written[0])}, written[0])
+    return _created({**change, "record": record_form(written[0])}, written[0])
 
 
 @router.post(
@@ -147,7 +146,7 @@ async def acknowledge(
         identity=f"acknowledged:{identity}",
     )
     written = await ctx.view.commit([made])
-    return _created(forms.record_form(written[0]), written[0])
+    return _created(record_form(written[0]), written[0])
 
 
 def _alert(ctx: Context, identity: str) -> Alert:
