@@ -126,7 +126,7 @@ def _step(section: StepSection) -> Step:
         hazard=section.hazard,
         keep_clear=None
         if keep_clear is None
-        else KeepClear(keep_clear.before_s, keep_clear.after_s),
+        else KeepClear(keep_clear.before_s, keep_clear.after_s, keep_clear.zone),
         stop=None
         if stop is None
         else StopRule(stop.lead_s, stop.takes_effect_s, stop.stops_later_steps),

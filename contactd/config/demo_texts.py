@@ -308,7 +308,7 @@ sequences:
         delay:
           setting: {from: 10min, to: 48h, resolution: 1min, error: 2s, chosen: $release_delay}
         hazard: deployment
-        keep_clear: {before: 5min, after: 20min}   # nobody may be near in this time
+        keep_clear: {before: 5min, after: 20min, zone: 200 m}   # keep everyone out of it
         stop: {lead: 60s, takes_effect_in: 20s}    # it can be stopped by command until then
         needs: {service: command, before: 30s, after: 2min}
 

@@ -10,7 +10,7 @@ from contactd.core.intervals import EMPTY
 from contactd.core.sequences.cautions import NOTICE
 from contactd.core.sequences.coverage import Conditions, Services, view
 from contactd.core.sequences.distribution import Spreads
-from contactd.core.sequences.expiry import Expiry, Timeline, timeline
+from contactd.core.sequences.expiry import Expiry, Timeline, delay_range, timeline
 from contactd.core.sequences.explaining import facts_of
 from contactd.core.sequences.known import SequenceKnowledge
 from contactd.core.sequences.model import (
@@ -35,7 +35,7 @@ from contactd.core.sequences.stopping import (
     stop_chances,
     stop_window,
 )
-from contactd.core.sequences.verdict import judge
+from contactd.core.sequences.verdict import duration_text, judge
 
 __all__ = ["Conditions", "forecast"]
 
@@ -129,10 +129,28 @@ class _Maker:
         made = self._confirmed(made, expiry)
         made = self._kept_clear(made, step, standing)
         made = self._stopped_by(made, step, standing)
+        made = self._setting_unknown(made, step)
         facts = facts_of(
             self.sequence, self.knowledge, self.line, step, expiry, made, self.services
         )
         return replace(made, facts=facts)
+
+    def _setting_unknown(self, made: StepForecast, step: Step) -> StepForecast:
+        """Say so where the bounds are as wide as a setting that nobody knows."""
+        unknown: dict[str, tuple[float, float]] = {}
+        for name in (step.name, *sorted(earlier_steps(self.sequence, step.name))):
+            range_s = delay_range(self.sequence, self.sequence.step(name), self.knowledge)
+            if range_s[1] > range_s[0]:
+                unknown[name] = range_s
+        reasons = [
+            f"the setting of {name} is not known: {duration_text(least)} to {duration_text(most)}"
+            for name, (least, most) in unknown.items()
+        ]
+        return replace(
+            made,
+            setting_unknown=unknown.get(step.name),
+            reasons=(*reasons, *made.reasons),
+        )
 
     def _in_view(self, made: StepForecast, step: Step, expiry: Expiry) -> StepForecast:
         if not step.needs:
@@ -173,7 +191,8 @@ class _Maker:
                 f"{to_text(float(met.ends[-1]), 0)}, within its keep-clear"
             )
             reasons = (text, *reasons)
-        return replace(made, keep_clear=clear, people_in_danger=met, reasons=reasons)
+        zone = "" if step.keep_clear is None else step.keep_clear.zone
+        return replace(made, keep_clear=clear, zone=zone, people_in_danger=met, reasons=reasons)
 
     def _stopped_by(self, made: StepForecast, step: Step, standing: Standing) -> StepForecast:
         if standing.status in (StepStatus.EXPIRED, StepStatus.SEEN):

@@ -222,10 +222,14 @@ class StopRule:
 
 @dataclass(frozen=True, slots=True)
 class KeepClear:
-    """Nobody may be near from ``before_s`` before the earliest to ``after_s`` after the latest."""
+    """Keep clear from ``before_s`` before the earliest to ``after_s`` after the latest expiry.
+
+    ``zone`` says what must be clear, in words such as ``200 m``.
+    """
 
     before_s: float = 0.0
     after_s: float = 0.0
+    zone: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -389,6 +393,9 @@ class StepForecast:
         coverage_because: from what ``coverage`` follows, in words; "" as for ``coverage``.
         reasons: sentences that say from what each verdict follows, most important first.
         facts: the facts behind them, for explanations.
+        setting_unknown: (least, greatest) seconds that its setting may be, where it is not known.
+        zone: what must be clear during the keep-clear, in words such as ``200 m``; "" where the
+            configuration says nothing.
     """
 
     target: str
@@ -417,6 +424,8 @@ class StepForecast:
     later_acts: tuple[tuple[float, float], ...] = ()
     facts: tuple[Fact, ...] = ()
     coverage_because: str = ""
+    setting_unknown: tuple[float, float] | None = None
+    zone: str = ""
 
 
 @dataclass(frozen=True, slots=True)

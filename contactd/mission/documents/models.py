@@ -68,6 +68,33 @@ class Contact(TypedDict):
 Covered = Literal["covered", "at risk", "uncovered"]
 
 
+KeepClear = TypedDict(
+    "KeepClear",
+    {
+        "from": Annotated[str, Field(description=UTC)],
+        "to": Annotated[str, Field(description=UTC)],
+        "zone": Annotated[
+            str | None, Field(description="What must be clear, in words.", examples=["200 m"])
+        ],
+    },
+)
+StopChance = TypedDict(
+    "StopChance",
+    {
+        "station": str,
+        "stops": Annotated[str, Field(description="The step that the command stops.")],
+        "from": Annotated[str, Field(description="The best moment to send it.")],
+        "to": Annotated[str, Field(description="After this it prevents nothing.")],
+        "catches_from": Annotated[
+            str, Field(description="The earliest expiry that a stop sent at once still prevents.")
+        ],
+        "share": Annotated[
+            float, Field(ge=0, le=1, description="Of the possible expiries, what it prevents.")
+        ],
+    },
+)
+
+
 class Step(TypedDict):
     """When a step's countdown expires, and what that means."""
 
@@ -84,7 +111,11 @@ class Step(TypedDict):
     margin_s: Annotated[float | None, Field(examples=[-42.0])]
     stop_by: Annotated[str | None, Field(description=UTC, examples=["2026-12-03T12:41:07.000Z"])]
     stop_station: Annotated[str | None, Field(examples=["Kestrel Point"])]
-    keep_clear: Span | None
+    stops: Annotated[
+        str | None,
+        Field(description="The step that the command stops.", examples=["antenna release"]),
+    ]
+    keep_clear: KeepClear | None
 
 
 class Fact(TypedDict):
@@ -99,7 +130,15 @@ class StepDetail(Step):
     """A step's forecast with what it rests on."""
 
     hazard: Annotated[str | None, Field(examples=["deployment"])]
+    stop_certain: Annotated[
+        bool | None, Field(description="Whether a stop that is certain to work is still ahead.")
+    ]
     stop_possible: bool | None
+    stop_chances: list[StopChance]
+    setting_unknown_s: Annotated[
+        list[float] | None,
+        Field(description="Least and greatest seconds that its setting may be, if not known."),
+    ]
     reasons: list[str]
     confirm_at: Annotated[str | None, Field(description=UTC)]
     confirm_station: str | None

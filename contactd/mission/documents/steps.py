@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
 from contactd.core.intervals import IntervalSet
 from contactd.core.sequences.model import Sequence as TimedSequence
-from contactd.core.sequences.model import SequenceForecast, Start, StepForecast
+from contactd.core.sequences.model import SequenceForecast, Start, StepForecast, StopChance
 from contactd.mission.documents.spans import Form, figure, lower, outer_form, outer_forms
 from contactd.mission.timetext import NEAREST, NO_EARLIER, NO_LATER, machine
 
@@ -31,7 +32,10 @@ def step_form(step: StepForecast) -> Form:
         "margin_s": lower(step.margin_s),
         "stop_by": machine(step.stop_by, NO_LATER),
         "stop_station": step.stop_station,
-        "keep_clear": None if step.keep_clear is None else outer_form(step.keep_clear),
+        "stops": step.stops,
+        "keep_clear": None
+        if step.keep_clear is None
+        else {**outer_form(step.keep_clear), "zone": step.zone or None},
     }
 
 
@@ -50,13 +54,28 @@ def step_detail(step: StepForecast) -> Form:
     return {
         **step_form(step),
         "hazard": step.hazard,
+        "stop_certain": step.stop_certain,
         "stop_possible": step.stop_possible,
+        "stop_chances": [chance_form(each) for each in step.stop_chances],
+        "setting_unknown_s": None if step.setting_unknown is None else list(step.setting_unknown),
         "reasons": list(step.reasons),
         "confirm_at": machine(step.confirm_at, NO_EARLIER),
         "confirm_station": step.confirm_station,
         "people_in_keep_clear": outer_forms(step.people_in_danger),
         "later_acts": [outer_form(each) for each in step.later_acts],
         "facts": facts_form(step),
+    }
+
+
+def chance_form(chance: StopChance) -> Form:
+    """A command window in which a stop prevents some or all of the possible expiries."""
+    return {
+        "station": chance.station,
+        "stops": chance.stops,
+        "from": machine(chance.opens, NO_EARLIER),
+        "to": machine(chance.closes, NO_LATER),
+        "catches_from": machine(chance.catches_from, NO_EARLIER),
+        "share": math.floor(chance.share * 1e4) / 1e4,
     }
 
 

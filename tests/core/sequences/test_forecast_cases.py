@@ -177,7 +177,8 @@ def test_without_a_start_or_a_setting_no_expiry_is_given() -> None:
     assert unset.reasons == ("nobody has started it and no time is planned",)
     dial = Step("receiver on", Delay(setting=Setting(0.0, HOUR, 60.0)))
     after = Step("release", Delay(fixed_s=60.0), after=("receiver on",))
-    forecasts = made(dial, after).steps
+    planned = replace(RUNNING, status=StartStatus.EXPECTED)
+    forecasts = made(dial, after, start=planned).steps
     assert [step.status for step in forecasts] == [StepStatus.UNSET, StepStatus.UNSET]
     assert forecasts[1].reasons == ("it counts from receiver on: its setting is not chosen",)
     known = SequenceKnowledge(settings={"receiver on": 1_800.0})

@@ -118,8 +118,8 @@ def test_a_ruling_ends_the_doubt(watch: Watch) -> None:
     assert unexplained.code == 2
     assert "expected --why TEXT" in unexplained.err
     after = entered(watch, "ruling", *ABOUT, "not-started", "--why", "switch found closed")["after"]
-    assert {step["status"] for step in after} == {"stopped"}
-    assert {step["keep_clear"] and step["keep_clear"]["to"] for step in after} == {None}
+    # The attempt is decided; the start that the file plans for later is in force again.
+    assert {step["status"] for step in after} == {"planned"}
 
 
 def test_a_ruling_on_a_step_needs_a_verdict_on_steps(running: Watch) -> None:
@@ -267,7 +267,7 @@ def test_not_seeing_what_was_surely_in_view_refutes_the_start(watch: Watch) -> N
     contact = in_doubt_within_a_contact(watch)
     watched = ("--from", contact["aos"], "--until", contact["los"], "--station", contact["station"])
     after = entered(watch, "not-seen", *ABOUT, "receiver on", *watched)["after"]
-    assert {step["status"] for step in after} == {"stopped"}
+    assert {step["status"] for step in after} == {"planned"}
     assert last_record(watch).body["refutes"] is True
 
 
