@@ -21,6 +21,7 @@ from contactd.core.sequences.model import (
     StepForecast,
     StepStatus,
 )
+from contactd.mission.texts.cause import cause_text
 
 
 def sequence_matters(
@@ -177,7 +178,7 @@ def _view_conditions(each: StepAtHand) -> Iterator[Matter]:
 
 def _unserved_advice(each: StepAtHand) -> str:
     step = each.step
-    why = step.coverage_because
+    why = cause_text(step)
     parts = [f"{why[0].upper()}{why[1:]}."] if why else []
     if step.status is StepStatus.PLANNED:
         parts.append("Choose another start or setting (contactd align shows which).")

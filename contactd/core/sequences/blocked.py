@@ -15,7 +15,8 @@ from collections.abc import Mapping
 from dataclasses import replace
 
 from contactd.core.intervals import IntervalSet
-from contactd.core.sequences.coverage import view
+from contactd.core.sequences.causes import lacking_conditions
+from contactd.core.sequences.coverage import Conditions, view
 from contactd.core.sequences.model import Need, Sequence, Step
 from contactd.core.sequences.problem import offsets
 from contactd.core.sequences.relaxation import NOTHING, Case, Key, Plan
@@ -148,7 +149,17 @@ class _Telling:
         bare = view(_without_reach(step), question.services, question.span, question.conditions)
         if not bare.certain:
             services = " and ".join(sorted({need.service for need in step.needs}))
-            return f"no station surely offers {services} as asked in the predicted span"
+            whole = IntervalSet([question.span[0]], [question.span[1]])
+            lacking = [
+                condition.words
+                for need in _without_reach(step)
+                for condition in lacking_conditions(
+                    need, question.services, question.conditions or Conditions(), whole
+                )
+            ]
+            if lacking:
+                return f"{services} is never certainly had {_listed(lacking)}"
+            return f"no station certainly has {services} in the predicted span"
         longest = float(bare.certain.durations_s.max())
         wanted = max(need.before_s + need.after_s for need in step.needs)
         width = self.case.least_width_s(step.name)
@@ -189,7 +200,9 @@ class _Telling:
         )
         low, high = bounds[key.step]
         middle = (plan.found.first + plan.found.last) / 2
-        offered = view(step.needs, case.question.services, case.question.span)
+        offered = view(
+            step.needs, case.question.services, case.question.span, case.question.conditions
+        )
         around = IntervalSet([middle + low - plan.by], [middle + high + plan.by + 1e-3])
         covered = {name: (each & around).total_s for name, each in offered.stations.items()}
         best = max(covered, key=lambda name: covered[name], default="")
@@ -202,8 +215,13 @@ def _without_reach(step: Step) -> tuple[Need, ...]:
 
 def _needs_text(step: Step) -> str:
     return " and ".join(
-        f"{need.service} from {duration_text(need.before_s)} before to "
-        f"{duration_text(need.after_s)} after"
+        " ".join(
+            [
+                f"{need.service} from {duration_text(need.before_s)} before to "
+                f"{duration_text(need.after_s)} after",
+                *(condition.words for condition in need.conditions),
+            ]
+        )
         for need in step.needs
     )
 

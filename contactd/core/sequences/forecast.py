@@ -7,6 +7,7 @@ from dataclasses import replace
 
 from contactd.core.instants import to_text
 from contactd.core.intervals import EMPTY
+from contactd.core.sequences.causes import cause_of
 from contactd.core.sequences.cautions import NOTICE
 from contactd.core.sequences.coverage import Conditions, Services, view
 from contactd.core.sequences.distribution import Spreads
@@ -113,6 +114,7 @@ class _Maker:
             step=step.name,
             status=standing.status,
             hazard=step.hazard,
+            needs=step.needs,
             reasons=standing.reasons,
         )
         expiry = standing.expiry
@@ -155,7 +157,8 @@ class _Maker:
     def _in_view(self, made: StepForecast, step: Step, expiry: Expiry) -> StepForecast:
         if not step.needs:
             return made
-        seen = view(step.needs, self.services, self.span, self.conditions)
+        conditions = self.conditions or Conditions()
+        seen = view(step.needs, self.services, self.span, conditions)
         spread = self.spreads.of(step, expiry)
         verdict = judge(seen, expiry.earliest, expiry.latest, spread)
         return replace(
@@ -164,8 +167,9 @@ class _Maker:
             in_view_probability=verdict.probability,
             stations=verdict.stations,
             margin_s=verdict.margin_s,
-            coverage_because=verdict.reasons[0] if verdict.reasons else "",
-            reasons=(*made.reasons, *verdict.reasons),
+            cause=cause_of(
+                step.needs, self.services, conditions, seen, verdict, expiry.earliest, expiry.latest
+            ),
         )
 
     def _confirmed(self, made: StepForecast, expiry: Expiry) -> StepForecast:

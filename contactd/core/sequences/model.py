@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 
 from contactd.core.intervals import EMPTY, IntervalSet
+from contactd.core.sequences.needs import Condition, DarkStation, InLight, LeastElevation
 
 # With a standard deviation and no bound, the bound is this many of them (JCGM 100:2008, 6.3.3 and
 # G.1.3: three standard deviations of a normal quantity hold 99.73 % of it).
@@ -204,6 +205,18 @@ class Need:
     stations: int = 1
     handover: bool = True
 
+    @property
+    def conditions(self) -> tuple[Condition, ...]:
+        """What it asks for beside its service, its stations and its time."""
+        found: list[Condition] = []
+        if self.least_elevation_deg > 0:
+            found.append(LeastElevation(self.least_elevation_deg))
+        if self.sunlit is not None:
+            found.append(InLight(self.sunlit))
+        if self.dark_station:
+            found.append(DarkStation())
+        return tuple(found)
+
 
 @dataclass(frozen=True, slots=True)
 class StopRule:
@@ -331,6 +344,38 @@ class Covered(StrEnum):
     UNCOVERED = "uncovered"
 
 
+@dataclass(frozen=True, slots=True)
+class Cause:
+    """From what it follows that a step is covered, or why it is not.
+
+    Attributes:
+        lacks: what is missing, the worst first, by name: ``service`` (no station has it),
+            ``stations`` (too few have it at once), ``station change`` (only one after the other
+            would do), the name of a condition of the need (``sunlight``, ``elevation`` …),
+            ``together`` (each is met, but not at once), ``orbit error`` (met for a part of the
+            possible motions), ``manoeuvre`` (it depends on how one goes), ``prediction end``,
+            ``prediction begin``, ``prediction gap`` (nothing is known of the motion then). Empty
+            where the step is covered.
+        need: index of the need that is met the least, or None.
+        conditions: the conditions among ``lacks``.
+        until, since: last instant (s) before the earliest expiry, and first after the latest one,
+            at which all needs could be met; for the ``prediction`` lacks from when until when
+            nothing is known. None where there is none.
+        stations: who has the service throughout, whatever else is missing.
+        outside_s: how much of the possible expiries is not covered, in seconds.
+        unchecked: conditions that could not be checked.
+    """
+
+    lacks: tuple[str, ...] = ()
+    need: int | None = None
+    conditions: tuple[Condition, ...] = ()
+    until: float | None = None
+    since: float | None = None
+    stations: tuple[str, ...] = ()
+    outside_s: float = 0.0
+    unchecked: tuple[Condition, ...] = ()
+
+
 class StepStatus(StrEnum):
     """What a step is doing."""
 
@@ -390,7 +435,9 @@ class StepForecast:
         confirm_at: first instant after the latest expiry at which telemetry can confirm it.
         confirm_station: the station that would see it.
         later_acts: (earliest, latest) of each later act of a step that repeats.
-        coverage_because: from what ``coverage`` follows, in words; "" as for ``coverage``.
+        needs: what it needs around its expiry.
+        cause: from what ``coverage`` follows; None as for ``coverage``. Put into words by
+            ``contactd.mission.texts.cause``.
         reasons: sentences that say from what each verdict follows, most important first.
         facts: the facts behind them, for explanations.
         setting_unknown: (least, greatest) seconds that its setting may be, where it is not known.
@@ -423,7 +470,8 @@ class StepForecast:
     confirm_station: str | None = None
     later_acts: tuple[tuple[float, float], ...] = ()
     facts: tuple[Fact, ...] = ()
-    coverage_because: str = ""
+    needs: tuple[Need, ...] = ()
+    cause: Cause | None = None
     setting_unknown: tuple[float, float] | None = None
     zone: str = ""
 

@@ -126,6 +126,32 @@ class Fact(TypedDict):
     source: Annotated[str, Field(examples=["record 12"])]
 
 
+class Need(TypedDict):
+    """What a step needs around its expiry."""
+
+    service: Annotated[str, Field(examples=["telemetry"])]
+    before_s: float
+    after_s: float
+    stations: Annotated[int, Field(description="How many at once.")]
+    station_change_allowed: bool
+    conditions: Annotated[list[str], Field(examples=[["in sunlight"]])]
+    text: str
+
+
+class Cause(TypedDict):
+    """Why a step is covered, at risk or uncovered."""
+
+    lacks: Annotated[
+        list[str], Field(description="What is missing, the worst first.", examples=[["service"]])
+    ]
+    need: Annotated[int | None, Field(description="Index of the need that is met the least.")]
+    until: Annotated[str | None, Field(description="Until when it could be covered.")]
+    since: Annotated[str | None, Field(description="From when it could be covered again.")]
+    outside_s: Annotated[float | None, Field(description="How much of the expiry is uncovered.")]
+    stations: Annotated[list[str], Field(description="Who has the service throughout.")]
+    text: str
+
+
 class StepDetail(Step):
     """A step's forecast with what it rests on."""
 
@@ -139,6 +165,8 @@ class StepDetail(Step):
         list[float] | None,
         Field(description="Least and greatest seconds that its setting may be, if not known."),
     ]
+    needs: list[Need]
+    cause: Cause | None
     reasons: list[str]
     confirm_at: Annotated[str | None, Field(description=UTC)]
     confirm_station: str | None

@@ -7,9 +7,16 @@ from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
 from contactd.core.intervals import IntervalSet
+from contactd.core.sequences.model import (
+    Need,
+    SequenceForecast,
+    Start,
+    StepForecast,
+    StopChance,
+)
 from contactd.core.sequences.model import Sequence as TimedSequence
-from contactd.core.sequences.model import SequenceForecast, Start, StepForecast, StopChance
 from contactd.mission.documents.spans import Form, figure, lower, outer_form, outer_forms
+from contactd.mission.texts.cause import cause_text, need_text
 from contactd.mission.timetext import NEAREST, NO_EARLIER, NO_LATER, machine
 
 if TYPE_CHECKING:
@@ -58,12 +65,43 @@ def step_detail(step: StepForecast) -> Form:
         "stop_possible": step.stop_possible,
         "stop_chances": [chance_form(each) for each in step.stop_chances],
         "setting_unknown_s": None if step.setting_unknown is None else list(step.setting_unknown),
+        "needs": [need_form(each) for each in step.needs],
+        "cause": cause_form(step),
         "reasons": list(step.reasons),
         "confirm_at": machine(step.confirm_at, NO_EARLIER),
         "confirm_station": step.confirm_station,
         "people_in_keep_clear": outer_forms(step.people_in_danger),
         "later_acts": [outer_form(each) for each in step.later_acts],
         "facts": facts_form(step),
+    }
+
+
+def need_form(need: Need) -> Form:
+    """What a step needs around its expiry."""
+    return {
+        "service": need.service,
+        "before_s": need.before_s,
+        "after_s": need.after_s,
+        "stations": need.stations,
+        "station_change_allowed": need.handover,
+        "conditions": [condition.words for condition in need.conditions],
+        "text": need_text(need),
+    }
+
+
+def cause_form(step: StepForecast) -> Form | None:
+    """Why a step is covered or not; None where it needs nothing or has no expiry."""
+    cause = step.cause
+    if cause is None:
+        return None
+    return {
+        "lacks": list(cause.lacks),
+        "need": cause.need,
+        "until": machine(cause.until, NO_LATER),
+        "since": machine(cause.since, NO_EARLIER),
+        "outside_s": figure(cause.outside_s, 3),
+        "stations": list(cause.stations),
+        "text": cause_text(step),
     }
 
 

@@ -79,7 +79,7 @@ def test_needs_longer_than_any_contact_are_blamed_alone_with_what_is_missing() -
 def test_a_service_that_no_station_offers_is_said_to_be_missing() -> None:
     made = align(one_step(Need("ranging")), services(Heron=covered((0, HOUR))), SPAN)
     (blocker,) = made.blocked_by
-    assert "no station surely offers ranging" in blocker.reason
+    assert "no station certainly has ranging" in blocker.reason
     assert blocker.relaxation_s is None
 
 

@@ -22,6 +22,7 @@ from contactd.core.sequences.known import (
     SequenceKnowledge,
 )
 from contactd.core.sequences.model import (
+    Cause,
     Clock,
     Covered,
     Delay,
@@ -103,16 +104,22 @@ def test_the_verdict_follows_from_where_the_whole_expiry_interval_lies(
     step = only(made(BEACON, services={"telemetry": {"Heron": coverage}}))
     assert step.coverage is covered
     assert step.margin_s == (None if margin_s is None else pytest.approx(margin_s, abs=1e-6))
-    assert step.coverage_because
+    assert step.cause is not None
+    assert bool(step.cause.lacks) is (covered is not Covered.COVERED)
 
 
 def test_an_unserved_step_says_when_it_would_have_been_in_view() -> None:
     heron = covered((3_000, 3_500), (3_700, 4_000))
     step = only(made(BEACON, services={"telemetry": {"Heron": heron}}))
     assert step.coverage is Covered.UNCOVERED
-    assert step.coverage_because == (
-        "out of view: its needs could be met until 1 min 30 s before the earliest expiry and "
-        "again from 1 min 20 s after the latest"
+    assert step.earliest is not None
+    assert step.latest is not None
+    assert step.cause == Cause(
+        lacks=("service",),
+        need=0,
+        until=pytest.approx(step.earliest - 90, abs=1e-6),
+        since=pytest.approx(step.latest + 80, abs=1e-6),
+        outside_s=pytest.approx(step.latest - step.earliest, abs=2e-3),
     )
     assert step.in_view_probability == 0.0
     assert step.stations == ()
@@ -151,7 +158,9 @@ def test_a_step_before_the_prediction_begins_is_not_called_unserved() -> None:
     )
     assert step.status is StepStatus.EXPIRED
     assert step.coverage is Covered.AT_RISK
-    assert "prediction begins only at" in step.coverage_because
+    assert step.cause is not None
+    assert step.cause.lacks == ("prediction begin",)
+    assert step.cause.since == T0 + 5 * HOUR
     assert step.in_view_probability is None
 
 

@@ -12,6 +12,7 @@ from contactd.core.contacts.contact import Coverage
 from contactd.core.intervals import IntervalSet
 from contactd.core.sequences.coverage import Conditions, view
 from contactd.core.sequences.model import Delay, Need, Step
+from contactd.core.sequences.needs import DarkStation, InLight, LeastElevation
 from contactd.core.sequences.rules import Question, Robust, served_instants
 
 SPAN = (0.0, 1_000.0)
@@ -44,8 +45,16 @@ def some_need(rng: random.Random) -> Need:
     )
 
 
+def sure(instants: IntervalSet) -> Coverage:
+    return Coverage(instants, instants, instants)
+
+
 def met_at(
-    need: Need, services: dict[str, dict[str, Coverage]], conditions: Conditions, instant: float
+    need: Need,
+    services: dict[str, dict[str, Coverage]],
+    lit: IntervalSet,
+    dark: dict[str, IntervalSet],
+    instant: float,
 ) -> bool:
     """Whether a need is met around one instant, looking at every half second by itself."""
     moments = [
@@ -54,8 +63,8 @@ def met_at(
     held = {
         name: [
             moment in coverage.certain
-            and (need.sunlit is None or (moment in conditions.sunlit) == need.sunlit)  # type: ignore[operator]
-            and (not need.dark_station or moment in conditions.dark[name])  # type: ignore[index]
+            and (need.sunlit is None or (moment in lit) == need.sunlit)
+            and (not need.dark_station or moment in dark[name])
             for moment in moments
         ]
         for name, coverage in services["telemetry"].items()
@@ -70,15 +79,20 @@ def met_at(
 def test_needs_are_met_where_every_moment_around_is_covered(seed: int) -> None:
     rng = random.Random(seed)
     services, need = some_services(rng), some_need(rng)
+    lit = some_set(rng, 3) | some_set(rng, 3)
+    dark = {name: some_set(rng, 8) for name in services["telemetry"]}
     conditions = Conditions(
-        some_set(rng, 3) | some_set(rng, 3),
-        {name: some_set(rng, 8) for name in services["telemetry"]},
+        {
+            (InLight(True), ""): sure(lit),
+            (InLight(False), ""): sure(lit).complement(),
+            **{(DarkStation(), name): sure(night) for name, night in dark.items()},
+        }
     )
     seen = view((need,), services, SPAN, conditions)
     for _ in range(15):
         # Quarter seconds: the moments looked at lie between the edges of the sets.
         instant = rng.randint(100, 900) + 0.25
-        assert (instant in seen.certain) == met_at(need, services, conditions, instant)
+        assert (instant in seen.certain) == met_at(need, services, lit, dark, instant)
 
 
 @given(st.integers(0, 2**32))
@@ -110,10 +124,10 @@ def test_what_was_not_computed_makes_coverage_possible_and_not_certain() -> None
     seen = view((Need("telemetry", sunlit=True),), services, SPAN)
     assert not seen.certain
     assert seen.possible == whole
-    assert seen.unchecked == ("whether the target is in sunlight could not be checked",)
+    assert seen.unchecked == (InLight(True),)
     high = Need("telemetry", least_elevation_deg=30.0)
     part = IntervalSet([300.0], [400.0])
-    above = Conditions(above={("Heron", 30.0): Coverage(part, part, part)})
+    above = Conditions({(LeastElevation(30.0), "Heron"): sure(part)})
     assert view((high,), services, SPAN, above).certain == part
     assert not view((high,), services, SPAN).certain
 

@@ -76,12 +76,12 @@ def test_watching_all_of_the_possible_time_in_certain_coverage_refutes_the_start
         (lambda: judged(610, 700, covered(0, 900)), "was not watched for all that time"),
         (lambda: judged(590, 650, covered(0, 900)), "was not watched for all that time"),
         # The coverage must hold from 30 s before the first to 60 s after the last possible time.
-        (lambda: judged(590, 700, covered(575, 730)), "telemetry was not surely had"),
-        (lambda: judged(590, 700, covered(560, 715)), "telemetry was not surely had"),
-        (lambda: judged(590, 700, covered(560, 730, 20.0)), "telemetry was not surely had"),
+        (lambda: judged(590, 700, covered(575, 730)), "telemetry was not certainly had"),
+        (lambda: judged(590, 700, covered(560, 715)), "telemetry was not certainly had"),
+        (lambda: judged(590, 700, covered(560, 730, 20.0)), "telemetry was not certainly had"),
         (
             lambda: judged(590, 700, covered(0, 900), stations=frozenset({"Curlew"})),
-            "telemetry was not surely had",
+            "telemetry was not certainly had",
         ),
         (
             lambda: judged(590, 700, covered(0, 900), span=(T0 + 620, T0 + 900)),
