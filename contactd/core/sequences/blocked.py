@@ -127,7 +127,7 @@ class _Telling:
             case RuleKind.PEOPLE:
                 return f"people kept out of the keep-clear of {key.step}"
             case RuleKind.DIAL:
-                return f"the dial of {key.step}"
+                return f"the setting of {key.step}"
             case RuleKind.STARTS:
                 return "the allowed start times"
             case RuleKind.MARGIN:
@@ -137,11 +137,13 @@ class _Telling:
 
     def _dial_text(self, name: str) -> str:
         if name in self.case.fixed:
-            return f"{name} dialled to {duration_text(self.case.fixed[name], 4)}"
+            return f"{name} set to {duration_text(self.case.fixed[name], 4)}"
         setting = self.case.sequence.step(name).delay.setting
         assert setting is not None
         ends = f"{duration_text(setting.least_s, 4)} to {duration_text(setting.greatest_s, 4)}"
-        return f"the dial of {name} ({ends} in steps of {duration_text(setting.resolution_s, 4)})"
+        return (
+            f"the setting of {name} ({ends} in steps of {duration_text(setting.resolution_s, 4)})"
+        )
 
     def _shortfall(self, step: Step) -> str:
         """Why a step's needs are met at no time, or never for long enough."""
@@ -177,7 +179,7 @@ class _Telling:
             case RuleKind.DIAL:
                 value = duration_text(dict(plan.found.settings)[key.step], 4)
                 fixed = key.step in self.case.fixed
-                return f"set it to {value}" if fixed else f"let the dial take {value}"
+                return f"set it to {value}" if fixed else f"let the setting take {value}"
             case RuleKind.NEEDS:
                 return f"shorten what it needs by {by} before and after"
             case RuleKind.PEOPLE:

@@ -50,7 +50,7 @@ def command(
     from contactd.faces.cli.sharing import allocation_of, sharing_of
     from contactd.faces.cli.store import state_of
 
-    configuration = read_configuration(config_dir)
+    configuration = read_configuration(config_dir, at)
     until = at + configuration.settings.horizon.ahead_s if to is None else to
     if until <= at:
         refuse("--to is not after --at. Give a later time.")

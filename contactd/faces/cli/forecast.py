@@ -57,7 +57,7 @@ def command(
     Rests on the configuration and on what the ledger knows beyond it. That a step is uncovered is
     an answer, not a failure: the exit code is 1 only if a target cannot be predicted in full.
     """
-    configuration = read_configuration(config_dir)
+    configuration = read_configuration(config_dir, at)
     targets = chosen("target", target_names, configuration.targets)
 
     from contactd.faces.cli.progress import with_progress

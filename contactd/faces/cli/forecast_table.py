@@ -10,6 +10,7 @@ from contactd.core.sequences.model import (
     Start,
     StartStatus,
     StepForecast,
+    StepStatus,
 )
 from contactd.faces.cli.tables import STYLES, Cell, Column, say, show
 from contactd.mission.timetext import (
@@ -29,6 +30,7 @@ if TYPE_CHECKING:
     from contactd.faces.cli.screen import Screen
 
 REASONS_SHOWN = 3
+_LABELS = {StepStatus.UNSET: "setting not chosen"}
 
 _COLUMNS = (
     Column("Step", wraps=True),
@@ -79,7 +81,7 @@ class ForecastPage:
 
     def _row(self, step: StepForecast) -> list[Cell]:
         covered = str(step.coverage) if step.coverage is not None else "-"
-        cells: list[Cell] = [step.step, str(step.status)]
+        cells: list[Cell] = [step.step, _LABELS.get(step.status, str(step.status))]
         if step.earliest is None or step.latest is None:
             cells += ["-", "-"]
         else:
@@ -170,7 +172,7 @@ def start_line(start: Start, now: float, day_of_year: bool) -> str:
         when = outer(start.earliest, start.latest, day_of_year=day_of_year)
     if start.status is StartStatus.EXPECTED and start.give_or_take_s:
         when += error(start.give_or_take_s)
-    return f"{words} {when} ({from_now(start.earliest, now, NO_LATER)})."
+    return f"{words} {when} ({from_now(start.earliest, now, NEAREST)})."
 
 
 def _worth_saying(step: StepForecast) -> list[str]:

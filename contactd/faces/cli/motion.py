@@ -88,27 +88,41 @@ def problems_of(
     return gaps, []
 
 
-def with_fetched_elements(configuration: Configuration) -> Configuration:
-    """The configuration with the elements that the service has fetched, as the ledger has them."""
-    if not configuration.feeds:
+def with_fetched_elements(
+    configuration: Configuration, known_at: float | None = None
+) -> Configuration:
+    """The configuration with the elements that the service has fetched, as the ledger has them.
+
+    Args:
+        known_at: an earlier instant (s): with what each target was known to move by then, and with
+            nothing that was fetched later; None for the present.
+    """
+    if not configuration.feeds and known_at is None:
         return configuration
     from contactd.core.errors import ContactdError
-    from contactd.core.orbit import parse_omm
     from contactd.faces.cli.store import state_of
 
     try:
-        adopted = state_of(configuration).elements
+        state = state_of(configuration, known_at)
     except ContactdError as error:
-        complain(f"fetched elements cannot be read: {error}")
+        complain(f"elements in the ledger cannot be read: {error}")
         return configuration
     targets = dict(configuration.targets)
-    for name in configuration.feeds:
-        text = str(adopted[name].body.get("omm", "")) if name in adopted else ""
-        if text and name in targets:
-            try:
-                targets[name] = replace(targets[name], elements=parse_omm(text))
-            except ContactdError as error:
-                complain(f"{name}: the ledger's elements cannot be used: {error}")
+    for name in configuration.feeds if known_at is None else list(targets):
+        if name not in targets:
+            continue
+        adopted = state.elements.get(name)
+        if adopted is not None:
+            targets[name] = motion_known_by(targets[name], adopted)
+        elif name in configuration.feeds:
+            targets[name] = replace(targets[name], elements=())
+    if known_at is not None and state.configuration is not None:
+        then = state.configuration.body.get("digest")
+        if then != configuration.digest:
+            tell(
+                "note: the files have changed since then. Sequences and stations are as they are "
+                "now."
+            )
     return replace(configuration, targets=targets)
 
 
@@ -121,7 +135,7 @@ def motion_known_by(target: Target, adopted: Record | None) -> Target:
     if not text:
         return target
     try:
-        return replace(target, elements=parse_omm(text))
+        return replace(target, elements=parse_omm(text), state=None, ephemeris=None, manoeuvres=())
     except ContactdError as error:
         complain(f"{target.name}: the ledger's elements cannot be used: {error}")
         return target

@@ -37,17 +37,20 @@ def configuration_folder(config_dir: str) -> Path:
     if not folder.is_dir():
         what = "a file" if folder.exists() else "no such folder"
         refuse(
-            f"--config {config_dir}: found {what}; expected the folder of a configuration "
-            "(`contactd demo DIR` writes one to start from)"
+            f"--config {config_dir} is {what}. Name the folder of a configuration; "
+            "`contactd demo DIR` writes one to start from."
         )
     return folder
 
 
-def read_configuration(config_dir: str) -> Configuration:
+def read_configuration(config_dir: str, at: float | None = None) -> Configuration:
     """What is right in a configuration's folder; what is wrong is told, and counts.
 
     An answer from the rest is worth more than none, but not when the settings themselves are
     wrong: then the ledger might be looked for in the wrong place.
+
+    Args:
+        at: instant (s); if it is past, elements are those that were known then.
 
     Raises:
         click.UsageError: if there is no such folder.
@@ -68,7 +71,7 @@ def read_configuration(config_dir: str) -> Configuration:
         tell(f"note: this answer leaves out what is invalid there. {correct(len(errors))}")
     from contactd.faces.cli.motion import with_fetched_elements
 
-    return with_fetched_elements(configuration)
+    return with_fetched_elements(configuration, at if at and at < current().now else None)
 
 
 def chosen(kind: str, given: Iterable[str], known: Mapping[str, Thing]) -> list[Thing]:

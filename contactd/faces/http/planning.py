@@ -66,12 +66,14 @@ class Desk:
         """A value for every setting: as given, as known, as configured, else its least."""
         found = {}
         for step in self.sequence.steps:
-            dial = step.delay.setting
-            if dial is None:
+            setting = step.delay.setting
+            if setting is None:
                 continue
-            value = settings.get(step.name, self.knowledge.settings.get(step.name, dial.chosen_s))
+            value = settings.get(
+                step.name, self.knowledge.settings.get(step.name, setting.chosen_s)
+            )
             found[step.name] = statements.dialled(
-                self.sequence, step.name, dial.least_s if value is None else value
+                self.sequence, step.name, setting.least_s if value is None else value
             )
         for name in settings:
             if name not in found:
@@ -153,14 +155,14 @@ def setting_forms(sequence: Sequence, settings: Mapping[str, float]) -> list[dic
     return [
         {
             "step": step.name,
-            "least_s": dial.least_s,
-            "greatest_s": dial.least_s + (dial.count - 1) * dial.resolution_s,
-            "resolution_s": dial.resolution_s,
+            "least_s": setting.least_s,
+            "greatest_s": setting.least_s + (setting.count - 1) * setting.resolution_s,
+            "resolution_s": setting.resolution_s,
             "value_s": settings[step.name],
-            "exceeds": [{"step": name, "by_s": by} for name, by in dial.exceeds],
+            "exceeds": [{"step": name, "by_s": by} for name, by in setting.exceeds],
         }
         for step in sequence.steps
-        if (dial := step.delay.setting) is not None
+        if (setting := step.delay.setting) is not None
     ]
 
 

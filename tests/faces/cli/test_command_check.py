@@ -92,4 +92,4 @@ def test_a_file_in_place_of_the_folder_is_a_misuse(tmp_path: Path) -> None:
     watch.config.write_text("name: x\n")
     answer = watch("check")
     assert answer.code == 2
-    assert "found a file; expected the folder" in answer.err
+    assert "is a file. Name the folder" in answer.err

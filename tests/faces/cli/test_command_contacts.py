@@ -215,7 +215,7 @@ def test_capitals_do_not_matter_in_a_name(watch: Watch) -> None:
 def test_a_missing_configuration_folder_is_told_with_what_to_do(tmp_path: Path) -> None:
     answer = Watch(tmp_path)("contacts")
     assert answer.code == 2
-    assert "found no such folder" in answer.err
+    assert "is no such folder" in answer.err
     assert "contactd demo DIR" in answer.err
 
 

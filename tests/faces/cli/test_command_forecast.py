@@ -6,9 +6,12 @@ import re
 from pathlib import Path
 
 import pytest
-from command_line import Watch, lay_watch
+from command_line import Watch, lay_watch, low_orbit
 
-from contactd.core.instants import from_text
+from contactd.core.instants import from_text, to_text
+from contactd.core.orbit import format_omm
+from contactd.core.record import CONFIGURATION_ADOPTED, ELEMENTS_ADOPTED, Record
+from contactd.records.ledger import Ledger
 
 FIELDS = [
     "target",
@@ -153,3 +156,44 @@ def test_a_wrong_target_is_told_with_the_nearest(watch: Watch) -> None:
     answer = watch("forecast", "--target", "Lantem 3")
     assert answer.code == 2
     assert "No target 'Lantem 3'. Did you mean 'Lantern 3'?" in answer.err
+
+
+def test_a_forecast_as_of_earlier_rests_on_the_elements_known_then_and_on_nothing_later(
+    tmp_path: Path,
+) -> None:
+    watch = lay_watch(tmp_path)
+    path = watch.config / "targets/lantern-3.yaml"
+    fetched = "elements: {url: 'https://elements.example/lantern-3.txt', format: tle}\n"
+    text = path.read_text()
+    path.write_text("name: Lantern 3\n" + fetched + text[text.index("sequences:") :])
+    adopted = []
+    for at, epoch in (("05:00", "2026-11-25T00:00:00Z"), ("08:50", "2026-11-25T08:00:00Z")):
+        elements = low_orbit("Lantern 3", epoch)
+        body = {
+            "source": "https://elements.example/lantern-3.txt",
+            "epochs": [to_text(elements.epoch, 6)],
+            "omm": format_omm(elements, "json"),
+        }
+        when = from_text(f"2026-11-25T{at}:00Z")
+        adopted.append(Record(when, ELEMENTS_ADOPTED, "Lantern 3", "contactd", body))
+    with Ledger.open(f"sqlite:///{watch.folder}/var/ledger.sqlite") as ledger:
+        ledger.append(adopted[:1])
+    then = watch("forecast", "--explain", now="2026-11-25T08:40:00Z").out
+    assert "elements of 2026-11-25 00:00:00Z" in then
+    with Ledger.open(f"sqlite:///{watch.folder}/var/ledger.sqlite") as ledger:
+        ledger.append(adopted[1:])
+    assert "elements of 2026-11-25 08:00:00Z" in watch("forecast", "--explain").out
+    assert watch("forecast", "--explain", "--at", "2026-11-25T08:40:00Z").out == then
+    before_any = watch("forecast", "--at", "2026-11-25T04:00:00Z")
+    assert before_any.code == 1
+    assert "elements" in before_any.err
+
+
+def test_a_forecast_as_of_earlier_says_that_the_files_have_changed_since(tmp_path: Path) -> None:
+    watch = lay_watch(tmp_path)
+    body = {"digest": "of other files", "targets": [], "stations": []}
+    record = Record(from_text("2026-11-25T05:00:00Z"), CONFIGURATION_ADOPTED, "", "contactd", body)
+    with Ledger.open(f"sqlite:///{watch.folder}/var/ledger.sqlite") as ledger:
+        ledger.append([record])
+    assert "the files have changed since then" in watch("forecast", "--at", "-1h").err
+    assert watch("forecast").err == ""

@@ -59,7 +59,7 @@ def test_every_described_document_is_looked_at(service):
         for path, methods in described.items()
         if path.startswith("/api/v1/") and "{" not in path and _has_model(methods.get("get"))
     }
-    drawn = {"/", "/strand", "/profiles", "/light", "/sky", "/ground"}
+    drawn = {"/", "/timeline", "/profiles", "/light", "/sky", "/ground"}
     only_in_a_rehearsal = {"/rehearsal"}
     assert with_models - drawn - only_in_a_rehearsal <= looked_at
 
@@ -138,10 +138,10 @@ def test_a_document_changes_its_tag_when_something_is_recorded(service):
 
 def test_large_documents_travel_compressed_and_are_the_same(service):
     with service.http.stream(
-        "GET", "/api/v1/strand", headers={"Accept-Encoding": "gzip"}
+        "GET", "/api/v1/timeline", headers={"Accept-Encoding": "gzip"}
     ) as answer:
         packed = b"".join(answer.iter_raw())
-    plain = service.http.get("/api/v1/strand", headers={"Accept-Encoding": "identity"})
+    plain = service.http.get("/api/v1/timeline", headers={"Accept-Encoding": "identity"})
     assert answer.headers["Content-Encoding"] == "gzip"
     assert len(packed) < len(plain.content) / 2
     assert json.loads(gzip.decompress(packed)).keys() == plain.json().keys()

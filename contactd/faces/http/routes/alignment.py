@@ -29,7 +29,7 @@ Settings = Annotated[
     str,
     Query(
         max_length=LONGEST_SETTINGS,
-        description='Dials that are given, as JSON: {"step": seconds}.',
+        description='Settings that are given, as JSON: {"step": seconds}.',
         examples=['{"receiver on": 28800}'],
     ),
 ]

@@ -1,4 +1,4 @@
-"""Where a target is seen and stands: strand, elevation profiles, light, sky and ground."""
+"""Where a target is seen and stands: timeline, elevation profiles, light, sky and ground."""
 
 from __future__ import annotations
 
@@ -42,7 +42,7 @@ router = APIRouter(tags=["motion"])
 DAY_S = 86_400.0
 MOST_PROFILES = 600
 MOST_DRAWN = 60_000
-"""Contacts in one strand: thirty days of ten targets and twenty stations are half as many."""
+"""Contacts in one timeline: thirty days of ten targets and twenty stations are half as many."""
 LONGEST_GROUND_S = 2 * DAY_S
 MOST_LIGHTS = 256
 
@@ -72,8 +72,8 @@ class _Memory:
 _LIGHTS = _Memory(MOST_LIGHTS)
 
 
-@router.get("/strand", summary="All contacts in columns, for drawing")
-def strand(
+@router.get("/timeline", summary="All contacts in columns, for drawing")
+def timeline(
     request: Request,
     ctx: Ctx,
     _: Reader,
@@ -101,7 +101,7 @@ def strand(
                 {
                     **timeline_form(outlook, first, last),
                     "problem": outlook.problem,
-                    "sequences": _strand_sequences(ctx, outlook.target, snapshot),
+                    "sequences": _timeline_sequences(ctx, outlook.target, snapshot),
                 }
                 for outlook in drawn
             ],
@@ -112,7 +112,7 @@ def strand(
 
 
 def _drawn(snapshot: Snapshot, wanted: list[str] | None) -> tuple[list[TargetOutlook], list[str]]:
-    """The outlooks that a strand has room for, those with countdowns first, and who is left out."""
+    """The outlooks that there is room for, those with countdowns first, and who is left out."""
     outlooks = [each for name, each in snapshot.targets.items() if not wanted or name in wanted]
     drawn: list[TargetOutlook] = []
     left_out, room = [], MOST_DRAWN
@@ -125,7 +125,7 @@ def _drawn(snapshot: Snapshot, wanted: list[str] | None) -> tuple[list[TargetOut
     return drawn, left_out
 
 
-def _strand_sequences(ctx: Context, target: str, snapshot: Snapshot) -> list[dict[str, Any]]:
+def _timeline_sequences(ctx: Context, target: str, snapshot: Snapshot) -> list[dict[str, Any]]:
     from contactd.faces.http.routes.outlooks import people_near
 
     outlook = snapshot.targets[target]
