@@ -17,7 +17,6 @@ from contactd.core.contacts.table import first_from, meeting
 from contactd.core.ground.station import Station
 from contactd.core.intervals import IntervalSet
 from contactd.core.outlook import ElementsInUse, Snapshot, TargetOutlook
-from contactd.core.record import Record
 from contactd.core.sequences.model import Sequence as TimedSequence
 from contactd.core.sequences.model import (
     SequenceForecast,
@@ -25,6 +24,7 @@ from contactd.core.sequences.model import (
     StepForecast,
 )
 from contactd.faces.contract import contact_form, step_form, time_text
+from contactd.mission.changes import Change
 
 Form = dict[str, Any]
 
@@ -94,18 +94,6 @@ def alert_forms(alerts: Iterable[Alert]) -> list[Form]:
     """Alerts, most severe first, then by the moment they concern."""
     ordered = sorted(alerts, key=lambda each: (-_SEVERITIES.index(each.severity), each.concerns))
     return [alert_form(alert) for alert in ordered]
-
-
-def record_form(record: Record) -> Form:
-    """One entry of the ledger."""
-    return {
-        "number": record.number,
-        "at": time_text(record.at),
-        "kind": record.kind,
-        "subject": record.subject,
-        "author": record.author,
-        "body": dict(record.body),
-    }
 
 
 def elements_form(elements: ElementsInUse | None, at: float) -> Form | None:
@@ -329,3 +317,13 @@ def flat_spans(spans: IntervalSet) -> list[int]:
 
 def _milliseconds(instant: float) -> int:
     return round(1000.0 * instants.to_unix(instant))
+
+
+def change_form(change: Change) -> Form:
+    """What a record changes, in words and figures."""
+    return {
+        "sentences": list(change.sentences),
+        "notes": list(change.notes),
+        "before": [step_form(step) for step in change.before],
+        "after": [step_form(step) for step in change.after],
+    }

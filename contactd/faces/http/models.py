@@ -233,11 +233,12 @@ class Station(Document):
 class Record(Document):
     """One entry of the ledger."""
 
-    number: int = Field(examples=[12])
+    number: int | None = Field(description="Null while it is not stored.", examples=[12])
     at: str = Field(description=UTC)
     kind: str = Field(examples=["start-observed"])
     subject: str = Field(examples=["Lantern 3/wake-up"])
     author: str = Field(examples=["m. aldous"])
+    identity: str = Field(description="A second record of the same identity is not stored.")
     body: dict[str, Any]
 
 
@@ -245,9 +246,9 @@ class Change(Document):
     """What a record would change, or did, in words and figures."""
 
     sentences: list[str] = Field(
-        examples=[["receiver on: from 14:02:10Z–14:06:40Z to 14:03:55Z–14:04:05Z"]]
+        examples=[["'receiver on': stop by 2026-12-03 14:02:10Z through Brenn Head; was -."]]
     )
-    cautions: list[str]
+    notes: list[str] = Field(description="What contradicts what is known, and new dangers.")
     before: list[Step]
     after: list[Step]
 
@@ -256,13 +257,39 @@ class Preview(Change):
     """A record that is not written yet, and what it would change."""
 
     ledger_at: int
+    confirmation: str = Field(description="One line that says what would be recorded.")
     record: Record
 
 
 class Written(Change):
     """A record that was written, and what it changed."""
 
+    confirmation: str = Field(description="One line that says what was recorded.")
     record: Record
+
+
+class StatementField(Document):
+    """One field of a statement."""
+
+    name: str = Field(examples=["give_or_take"])
+    type: Literal["moment", "length", "reading", "step", "station", "choice", "text", "count"]
+    label: str
+    help: str
+    required: bool
+    default: str | None = Field(description="What counts where nothing is given, in words.")
+    choices: list[str]
+    many: bool = Field(description="A list of any number of them.")
+
+
+class StatementKind(Document):
+    """A kind of statement, as a form asks for it."""
+
+    enter: str = Field(examples=["hold"])
+    kind: str = Field(description="What its record is called.", examples=["sequence-held"])
+    title: str
+    help: str
+    about: Literal["sequence", "target", "anything"]
+    fields: list[StatementField]
 
 
 class Session(Document):

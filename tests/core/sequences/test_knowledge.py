@@ -21,7 +21,7 @@ from contactd.core.sequences.knowledge import (
     parts_of,
 )
 from contactd.core.sequences.model import Delay, Sequence, Start, StartStatus, Step
-from contactd.core.sequences.statements import (
+from contactd.mission.bodies import (
     command_sent,
     event,
     ruling,
