@@ -183,7 +183,7 @@ def test_the_same_statement_gives_the_same_record_and_forecast(
     quiet: Service, tmp_path: Path, verb: str, case: dict[str, Any]
 ) -> None:
     given = written_out(quiet.room, case)
-    over_http = quiet.post("/records/preview", {"enter": verb, **given})
+    over_http = quiet.post("/records/preview", {"enter": verb, **given}, quiet.room.operator)
     assert over_http.status_code == 200, over_http.text
     typed = by_command_line(quiet.room, verb, given)
     said, outlook = by_script(quiet.room, tmp_path, verb, given)

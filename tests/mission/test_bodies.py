@@ -53,7 +53,7 @@ def reading(**changes: Any) -> naming.Statement:
             "at",
             "from 2026-12-03T08:00:00.000000Z to 2026-12-03T08:00:01.000000Z",
         ),
-        (lambda: bodies.start_observed(T0, -1, recorded_at=NOW), "give_or_take_s", "duration"),
+        (lambda: bodies.start_observed(T0, -1, recorded_at=NOW), "give_or_take", "duration"),
         (lambda: bodies.start_observed(float("nan"), recorded_at=NOW), "earliest", "a time"),
         (
             lambda: bodies.start_attempted(T0 + 9, T0, recorded_at=NOW),
@@ -64,12 +64,12 @@ def reading(**changes: Any) -> naming.Statement:
         (lambda: bodies.stopped(NOW + 1, recorded_at=NOW), "at", "not after now"),
         (
             lambda: bodies.setting_chosen(SEQUENCE, "receiver on", 7_500.0),
-            "setting_s",
+            "setting",
             "7200 s or 7800 s",
         ),
         (
             lambda: bodies.setting_chosen(SEQUENCE, "receiver on", 600.0),
-            "setting_s",
+            "setting",
             "from 7200 s to 360000 s",
         ),
         (
@@ -83,27 +83,23 @@ def reading(**changes: Any) -> naming.Statement:
             "did you mean 'receiver on'?",
         ),
         (lambda: reading(at=NOW + 1), "at", "not after now"),
-        (lambda: reading(elapsed_s=3.0), "reading", "either the remaining or the elapsed"),
-        (lambda: reading(remaining_s=None), "reading", "either the remaining or the elapsed"),
+        (lambda: reading(elapsed_s=3.0), "remaining", "either the remaining or the elapsed"),
+        (lambda: reading(remaining_s=None), "remaining", "either the remaining or the elapsed"),
         (lambda: reading(step=None), "step", "whose countdown"),
-        (lambda: reading(error_s=-1.0), "error_s", "a duration"),
+        (lambda: reading(error_s=-1.0), "error", "a duration"),
         (lambda: reading(step="antenna release"), "unit", "A, B"),
         (lambda: reading(unit="C"), "unit", "'A', 'B'"),
         (lambda: reading(unit="A"), "unit", "the sequence's own clock"),
         (
-            lambda: bodies.step_seen(
-                SEQUENCE, "receiver on", T0, recorded_at=NOW, earliest=T0 + 1
-            ),
+            lambda: bodies.step_seen(SEQUENCE, "receiver on", T0, recorded_at=NOW, earliest=T0 + 1),
             "earliest",
             "not after",
         ),
         (lambda: bodies.command_sent(T0, " ", recorded_at=NOW), "command", "that was sent"),
-        (lambda: bodies.ruling("maybe", "x", recorded_at=NOW), "ruling", "'started' or"),
+        (lambda: bodies.ruling("maybe", "x", recorded_at=NOW), "decision", "'started' or"),
         (lambda: bodies.ruling("started", "", recorded_at=NOW), "why", "part of the record"),
         (
-            lambda: bodies.ruling(
-                "started", "x", recorded_at=NOW, knowledge=SequenceKnowledge()
-            ),
+            lambda: bodies.ruling("started", "x", recorded_at=NOW, knowledge=SequenceKnowledge()),
             "earliest",
             "none are known",
         ),

@@ -28,7 +28,8 @@ _COLUMNS = (
 
 def show_change(screen: Screen, record: Record, change: Change, day_of_year: bool = False) -> None:
     """Print what was recorded, and all that it changes."""
-    say(screen, confirmation(record), style="bold")
+    for line in confirmation(record).splitlines():
+        say(screen, line, style="bold", hang=2)
     say(screen, "")
     for start in change.starts:
         say(screen, f"was: {start_line(start.was, change.now_s, day_of_year)}", hang=5)

@@ -47,13 +47,13 @@ def repeats(statement: Statement, scene: Scene, stored: Record) -> bool:
 
 
 def confirmation(record: Record) -> str:
-    """One line that says what was recorded, and as which number; and what was assumed."""
+    """A line that says what was recorded, and as which number; and one for what was assumed."""
     done = f"Recorded as {record.number}" if record.number else "Not recorded (dry run)"
     about = f", {record.subject}" if record.subject else ""
     if record.kind == CONTACT_MISSED:
         at = moment(from_text(str(record.body["at"])), NEAREST)
         about += f", contact with {record.body['station']} at {at}"
-    said = f" {_sentence(str(record.body['assumed']))}" if record.body.get("assumed") else ""
+    said = f"\n{_sentence(str(record.body['assumed']))}" if record.body.get("assumed") else ""
     return f"{done}: {record.kind}{about}, by {record.author}.{said}"
 
 

@@ -78,7 +78,9 @@ def command_of(kind: type[Statement]) -> click.Command:
     given = [each for each in shape.fields if each not in arguments and each.name != "note"]
 
     def run(manner: Manner, **values: Any) -> None:
-        state_it(kind, {name: value for name, value in values.items() if value}, manner)
+        state_it(
+            kind, {name: value for name, value in values.items() if value not in (None, ())}, manner
+        )
 
     made: Callable[..., Any] = recording(run)
     for each in reversed(given):
