@@ -46,9 +46,13 @@ def repeats(statement: Statement, scene: Scene, stored: Record) -> bool:
     return all(again.body.get(key) == stored.body.get(key) for key in keys)
 
 
-def confirmation(record: Record) -> str:
-    """A line that says what was recorded, and as which number; and one for what was assumed."""
-    done = f"Recorded as {record.number}" if record.number else "Not recorded (dry run)"
+def confirmation(record: Record, otherwise: str = "Not recorded (dry run)") -> str:
+    """A line that says what was recorded, and as which number; and one for what was assumed.
+
+    Args:
+        otherwise: what is said of a record that is not stored.
+    """
+    done = f"Recorded as {record.number}" if record.number else otherwise
     about = f", {record.subject}" if record.subject else ""
     if record.kind == CONTACT_MISSED:
         at = moment(from_text(str(record.body["at"])), NEAREST)

@@ -106,7 +106,7 @@ def preview(request: Request, ctx: Ctx, caller: Reader, entry: Entry) -> Respons
         request,
         {
             **content,
-            "confirmation": confirmation(made),
+            "confirmation": confirmation(made, "Not recorded yet"),
             "ledger_at": before.ledger_at,
             "record": record_form(made),
         },
