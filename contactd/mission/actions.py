@@ -178,12 +178,12 @@ def _silence(action: Silence, author: str, now_s: float) -> Record:
     for key, instant in (("from", action.from_s), ("to", action.to_s)):
         if not math.isfinite(instant):
             raise InputError("a time: every silence has an end", str(instant), key)
-    if action.to_s <= action.from_s:
-        says = "--from is after --to. Swap them."
-        raise InputError("a time after from", moment(action.to_s, NEAREST), "to", says=says)
     if action.to_s <= now_s:
         says = "--to is past. Give a later time."
         raise InputError("a time after now", moment(action.to_s, NEAREST), "to", says=says)
+    if action.to_s <= action.from_s:
+        says = "--from is after --to. Swap them."
+        raise InputError("a time after from", moment(action.to_s, NEAREST), "to", says=says)
     lasts_s = action.to_s - action.from_s
     if lasts_s > LONGEST_SILENCE_S:
         most = length(LONGEST_SILENCE_S, NO_LATER)

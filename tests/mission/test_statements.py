@@ -12,6 +12,7 @@ from contactd.core.errors import InputError
 from contactd.core.instants import from_text
 from contactd.core.outlook import TargetOutlook
 from contactd.core.planning import Prediction
+from contactd.core.sequences.coverage import Conditions
 from contactd.core.sequences.forecast import forecast
 from contactd.core.sequences.knowledge import SequenceKnowledge, learn
 from contactd.core.sequences.model import Delay, Sequence, Start, StartStatus, Step, StopRule
@@ -49,12 +50,23 @@ SEQUENCE = Sequence(
     ),
     start=Start(StartStatus.OBSERVED, T0 - 30.0, T0, T0 + 30.0),
 )
-CONTACT = Contact("Lantern 3", "Mesa Roja", T0 + 1_000.0, T0 + 1_300.0, T0 + 1_600.0)
+CONTACT = Contact(
+    "Lantern 3",
+    "Mesa Roja",
+    T0 + 1_000.0,
+    T0 + 1_300.0,
+    T0 + 1_600.0,
+    10.0,
+    90.0,
+    170.0,
+    40.0,
+    700.0,
+)
 
 
 def scene(**changes: Any) -> Scene:
     def coverage(span: tuple[float, float]) -> Prediction:
-        return Prediction(TargetOutlook("Lantern 3", span, contacts=(CONTACT,)))
+        return Prediction(TargetOutlook("Lantern 3", span, contacts=(CONTACT,)), Conditions())
 
     given: dict[str, Any] = {
         "target": Target("Lantern 3"),
@@ -204,7 +216,7 @@ def test_a_decision_that_is_only_tried_says_this_record_and_what_is_believed_onc
 
 def outlook(knowledge: SequenceKnowledge) -> TargetOutlook:
     span = (T0 - 86_400.0, T0 + 86_400.0)
-    told = forecast(SEQUENCE, knowledge, {}, span, NOW)
+    told = forecast(SEQUENCE, knowledge, {}, NOW, span)
     return TargetOutlook("Lantern 3", span, forecasts=(told,))
 
 

@@ -26,7 +26,7 @@ SCRIPT = {
     "title": "Steered",
     "begins": "2026-12-03T08:00:00Z",
     "lasts": "10h",
-    "happenings": [{"after": "30min", "remark": {"text": "Half an hour", "by": "Ada"}}],
+    "events": [{"after": "30min", "by": "Ada", "say": {"remark": {"text": "Half an hour"}}}],
 }
 
 

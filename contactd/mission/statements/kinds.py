@@ -391,7 +391,9 @@ class NotConfirmed(Statement):
     watched_from: Moment = field(
         help_text="Watched from this time", label="Watched from", alias="from"
     )
-    watched_to: Moment | None = field(None, "to this time.", label="Watched to", alias="to", unsaid="now")
+    watched_to: Moment | None = field(
+        None, "to this time.", label="Watched to", alias="to", unsaid="now"
+    )
     stations: list[StationName] = field(
         [], "Who watched.", label="Stations", unsaid="every station", option="station",
         most=MOST_NAMES,

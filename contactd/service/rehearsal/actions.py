@@ -56,7 +56,7 @@ async def _say(stage: Stage, event: Event) -> str:
     loop = asyncio.get_running_loop()
     record = await loop.run_in_executor(stage.threads, record_of, said, scene)
     [stored] = await stage.daemon.commit([record])
-    return confirmation(stored)
+    return " ".join(filter(None, (confirmation(stored), stored.body.get("text"))))
 
 
 async def _station_out(stage: Stage, given: Any) -> str:
