@@ -104,7 +104,7 @@ def input_problem(*errors: InputError, status: int = 422) -> Problem:
     return Problem(
         status,
         "input",
-        "; ".join(str(error) for error in errors),
+        "; ".join(_detail(error) for error in errors),
         errors=[
             {
                 "key": error.key,
@@ -115,6 +115,10 @@ def input_problem(*errors: InputError, status: int = 422) -> Problem:
             for error in errors
         ],
     )
+
+
+def _detail(error: InputError) -> str:
+    return f"{error.key}: {error.says}" if error.key and error.says else str(error)
 
 
 def of_error(error: ContactdError) -> Problem:
@@ -171,6 +175,8 @@ def install(app: FastAPI) -> None:
 def _sentence(error: Any) -> str:
     if error["type"] == "missing":
         return "Enter it."
+    if error["type"] in ("extra_forbidden", "unexpected_keyword_argument"):
+        return f"Unknown key {str(error['loc'][-1])!r}. Remove it."
     text = str(error["msg"]).removeprefix("Value error, ")
     return text if text.endswith(".") else f"Expected {text}."
 
