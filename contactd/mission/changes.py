@@ -59,7 +59,7 @@ class Change:
         before, after: every step's forecast.
         starts, steps: what differs.
         conflicts: what contradicts what, that did not before; sentences.
-        notes: those, and what becomes dangerous; sentences.
+        dangers: what becomes dangerous; sentences.
         notice: the notices of hazards that hold after it.
         now_s: the present (instant, s).
     """
@@ -69,9 +69,14 @@ class Change:
     starts: tuple[StartChange, ...]
     steps: tuple[StepChange, ...]
     conflicts: tuple[str, ...]
-    notes: tuple[str, ...]
+    dangers: tuple[str, ...]
     notice: tuple[str, ...]
     now_s: float
+
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """What whoever stated it should know: conflicts, then dangers."""
+        return self.conflicts + self.dangers
 
     @property
     def sentences(self) -> tuple[str, ...]:
@@ -117,7 +122,7 @@ def between(before: TargetOutlook | None, after: TargetOutlook | None, now_s: fl
         starts=starts,
         steps=changed,
         conflicts=conflicts,
-        notes=(*conflicts, *_dangers(pairs)),
+        dangers=tuple(_dangers(pairs)),
         notice=tuple(sorted(notices)),
         now_s=now_s,
     )

@@ -52,6 +52,8 @@ def show_change(screen: Screen, record: Record, change: Change, day_of_year: boo
                 say(screen, f"{what}, '{each.now_is.step}': was {was}, now {now_is}", hang=2)
     if not change.steps:
         say(screen, NOTHING)
+    for note in change.dangers:
+        say(screen, f"note: {note}", style=STYLES["caution"], hang=2)
     for notice in change.notice:
         say(screen, "")
         say(screen, f"caution: {notice}", style=STYLES["caution"], hang=2)
