@@ -40,7 +40,7 @@ from world import (  # noqa: E402
 
 from contactd.core import record as kinds  # noqa: E402
 from contactd.core.record import Record  # noqa: E402
-from contactd.core.sequences.statements import start_observed  # noqa: E402
+from contactd.mission.bodies import start_observed  # noqa: E402
 from contactd.service.daemon import Daemon  # noqa: E402
 from contactd.service.metrics import Instruments  # noqa: E402
 from contactd.service.notify import ServiceManager  # noqa: E402

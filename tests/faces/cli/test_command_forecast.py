@@ -27,6 +27,7 @@ FIELDS = [
     "margin_s",
     "stop_by",
     "stop_station",
+    "stops",
     "keep_clear",
 ]
 MILLISECONDS_UTC = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d\.\d{3}Z")
@@ -51,7 +52,7 @@ def test_json_is_a_list_of_steps_in_the_form_of_the_contract(watch: Watch) -> No
         assert all(MILLISECONDS_UTC.fullmatch(time) for time in times)
         assert times == sorted(times)
     hazardous = answer.json[1]
-    assert set(hazardous["keep_clear"]) == {"from", "to"}
+    assert set(hazardous["keep_clear"]) == {"from", "to", "zone"}
     assert answer.json[0]["keep_clear"] is None
 
 

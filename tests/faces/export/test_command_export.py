@@ -75,7 +75,7 @@ def test_steps_are_included_on_request(watch: Watch) -> None:
         "export", "calendar", "--include", "step", "--include", "window", now="2026-11-25T07:00:00Z"
     ).out
     kinds = {each.categories.value[0] for each in events(asked)}
-    assert kinds == {"window", "step", "stop-by", "keep-clear"}
+    assert kinds == {"window", "step", "keep-clear"}
 
 
 @pytest.mark.parametrize("form", ["kvn", "xml", "json"])
