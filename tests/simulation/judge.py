@@ -35,7 +35,22 @@ class Judge:
                     f"{claim.face}: {kind}",
                     f"{claim.step} at {self.now:.0f}: {claim.kind}{told} {claim.word}: {what}",
                 )
+        yield from self._untold(claims)
         yield from self._differences(claims)
+
+    def _untold(self, claims: list[Claim]) -> Iterator[Violation]:
+        """What is still to come is told, also its keep-clear; only a held countdown has no end."""
+        if any(resumed is None for _, resumed in self.truth.holds):
+            return
+        told = {(claim.face, claim.kind, claim.step) for claim in claims}
+        for name, acts in self.acts.items():
+            if not acts or acts[0] <= self.now:
+                continue
+            for face in ("table", "json", "http", "page", "timeline"):
+                if (face, "latest", name) not in told:
+                    yield f"{face}: expiry not told", f"{name} expires at {acts[0]:.1f}"
+                elif self.stages[name].clear and (face, "clear-to", name) not in told:
+                    yield f"{face}: keep-clear not told", f"{name} expires at {acts[0]:.1f}"
 
     def _false(self, claim: Claim, claims: list[Claim]) -> Iterator[Violation]:
         stage, acts = self.stages[claim.step], self.acts[claim.step]
