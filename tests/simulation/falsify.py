@@ -185,8 +185,14 @@ FALSIFICATIONS = (
     Falsification(
         "light time forgotten", 0, ((stopping, "light_time_of", lambda _: lambda *_: 0.0),)
     ),
-    Falsification("keep-clear's after dropped", 0, ((forecast, "keep_clear_of", _keep_clear(0, 1)),)),
-    Falsification("keep-clear's before dropped", 0, ((forecast, "keep_clear_of", _keep_clear(1, 0)),)),
+    Falsification(
+        "keep-clear's after dropped", 0,
+        ((forecast, "keep_clear_of", _keep_clear(0, 1)),),
+    ),
+    Falsification(
+        "keep-clear's before dropped", 0,
+        ((forecast, "keep_clear_of", _keep_clear(1, 0)),),
+    ),
     Falsification(
         "a missed contact counted", 0, ((planning, "without_missed", lambda _: lambda s, *_: s),)
     ),
@@ -217,9 +223,18 @@ FALSIFICATIONS = (
         "possible told as certain", 0,
         ((need_coverage, "_certain", lambda _: lambda each: each.possible),),
     ),
-    Falsification("stops through possible windows", 0, ((forecast, "stop_window", _uncertain_commands),)),
-    Falsification("a reading's error halved", 0, ((statements, "reading", _halved("error_s", 99)),)),
-    Falsification("a start's error halved", 0, ((statements, "start_observed", _halved("give_or_take_s", 1)),)),
+    Falsification(
+        "stops through possible windows", 0,
+        ((forecast, "stop_window", _uncertain_commands),),
+    ),
+    Falsification(
+        "a reading's error halved", 0,
+        ((statements, "reading", _halved("error_s", 99)),),
+    ),
+    Falsification(
+        "a start's error halved", 0,
+        ((statements, "start_observed", _halved("give_or_take_s", 1)),),
+    ),
     Falsification(
         "the orbit's error ignored", 0,
         ((contact_coverage, "_error_s", lambda _: lambda _e, ages: np.zeros_like(ages)),),

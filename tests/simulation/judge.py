@@ -117,7 +117,9 @@ class Judge:
         if claim.face == "alert" and not self.acts[claim.step]:
             return
         told = {
-            each.step: each.value for each in claims if (each.face, each.kind) == ("json", "earliest")
+            each.step: each.value
+            for each in claims
+            if (each.face, each.kind) == ("json", "earliest")
         }
         bound = self.truth.timing_error_s + SLACK_S
         for each in self._stoppers(claim.step):
@@ -132,7 +134,9 @@ class Judge:
 
     def _of_open(self, claim: Claim, claims: list[Claim]) -> Iterator[Violation]:
         """An alert that waits says what is so."""
-        json = {each.kind: each for each in claims if (each.face, each.step) == ("json", claim.step)}
+        json = {
+            each.kind: each for each in claims if (each.face, each.step) == ("json", claim.step)
+        }
         verdict = json["coverage"].word if "coverage" in json else ""
         if claim.word == "step-out-of-view" and verdict != "uncovered":
             yield "open alert that is over", f"the step is now {verdict or 'without verdict'}"

@@ -1,4 +1,4 @@
-"""What is told today and is false, by kind of violation: each with the seed of a night that shows it.
+"""What is told today and is false, by kind of violation; each with the seed of a night.
 
 A test asserts that each is still there. When one is corrected, that test fails: take its line out.
 """

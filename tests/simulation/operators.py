@@ -13,11 +13,18 @@ from truth import SEQUENCE, TARGET, Truth
 
 from contactd.core import instants
 
-VERBS = {"reading": "reading", "power-loss": "power-loss", "hold": "held", "resume": "resumed",
-         "sent": "sent", "stopped": "stop", "start": "start", "missed": "missed"}  # fmt: skip
+VERBS = {
+    "reading": "reading",
+    "power-loss": "power-loss",
+    "hold": "held",
+    "resume": "resumed",
+    "sent": "sent",
+    "stopped": "stop",
+    "start": "start",
+    "missed": "missed",
+}
 """Subcommand of ``contactd record`` by what is stated."""
-ENTRIES = {"reading": "reading", "power-loss": "power-loss", "hold": "held", "resume": "resumed",
-           "sent": "command", "stopped": "stopped", "start": "start", "missed": "missed"}  # fmt: skip
+ENTRIES = VERBS | {"sent": "command", "stopped": "stopped"}
 """``enter`` of the body of ``POST /api/v1/records``."""
 COMMAND_KEY = "command"
 POSITIONAL = (COMMAND_KEY, "station")
@@ -138,7 +145,10 @@ class Operator:
             for begins, ends in self.truth.windows(site, "telemetry"):
                 if begins + 30 < now - 20 and now < ends - 30 and ends < now + 7200:
                     self.truth.missed.append((site.name, now - 3600, ends + 60))
-                    return [Statement("missed", (("station", site.name), ("at", text(now - 20))))]
+                    given = [("station", site.name), ("at", text(now - 20))]
+                    if self.truth.orbit == 0:  # it never sets: until the station has it again
+                        given.append(("until", text(ends + 60)))
+                    return [Statement("missed", tuple(given))]
         return []
 
     def see_start(self, now: float) -> list[Statement]:

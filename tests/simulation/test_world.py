@@ -1,4 +1,4 @@
-"""Every sentence of every face against the hidden truth; ``simulate.py --judge`` does more nights."""
+"""Every sentence of every face against the hidden truth; ``simulate.py --judge`` does more."""
 
 from __future__ import annotations
 

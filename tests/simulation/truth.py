@@ -197,22 +197,25 @@ class Truth:
 
         def within(bound: float) -> float:
             """Within a bound, and often nearly at it, where rounding shows."""
-            return bound * chance.choice([-0.99999, 0.99999, chance.uniform(-1, 1)])
+            part = chance.choice([-0.99999, 0.99999, chance.uniform(-1, 1)])
+            return bound * (corner or part)
 
+        # In some nights everything is as early, or as late, as it may be.
+        corner = chance.choice([0.0, 0.0, -0.999999, 0.999999])
         orbit = chance.randrange(6)
         truth = cls(seed, orbit)
         truth.sites = _sites(chance, orbit)
         truth.timing_error_s = chance.choice([0.0, 3.0, 12.0])
         truth.late_s = within(truth.timing_error_s)
         truth.rate_bound_ppm = chance.choice([50.0, 400.0])
-        truth.rate_ppm = within(truth.rate_bound_ppm)
+        truth.rate_ppm = -within(truth.rate_bound_ppm)
         middle = START - chance.uniform(600, 1800)
         spread = chance.choice([2.3, 20.0, 60.7])
         truth.status = chance.choice(["observed", "observed", "observed", "in doubt"])
         if truth.status == "in doubt":
             spread = chance.uniform(60, 900)
         truth.told_start = (round(middle - spread, 3), round(middle + spread, 3))
-        truth.started = sum(truth.told_start) / 2 + within(spread - 0.001)
+        truth.started = sum(truth.told_start) / 2 + within(spread - 0.0002)
         if truth.status == "in doubt" and chance.random() < 0.3:
             truth.started = None
         truth.stages = _stages(chance, within)
@@ -417,5 +420,8 @@ def _stage_section(stage: Stage) -> dict[str, Any]:
         section |= {"hazard": "deployment"}
         section |= {"keep_clear": {"before": f"{before}s", "after": f"{after}s"}}
     if stage.lead_s is not None:
-        section["stop"] = {"lead": f"{stage.lead_s}s", "takes_effect_in": f"{stage.takes_effect_s}s"}
+        section["stop"] = {
+            "lead": f"{stage.lead_s}s",
+            "takes_effect_in": f"{stage.takes_effect_s}s",
+        }
     return section
