@@ -215,7 +215,8 @@ class Truth:
         if truth.status == "in doubt":
             spread = chance.uniform(60, 900)
         truth.told_start = (round(middle - spread, 3), round(middle + spread, 3))
-        truth.started = sum(truth.told_start) / 2 + within(spread - 0.0002)
+        known_s = (truth.told_start[1] - truth.told_start[0]) / 2
+        truth.started = sum(truth.told_start) / 2 + within(known_s - 0.0006)
         if truth.status == "in doubt" and chance.random() < 0.3:
             truth.started = None
         truth.stages = _stages(chance, within)
