@@ -181,7 +181,7 @@ FALSIFICATIONS = (
     Falsification("the rate error ignored", 0, ((Clock, "rate_bound_ppm", _zero_property),)),
     Falsification("a delay's error ignored", 0, ((Delay, "error_bound_s", _zero_property),)),
     Falsification("an outage ignored", 40, ((contact_coverage, "_coverage", _no_outages),)),
-    Falsification("a stop-by from before", None, ((outlooks, "step_form", _stop_by_kept),)),
+    Falsification("a stop-by from before", 13, ((outlooks, "step_form", _stop_by_kept),)),
     Falsification(
         "light time forgotten", 18, ((stopping, "light_time_of", lambda _: lambda *_: 0.0),)
     ),
