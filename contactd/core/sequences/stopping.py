@@ -123,12 +123,10 @@ def stop_chances(
         if last <= first:
             continue
         for opens, closes in list(coverage.certain.clip(first, last))[:MOST_CHANCES]:
-            best = max(
-                (opens, min(max(opens, run.start_latest), closes)),
-                key=partial(_share, run, ahead_s),
-            )
-            share = _share(run, ahead_s, best)
-            if share > 0:
+            moments = opens, min(max(opens, run.start_latest), closes)
+            best = max(moments, key=partial(_promise, run, ahead_s))
+            share, may_catch = _promise(run, ahead_s, best)
+            if may_catch:
                 light_s = light_time_of(light_time_s, station, best)
                 found.append(
                     StopChance(
@@ -151,6 +149,11 @@ def _share(run: Run, ahead_s: float, received: float) -> float:
     if run.latest <= run.earliest:
         return float(first <= run.earliest and last >= run.latest)
     return max(last - first, 0.0) / (run.latest - run.earliest)
+
+
+def _promise(run: Run, ahead_s: float, received: float) -> tuple[float, bool]:
+    """What a stop surely catches, and whether it may catch anything at all."""
+    return _share(run, ahead_s, received), _may_catch(run, ahead_s, received)
 
 
 def _may_catch(run: Run, ahead_s: float, received: float) -> bool:
