@@ -320,7 +320,9 @@ def step_notes(step: StepForecast) -> Iterable[str]:
 
 def _stops(step: StepForecast) -> Iterator[Row]:
     if step.stop_certain and step.stop_by is not None:
-        text = f"stop by, step '{step.step}': send \"stop {step.stops}\" through {step.stop_station}"
+        text = (
+            f"stop by, step '{step.step}': send \"stop {step.stops}\" through {step.stop_station}"
+        )
         yield _row(
             step,
             Kind.STOP_BY,

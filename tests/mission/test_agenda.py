@@ -116,7 +116,10 @@ def test_a_start_asks_for_a_record_until_there_is_one() -> None:
         [row] = ahead(start=start).decisions
         assert row.kind is Kind.START
         assert words in row.text
-    assert ahead(start=Start(status=StartStatus.OBSERVED, earliest=NOW - 9.0, latest=NOW - 9.0)).rows == ()
+    assert (
+        ahead(start=Start(status=StartStatus.OBSERVED, earliest=NOW - 9.0, latest=NOW - 9.0)).rows
+        == ()
+    )
 
 
 def test_a_setting_that_nobody_knows_is_named_with_its_range() -> None:

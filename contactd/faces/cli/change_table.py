@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from contactd.core.sequences.model import Start, StepForecast
 from contactd.faces.cli.forecast_table import start_line
 from contactd.faces.cli.tables import STYLES, Cell, Column, say, show
+from contactd.mission.texts.notice import NOTICE
 from contactd.mission.timetext import NO_EARLIER, NO_LATER, moment, on_day_of
 
 if TYPE_CHECKING:
@@ -63,10 +64,9 @@ def show_change(
         say(screen, "No step moves.")
     for line in stops_moved:
         say(screen, line, hang=2)
-    notices = {forecast.notice for forecast in after.forecasts if forecast.notice}
-    for notice in sorted(notices):
+    if any(forecast.hazardous for forecast in after.forecasts):
         say(screen, "")
-        say(screen, f"caution: {notice}", style=STYLES["caution"], hang=2)
+        say(screen, NOTICE, style=STYLES["caution"], hang=2)
 
 
 def _stop(step: StepForecast, day_of_year: bool) -> str:

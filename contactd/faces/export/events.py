@@ -12,8 +12,8 @@ from contactd.core.allocation.result import Grant
 from contactd.core.contacts.contact import Contact
 from contactd.core.ground.station import Station
 from contactd.core.outlook import TargetOutlook
-from contactd.core.sequences.cautions import NOTICE
 from contactd.core.sequences.model import StepForecast
+from contactd.mission.texts.notice import NOTICE
 
 CONTACT, WINDOW, STEP, STOP_BY, KEEP_CLEAR = "contact", "window", "step", "stop-by", "keep-clear"
 GRANT = "station time"

@@ -11,7 +11,6 @@ from contactd.core.alert import Alert
 from contactd.core.intervals import union
 from contactd.core.outlook import TargetOutlook
 from contactd.core.record import Record
-from contactd.core.sequences.cautions import NOTICE
 from contactd.core.sequences.model import (
     Covered,
     SequenceForecast,
@@ -20,6 +19,7 @@ from contactd.core.sequences.model import (
     StepStatus,
 )
 from contactd.mission.documents.spans import SHOWN_WITHIN_S
+from contactd.mission.texts.notice import NOTICE
 from contactd.mission.timetext import NEAREST, machine
 
 DECIDES = frozenset(

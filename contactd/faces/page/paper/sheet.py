@@ -8,12 +8,9 @@ from pathlib import Path
 from typing import Any
 
 from contactd.core import instants
+from contactd.mission.texts.notice import NOTICE
 
 FONTS = Path(__file__).parent.parent / "static" / "vendor" / "dejavu-fonts-ttf"
-NOTICE = (
-    "This sheet advises; it does not certify safety. "
-    "Flight rules, range safety and the responsible authority decide."
-)
 MARGIN_MM = 14.0
 INK, SOFT, RULE = (20, 20, 20), (95, 95, 95), (170, 170, 170)
 
