@@ -232,7 +232,7 @@ def contact_row(outlook: TargetOutlook, contact: Contact, station: Station | Non
     text = f"contact with {contact.station}"
     if contact.cut_at_end:
         text += _BEYOND
-    else:
+    elif not contact.cut_at_start:
         text += f", max {contact.max_elevation_deg:.0f}°"
     out = None if station is None else outage_of(contact, station)
     if out is not None:
