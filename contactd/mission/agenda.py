@@ -7,7 +7,7 @@ A row is a fact of the outlook. Faces put its moments into words by :meth:`Row.w
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from enum import StrEnum
 
@@ -24,6 +24,7 @@ from contactd.core.sequences.model import (
     StepForecast,
     StepStatus,
 )
+from contactd.mission.texts.stop import NO_STOP, NOT_CERTAIN, chance_text, command_text
 from contactd.mission.timetext import (
     NO_EARLIER,
     NO_LATER,
@@ -34,7 +35,17 @@ from contactd.mission.timetext import (
     outer,
 )
 
-__all__ = ["Agenda", "Kind", "Row", "agenda", "contact_rows", "rows_of", "window_rows"]
+__all__ = [
+    "Agenda",
+    "Kind",
+    "Row",
+    "agenda",
+    "contact_rows",
+    "rows_of",
+    "step_notes",
+    "window_rows",
+    "zone_text",
+]
 
 COMMAND = "command"
 NOT_AHEAD = (StepStatus.SEEN, StepStatus.STOPPED, StepStatus.UNSET)
@@ -289,12 +300,11 @@ def _step(step: StepForecast) -> Iterator[Row]:
     if step.earliest is None or step.latest is None:
         return
     if step.keep_clear is not None and step.status not in (StepStatus.STOPPED, StepStatus.UNSET):
-        zone = f", {step.zone} around" if step.zone else ""
         yield _row(
             step,
             Kind.KEEP_CLEAR,
             *step.keep_clear,
-            f"keep clear{zone}: step '{step.step}', {step.hazard or 'hazard'}",
+            f"keep clear{zone_text(step)}: step '{step.step}', {step.hazard or 'hazard'}",
         )
     if step.status in NOT_AHEAD:
         return
@@ -307,47 +317,32 @@ def _step(step: StepForecast) -> Iterator[Row]:
     yield from _stops(step)
 
 
-def step_notes(step: StepForecast) -> Iterable[str]:
-    """What must stand beside an expiry: that its setting is not known, that no stop is left."""
+def step_notes(step: StepForecast) -> Iterator[str]:
+    """What must stand beside an expiry: that its setting is not known, that no stop is certain."""
     if step.setting_unknown is not None:
         least, most = step.setting_unknown
         yield f"setting unknown: {length(least, NO_LATER)} to {length(most, NO_EARLIER)}"
     if step.stop_possible is False:
-        yield "no stop possible"
+        yield NO_STOP
     elif step.stop_certain is False:
-        yield "no certain stop"
+        yield NOT_CERTAIN
+
+
+def zone_text(step: StepForecast) -> str:
+    """``, zone 200 m``, or "" where the configuration names none."""
+    return f", zone {step.zone}" if step.zone else ""
 
 
 def _stops(step: StepForecast) -> Iterator[Row]:
     if step.stop_certain and step.stop_by is not None:
-        text = (
-            f"stop by, step '{step.step}': send \"stop {step.stops}\" through {step.stop_station}"
-        )
-        yield _row(
-            step,
-            Kind.STOP_BY,
-            step.stop_by,
-            step.stop_by,
-            text,
-            stops=step.stops or "",
-            station=step.stop_station or "",
-        )
+        text = f"stop by, step '{step.step}': send {command_text(step.stops, step.stop_station)}"
+        stops, station = step.stops or "", step.stop_station or ""
+        yield _row(step, Kind.STOP_BY, step.stop_by, step.stop_by, text, stops, station)
         return
     for chance in step.stop_chances:
-        share = math.floor(100 * chance.share + 1e-9)
-        text = (
-            f"no certain stop, step '{step.step}': \"stop {chance.stops}\" through "
-            f"{chance.station} catches {share} %"
-        )
-        yield _row(
-            step,
-            Kind.STOP_CHANCE,
-            chance.opens,
-            chance.closes,
-            text,
-            stops=chance.stops,
-            station=chance.station,
-        )
+        text = f"{NOT_CERTAIN}, step '{step.step}': {chance_text(chance)}"
+        span = chance.opens, chance.closes
+        yield _row(step, Kind.STOP_CHANCE, *span, text, chance.stops, chance.station)
 
 
 def _row(

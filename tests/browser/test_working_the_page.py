@@ -166,8 +166,8 @@ def test_the_dials_answer_and_the_best_plan_serves_every_step(service, operator)
 
 
 def test_every_screen_is_reached_and_left_by_keys_alone(service, visit):
-    page = visit(service.base).open("paper")
-    screens = ["now", "strand", "sky", "ground", "align", "records", "paper", "handover"]
+    page = visit(service.base).open("sheets")
+    screens = ["now", "timeline", "sky", "ground", "align", "records", "sheets", "handover"]
     for key, screen in enumerate(screens, 1):
         page.keyboard.press(str(key))
         page.wait_for_selector(f"main[data-screen='{screen}']")
@@ -184,10 +184,10 @@ def test_the_first_tab_offers_the_way_past_the_head(service, visit):
 
 
 def test_the_strand_is_worked_and_explained_by_keys(service, visit):
-    page = visit(service.base).open("strand")
+    page = visit(service.base).open("timeline")
     page.wait_for_selector("canvas[data-ready]")
     page.locator("canvas").focus()
-    words = page.locator("#strand-words")
+    words = page.locator("#timeline-words")
     page.keyboard.press(".")
     first = words.text_content()
     assert re.search(r"rises .*highest .*sets", first)
@@ -206,13 +206,13 @@ def test_the_strand_is_worked_and_explained_by_keys(service, visit):
 
 
 def test_the_strand_explains_what_the_pointer_rests_on_and_the_wheel_zooms(service, visit):
-    page = visit(service.base).open("strand")
+    page = visit(service.base).open("timeline")
     page.wait_for_selector("canvas[data-ready]")
     box = page.locator("canvas").bounding_box()
     found = set()
     for x in range(200, int(box["width"]), 12):
         page.mouse.move(box["x"] + x, box["y"] + 110)
-        found.add(page.locator("#strand-words").text_content())
+        found.add(page.locator("#timeline-words").text_content())
     assert any("rises" in text for text in found)
     picture = "document.querySelector('canvas').toDataURL().length"
     page.wait_for_timeout(1200)
@@ -225,7 +225,7 @@ def test_the_strand_explains_what_the_pointer_rests_on_and_the_wheel_zooms(servi
 
 def test_a_phone_pinches_the_strand(service, visit):
     guest = visit(service.base, viewport=PHONE, has_touch=True)
-    page = guest.open("strand")
+    page = guest.open("timeline")
     page.wait_for_selector("canvas[data-ready]")
     changed = page.evaluate(
         """async () => {

@@ -64,7 +64,7 @@ def pdf(handover: Handover, notice: str = "") -> bytes:
     Args:
         notice: a sentence for the head of every page, such as that this is a rehearsal.
     """
-    from contactd.faces.page.paper.sheet import Sheet
+    from contactd.faces.page.sheets.sheet import Sheet
 
     subtitle = f"Since {_at(handover.since)}; next shift until {_at(handover.until)}"
     basis = f"From the ledger as of {_at(handover.now)}."

@@ -18,6 +18,7 @@ from contactd.core.sequences.model import Sequence as TimedSequence
 from contactd.mission.documents.spans import Form, figure, lower, outer_form, outer_forms
 from contactd.mission.texts.cause import cause_text, need_text
 from contactd.mission.texts.notice import NOTICE
+from contactd.mission.texts.stop import stop_text
 from contactd.mission.timetext import NEAREST, NO_EARLIER, NO_LATER, machine
 
 if TYPE_CHECKING:
@@ -64,6 +65,7 @@ def step_detail(step: StepForecast) -> Form:
         "hazard": step.hazard,
         "stop_certain": step.stop_certain,
         "stop_possible": step.stop_possible,
+        "stop_text": stop_text(step),
         "stop_chances": [chance_form(each) for each in step.stop_chances],
         "setting_unknown_s": None if step.setting_unknown is None else list(step.setting_unknown),
         "needs": [need_form(each) for each in step.needs],

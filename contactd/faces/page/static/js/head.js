@@ -7,8 +7,8 @@ import {now, on, send, service, travel, whoAmI} from "./service.js";
 import {clock, length, longDay, moment, parse} from "./times.js";
 
 export const SCREENS = [
-  ["now", "Now"], ["strand", "Strand"], ["sky", "Sky"], ["ground", "Ground"],
-  ["align", "Align"], ["records", "Records"], ["paper", "Paper"], ["handover", "Handover"],
+  ["now", "Now"], ["timeline", "Timeline"], ["sky", "Sky"], ["ground", "Ground"],
+  ["align", "Align"], ["records", "Records"], ["sheets", "Sheets"], ["handover", "Handover"],
 ];
 const OLD_BEAT_MS = 15_000;
 
