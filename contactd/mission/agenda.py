@@ -127,6 +127,8 @@ class Row:
         """Its time in words, on the safe side; without the date within twelve hours of now."""
         if self.to_s == self.from_s and self.safe[0] is self.safe[1]:
             return moment(self.from_s, self.safe[0], now_s=now_s)
+        if self.kind is Kind.STOP_CHANCE and self.to_s - self.from_s < 1.0:
+            return moment(self.to_s, NO_LATER, now_s=now_s)
         if self.kind in (Kind.WINDOW, Kind.STOP_CHANCE):
             return inner(self.from_s, self.to_s, now_s=now_s)
         if self.kind is Kind.CONTACT:

@@ -126,8 +126,8 @@ def timeline(browser: Any, folder: Path, seconds: float) -> None:
         service.daemon.clean_up()
 
 
-def dials(browser: Any, folder: Path) -> None:
-    """From moving a dial until its answer is drawn."""
+def settings(browser: Any, folder: Path) -> None:
+    """From moving a setting until its answer is drawn."""
     service = service_over(folder, passing=0)
     try:
         visit = Visit(browser, service.base)
@@ -135,7 +135,7 @@ def dials(browser: Any, folder: Path) -> None:
         page.wait_for_selector(".plan")
         waits = page.evaluate(
             """async () => {
-              const dial = document.querySelector('.dial input');
+              const setting = document.querySelector('.setting input');
               const place = document.querySelector('.align-main');
               const waits = [];
               for (let turn = 0; turn < 60; turn += 1) {
@@ -144,8 +144,8 @@ def dials(browser: Any, folder: Path) -> None:
                   watch.disconnect();
                   done();
                 }).observe(place.querySelector('.strips').parentElement, {childList: true}));
-                dial.value = Number(dial.value) + (turn % 20 < 10 ? 600 : -600);
-                dial.dispatchEvent(new Event('input'));
+                setting.value = Number(setting.value) + (turn % 20 < 10 ? 600 : -600);
+                setting.dispatchEvent(new Event('input'));
                 await drawn;
                 waits.push(performance.now() - begun);
               }
@@ -154,7 +154,7 @@ def dials(browser: Any, folder: Path) -> None:
         )
         ordered = sorted(waits)
         print(
-            f"dial:   median {statistics.median(waits):.0f} ms, "
+            f"setting: median {statistics.median(waits):.0f} ms, "
             f"95 % within {ordered[int(0.95 * len(ordered))]:.0f} ms"
         )
         visit.end()
@@ -170,7 +170,7 @@ def main() -> None:
     with tempfile.TemporaryDirectory() as folder, running_browser() as browser:
         first_paint(browser, Path(folder, "paint"))
         timeline(browser, Path(folder, "timeline"), given.seconds)
-        dials(browser, Path(folder, "dials"))
+        settings(browser, Path(folder, "settings"))
 
 
 if __name__ == "__main__":

@@ -130,7 +130,14 @@ def test_a_printed_handover_has_every_section_and_no_tools(service, visit):
     assert not page.locator(".ways").is_visible()
     assert not page.locator(".tools").is_visible()
     heads = page.locator(".handover h3").all_inner_texts()
-    names = ["Open", "Coming in the next shift", "Known", "Changed", "Decided and done"]
+    names = [
+        "Open",
+        "Decisions in the next shift",
+        "Routine in the next shift",
+        "Known",
+        "Changed",
+        "Decided and done",
+    ]
     assert [head.rstrip("0123456789 ") for head in heads] == names
     assert page.locator(".boxes li").first.is_visible()
     guest.picture("handover-printed", full_page=True)

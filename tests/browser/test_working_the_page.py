@@ -142,7 +142,7 @@ def test_a_time_that_is_none_is_told_so(service, visit):
     page.get_by_text("expected a UTC time such as").wait_for()
 
 
-def test_the_dials_answer_and_the_best_plan_serves_every_step(service, operator):
+def test_the_settings_answer_and_the_best_option_covers_every_step(service, operator):
     page = operator.page
     page.goto(f"{service.base}/#/align")
     page.locator(".plan").first.wait_for()
@@ -153,7 +153,7 @@ def test_the_dials_answer_and_the_best_plan_serves_every_step(service, operator)
     page.wait_for_function(
         "before => document.querySelector('.strip-picture').innerHTML !== before", arg=before
     )
-    assert page.locator(".dial output").first.text_content() == "8 h 10 min"
+    assert page.locator(".setting output").first.text_content() == "8 h 10 min"
     page.locator(".plan button").first.click()
     page.get_by_text(re.compile("serves every step, with")).wait_for()
     assert page.locator(".steps-table .uncovered").count() == 0
@@ -183,7 +183,7 @@ def test_the_first_tab_offers_the_way_past_the_head(service, visit):
     assert page.evaluate("document.activeElement.getBoundingClientRect().top") >= 0
 
 
-def test_the_strand_is_worked_and_explained_by_keys(service, visit):
+def test_the_timeline_is_worked_and_explained_by_keys(service, visit):
     page = visit(service.base).open("timeline")
     page.wait_for_selector("canvas[data-ready]")
     page.locator("canvas").focus()
@@ -195,7 +195,7 @@ def test_the_strand_is_worked_and_explained_by_keys(service, visit):
     assert words.text_content() != first
     for _ in range(12):
         page.keyboard.press("ArrowDown")
-    assert re.search("runs out|rises", words.text_content())
+    assert re.search("expires|AOS", words.text_content())
     for key in ("+", "+", "-", "ArrowLeft", "ArrowRight", "PageDown", "PageUp", "Home"):
         page.keyboard.press(key)
     page.keyboard.press(",")
@@ -205,7 +205,7 @@ def test_the_strand_is_worked_and_explained_by_keys(service, visit):
         page.wait_for_selector("main[data-screen='sky']")
 
 
-def test_the_strand_explains_what_the_pointer_rests_on_and_the_wheel_zooms(service, visit):
+def test_the_timeline_explains_what_the_pointer_rests_on_and_the_wheel_zooms(service, visit):
     page = visit(service.base).open("timeline")
     page.wait_for_selector("canvas[data-ready]")
     box = page.locator("canvas").bounding_box()
@@ -223,7 +223,7 @@ def test_the_strand_explains_what_the_pointer_rests_on_and_the_wheel_zooms(servi
     assert page.evaluate(picture) != before
 
 
-def test_a_phone_pinches_the_strand(service, visit):
+def test_a_phone_pinches_the_timeline(service, visit):
     guest = visit(service.base, viewport=PHONE, has_touch=True)
     page = guest.open("timeline")
     page.wait_for_selector("canvas[data-ready]")

@@ -93,6 +93,16 @@ class Handover:
     decided: tuple[Item, ...] = ()
     notice: str = field(default="")
 
+    @property
+    def decisions(self) -> tuple[Item, ...]:
+        """Of what is coming, what asks somebody to decide or to act."""
+        return tuple(item for item in self.coming if item.decision)
+
+    @property
+    def routine(self) -> tuple[Item, ...]:
+        """The rest of what is coming."""
+        return tuple(item for item in self.coming if not item.decision)
+
     def as_json(self) -> dict[str, Any]:
         """The handover as JSON values."""
 

@@ -9,7 +9,8 @@ from contactd.mission.timetext import NEAREST, moment
 
 SECTIONS = (
     ("Open", "open_items", "Nothing is open."),
-    ("Coming in the next shift", "coming", "Nothing is coming."),
+    ("Decisions in the next shift", "decisions", "Nothing to decide."),
+    ("Routine in the next shift", "routine", "Nothing is coming."),
     ("Known", "known", "No sequence is configured."),
     ("Changed", "changed", "Nothing changed."),
     ("Decided and done", "decided", "Nothing was decided."),

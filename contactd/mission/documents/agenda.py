@@ -9,11 +9,15 @@ from contactd.mission.timetext import machine
 MOST_DECISIONS, MOST_ROUTINE = 100, 40
 
 
-def agenda_form(found: Agenda) -> Form:
-    """The first rows of what comes next, as :class:`~contactd.mission.documents.models.Agenda`."""
+def agenda_form(found: Agenda, now_s: float) -> Form:
+    """The first rows of what comes next, as :class:`~contactd.mission.documents.models.Agenda`.
+
+    Routine that is under way comes in order of its end, as that is what comes next of it.
+    """
+    routine = sorted(found.routine, key=lambda row: row.from_s if row.from_s > now_s else row.to_s)
     return {
         "decisions": [row_form(row) for row in found.decisions[:MOST_DECISIONS]],
-        "routine": [row_form(row) for row in found.routine[:MOST_ROUTINE]],
+        "routine": [row_form(row) for row in routine[:MOST_ROUTINE]],
     }
 
 

@@ -163,7 +163,7 @@ class StepDetail(Step):
     stop_text: Annotated[
         str,
         Field(
-            description="All that can be said of stopping it; empty without a stop rule.",
+            description="By when, or by which chances; empty without a stop rule.",
             examples=[
                 'stop by 2026-12-03 12:41:07Z: send "stop antenna release" through Brenn Head'
             ],
@@ -216,6 +216,9 @@ class Window(Span):
     target: str
     station: str
     service: Annotated[str, Field(examples=["command"])]
+    beyond_prediction: Annotated[
+        bool, Field(description="It goes on; its end is the end of the prediction.")
+    ]
     certain: Annotated[
         Span | None, Field(description="The part that holds whatever the orbit error.")
     ]
@@ -312,7 +315,7 @@ AgendaRow = TypedDict(
 
 
 class Agenda(TypedDict):
-    """What comes next, each list in order of time."""
+    """What comes next, each list in order of time, as far as the first screen shows it."""
 
     decisions: Annotated[
         list[AgendaRow], Field(description="What asks somebody to decide or to act.")

@@ -25,7 +25,7 @@ def chance_text(chance: StopChance) -> str:
 
 
 def stop_text(step: StepForecast, now_s: float | None = None) -> str:
-    """All that can be said of stopping a step; "" where it has no stop rule or no expiry.
+    """By when a step can be stopped, or by which chances; "" without a stop rule or an expiry.
 
     Args:
         now_s: the present instant (s), to leave out dates within twelve hours; None for the date
@@ -38,8 +38,21 @@ def stop_text(step: StepForecast, now_s: float | None = None) -> str:
         return NO_STOP
     if not step.stop_possible:
         return ""
-    chances = [
-        f"{chance_text(each)}, {inner(each.opens, each.closes, now_s=now_s)}"
-        for each in step.stop_chances
+    chances = step.stop_chances
+    if not chances:
+        return NOT_CERTAIN
+    best = max(chances, key=lambda each: each.share)
+    told = [
+        f"{chance_text(each)}, {chance_when(each, now_s)}"
+        for each in dict.fromkeys((chances[0], best))
     ]
-    return f"{NOT_CERTAIN}: {'; '.join(chances)}" if chances else NOT_CERTAIN
+    if len(chances) > len(told):
+        told.append(f"{len(chances) - len(told)} more")
+    return f"{NOT_CERTAIN}: {'; '.join(told)}"
+
+
+def chance_when(chance: StopChance, now_s: float | None = None) -> str:
+    """When to send it: ``10:10:01Z to 10:15:00Z``, or a last moment where they are one."""
+    if chance.closes - chance.opens < 1.0:
+        return moment(chance.closes, NO_LATER, now_s=now_s)
+    return inner(chance.opens, chance.closes, now_s=now_s)

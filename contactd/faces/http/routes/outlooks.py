@@ -60,7 +60,7 @@ def now(request: Request, ctx: Ctx, _: Reader, known_at: KnownAt = None) -> Resp
             "notice": ctx.view.notice(),
             **service_form(snapshot),
             "alerts": alert_forms(snapshot.alerts),
-            "agenda": agenda_form(agenda(snapshot, since, since + AGENDA_S, AGENDA_WINDOWS)),
+            "agenda": agenda_form(agenda(snapshot, since, since + AGENDA_S, AGENDA_WINDOWS), since),
             "targets": target_forms(snapshot, partial(people_near, ctx), since),
         }
 

@@ -17,7 +17,7 @@ const HELP = "Wheel or + and −: zoom. Drag or arrow keys: move. Page up and do
 
 export function enter(place, query) {
   const canvas = make("canvas", {tabindex: 0, role: "application", "aria-label": "Timeline", "aria-describedby": "timeline-words timeline-help"});
-  const words = make("p", {id: "timeline-words", class: "timeline-words", "aria-live": "polite"}, "Point at anything, or move to it with the comma and full stop keys, and it is said here in words.");
+  const words = make("p", {id: "timeline-words", class: "timeline-words", "aria-live": "polite"}, "Point at anything, or move to it with the comma and full stop keys, to read it here.");
   const chooser = make("select", {"aria-label": "Target"}, make("option", {value: ""}, "All targets"));
   const buttons = SPANS.map(([text, span]) => make("button", {type: "button", onclick: () => frame(span)}, text));
   const tools = make("div", {class: "tools"}, chooser, buttons,
@@ -356,9 +356,9 @@ function follow(canvas, told) {
 }
 
 function legend() {
-  const signs = [["profile", "contact, by its elevation"], ["window", "commands can be sent"], ["step covered", "countdown runs out, covered"],
-    ["step at-risk", "at risk"], ["step uncovered", "uncovered"], ["stop", "last moment to stop"], ["clear", "keep clear"], ["near", "people near"],
-    ["night", "night at the station"], ["shadow", "target in shadow"], ["maybe", "perhaps in view"], ["gap", "motion not known"]];
+  const signs = [["profile", "contact, by its elevation"], ["window", "command window"], ["step covered", "expires, covered"],
+    ["step at-risk", "at risk"], ["step uncovered", "uncovered"], ["stop", "stop by"], ["clear", "keep clear"], ["near", "people near"],
+    ["night", "night at the station"], ["shadow", "target in shadow"], ["maybe", "possible contact"], ["gap", "prediction gap"]];
   return make("details", {class: "small", open: !matchMedia("(max-width: 40rem)").matches}, make("summary", {}, "What the signs mean"), make("ul", {class: "legend"},
     signs.map(([name, text]) => make("li", {}, make("span", {class: `key ${name}`, "aria-hidden": "true"}), text))));
 }
