@@ -43,6 +43,7 @@ __all__ = [
     "read_length",
     "read_moment",
     "recorded",
+    "rounded",
     "written",
 ]
 

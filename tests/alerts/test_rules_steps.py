@@ -8,8 +8,8 @@ from contactd.alerts import Leads, Policy, matters
 from contactd.alerts import candidate as kinds
 from contactd.alerts.candidate import Sort
 from contactd.core.alert import Severity
-from contactd.core.sequences.cautions import NOTICE
 from contactd.core.sequences.model import Cause, Covered, Start, StartStatus, StepStatus
+from contactd.mission.texts.notice import NOTICE
 
 AHEAD = Policy(ahead_s=800.0)
 

@@ -10,8 +10,8 @@ from contactd.alerts.rules.scope import Scope
 from contactd.alerts.words import exact
 from contactd.core.alert import Severity
 from contactd.core.outlook import TargetOutlook
-from contactd.core.sequences.cautions import NOTICE
 from contactd.core.sequences.model import SequenceForecast, StepForecast, StepStatus
+from contactd.mission.texts.notice import NOTICE
 
 # A step's moment that new knowledge moves by less than the lead at which it was told, within these
 # limits, is still the same fact; one that moved further is told anew.

@@ -13,7 +13,6 @@ from contactd.alerts.rules.step import AHEAD, TIMED, StepAtHand, start_facts
 from contactd.alerts.words import moment, span
 from contactd.core.alert import Severity
 from contactd.core.outlook import TargetOutlook
-from contactd.core.sequences.cautions import NOTICE
 from contactd.core.sequences.model import (
     Covered,
     SequenceForecast,
@@ -22,6 +21,7 @@ from contactd.core.sequences.model import (
     StepStatus,
 )
 from contactd.mission.texts.cause import cause_text
+from contactd.mission.texts.notice import NOTICE
 
 
 def sequence_matters(

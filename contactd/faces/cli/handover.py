@@ -12,6 +12,7 @@ from contactd.faces.cli.output import as_json
 from contactd.faces.cli.session import current
 from contactd.faces.cli.situation import read_configuration
 from contactd.faces.cli.times import duration_s
+from contactd.mission.timetext import NEAREST, moment
 
 FORMATS = ("table", "markdown", "pdf", "json")
 
@@ -36,6 +37,7 @@ def command(since: float, ahead_s: float, form: str, output: Path | None, config
     names the file.
     """
     from contactd.alerts.state import AlertState, fold_alerts
+    from contactd.core.outlook import Snapshot
     from contactd.faces.cli.forecast import outlook_of
     from contactd.faces.cli.motion import with_fetched_elements
     from contactd.faces.cli.progress import with_progress
@@ -54,10 +56,15 @@ def command(since: float, ahead_s: float, form: str, output: Path | None, config
     ]
     alerts = fold_alerts(AlertState(), records)
     said = {name: each.alert.what for name, each in alerts.told.items()}
-    waiting = alerts.open_alerts(now)
-    handover = gather(records, waiting, said, outlooks, since, now, now + ahead_s)
+    snapshot = Snapshot(
+        now,
+        targets={each.target: each for each in outlooks},
+        stations=configuration.stations,
+        alerts=tuple(alerts.open_alerts(now)),
+    )
+    handover = gather(records, snapshot, said, since, now, now + ahead_s)
 
-    from contactd.faces.handover.render import SECTIONS, lines, markdown, moment, pdf
+    from contactd.faces.handover.render import SECTIONS, lines, markdown, pdf
 
     if form == "json":
         as_json(handover.as_json())
@@ -69,7 +76,8 @@ def command(since: float, ahead_s: float, form: str, output: Path | None, config
         from contactd.faces.cli.tables import console, say
 
         screen = console()
-        say(screen, f"Handover at {moment(handover.now)}, of the shift since {moment(since)}")
+        at, began = moment(handover.now, NEAREST), moment(since, NEAREST)
+        say(screen, f"Shift handover at {at}, of the shift since {began}")
         for title, name, otherwise in SECTIONS:
             say(screen, "")
             say(screen, title)
@@ -77,4 +85,4 @@ def command(since: float, ahead_s: float, form: str, output: Path | None, config
                 say(screen, line, indent=2, hang=4)
         if handover.notice:
             say(screen, "")
-            say(screen, f"caution: {handover.notice}", hang=2)
+            say(screen, handover.notice, hang=2)

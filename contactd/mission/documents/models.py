@@ -160,6 +160,15 @@ class StepDetail(Step):
         bool | None, Field(description="Whether a stop that is certain to work is still ahead.")
     ]
     stop_possible: bool | None
+    stop_text: Annotated[
+        str,
+        Field(
+            description="By when, or by which chances; empty without a stop rule.",
+            examples=[
+                'stop by 2026-12-03 12:41:07Z: send "stop antenna release" through Brenn Head'
+            ],
+        ),
+    ]
     stop_chances: list[StopChance]
     setting_unknown_s: Annotated[
         list[float] | None,
@@ -207,6 +216,9 @@ class Window(Span):
     target: str
     station: str
     service: Annotated[str, Field(examples=["command"])]
+    beyond_prediction: Annotated[
+        bool, Field(description="It goes on; its end is the end of the prediction.")
+    ]
     certain: Annotated[
         Span | None, Field(description="The part that holds whatever the orbit error.")
     ]
@@ -282,6 +294,35 @@ class ConfigurationState(TypedDict):
     problems: list[str]
 
 
+AgendaRow = TypedDict(
+    "AgendaRow",
+    {
+        "kind": Annotated[str, Field(examples=["stop by"])],
+        "from": Annotated[str, Field(description=UTC)],
+        "to": Annotated[str, Field(description="The same as from where it is a moment.")],
+        "target": str,
+        "sequence": str | None,
+        "step": str | None,
+        "stops": Annotated[str | None, Field(description="The step that the command stops.")],
+        "station": str | None,
+        "coverage": Covered | None,
+        "until_decided": Annotated[
+            bool, Field(description="It stays, whatever the time, until a record decides it.")
+        ],
+        "text": Annotated[str, Field(description="What it is, without time and target.")],
+    },
+)
+
+
+class Agenda(TypedDict):
+    """What comes next, each list in order of time, as far as the first screen shows it."""
+
+    decisions: Annotated[
+        list[AgendaRow], Field(description="What asks somebody to decide or to act.")
+    ]
+    routine: list[AgendaRow]
+
+
 class Now(TypedDict):
     """What matters now."""
 
@@ -295,6 +336,7 @@ class Now(TypedDict):
     clock: ClockState
     configuration: ConfigurationState
     alerts: list[Alert]
+    agenda: Agenda
     targets: list[Target]
 
 

@@ -42,6 +42,10 @@ class HandoverItem(BaseModel):
     about: str
     what: str
     who: str
+    kind: str = Field(description="of what is coming: 'stop by', 'keep clear', 'expiry' …, or ''")
+    stops: str | None = Field(description="of a stop: the step whose command it is")
+    decision: bool = Field(description="whether somebody must decide or act")
+    severity: str | None = Field(description="warning, caution or advisory, where it has one")
 
 
 class HandoverSheet(BaseModel):
@@ -55,7 +59,7 @@ class HandoverSheet(BaseModel):
     known: list[HandoverItem]
     changed: list[HandoverItem]
     decided: list[HandoverItem]
-    notice: str = Field(description="the caution where a step is hazardous")
+    notice: str = Field(description="the notice where a step is hazardous")
     complete: bool = Field(description="false if the shift had more records than are looked at")
 
 
@@ -73,7 +77,7 @@ def handover(
     "/sheets/handover",
     response_class=Pdf,
     summary="Handover sheet",
-    tags=["paper"],
+    tags=["sheets"],
     responses={200: {"content": {"application/pdf": {}}, "description": "The sheet as PDF."}},
 )
 def handover_sheet(ctx: Ctx, _: Reader, since: Since = None, until: Until = None) -> Response:
@@ -97,9 +101,8 @@ def _made(ctx: Context, since: float | None, until: float | None) -> tuple[Hando
     records = list(reversed(newest))
     made = gather(
         records,
-        snapshot.alerts,
+        snapshot,
         _told(ctx, records),
-        list(snapshot.targets.values()),
         since,
         now,
         until,

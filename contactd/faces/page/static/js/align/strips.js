@@ -42,6 +42,6 @@ export function strips(answer, at, choose) {
 }
 
 function inWords(answer, spans) {
-  if (!spans.length) return "No start time in the allowed span serves every step.";
-  return `Start times that serve every step: ${spans.slice(0, 6).map(([first, last]) => `${clock(first)} to ${clock(last)}`).join(", ")}${spans.length > 6 ? ` and ${spans.length - 6} more` : ""}.`;
+  if (!spans.length) return "No allowed start time covers every step.";
+  return `Start times that cover every step: ${spans.slice(0, 6).map(([first, last]) => `${clock(first)} to ${clock(last)}`).join(", ")}${spans.length > 6 ? ` and ${spans.length - 6} more` : ""}.`;
 }
