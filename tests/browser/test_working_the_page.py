@@ -146,18 +146,18 @@ def test_the_settings_answer_and_the_best_option_covers_every_step(service, oper
     page = operator.page
     page.goto(f"{service.base}/#/align")
     page.locator(".plan").first.wait_for()
-    dial = page.get_by_label("receiver on", exact=True)
+    setting = page.get_by_label("receiver on", exact=True)
     before = page.locator(".strip-picture").inner_html()
-    dial.focus()
+    setting.focus()
     page.keyboard.press("ArrowRight")
     page.wait_for_function(
         "before => document.querySelector('.strip-picture').innerHTML !== before", arg=before
     )
     assert page.locator(".setting output").first.text_content() == "8 h 10 min"
     page.locator(".plan button").first.click()
-    page.get_by_text(re.compile("serves every step, with")).wait_for()
+    page.get_by_text(re.compile("covers every step, margin")).wait_for()
     assert page.locator(".steps-table .uncovered").count() == 0
-    page.get_by_role("button", name="Use this plan").click()
+    page.get_by_role("button", name="Use this option").click()
     page.get_by_role("button", name="Record it").click()
     page.wait_for_selector("dialog", state="detached")
     kinds = [each["kind"] for each in service.json("/records", subject="Orrery", limit=20)]
