@@ -8,6 +8,7 @@ from typing import Protocol
 
 from prometheus_client import CollectorRegistry, generate_latest
 
+from contactd.alerts.standing import standing
 from contactd.alerts.state import AlertState, fold_alerts
 from contactd.core.errors import PropagationError
 from contactd.core.orbit.track import Track
@@ -15,6 +16,7 @@ from contactd.core.outlook import ConfigurationStatus, Health, Snapshot
 from contactd.core.planning import Prediction, Target, predict_target
 from contactd.core.record import Record
 from contactd.core.sequences.known import SequenceKnowledge
+from contactd.mission.actions import Standing
 from contactd.records import Ledger, fold
 from contactd.records.state import State, as_known_at
 from contactd.service.daemon import Daemon
@@ -149,6 +151,9 @@ class DaemonView:
                 for name, each in snapshot.targets.items()
             },
         )
+
+    def standing(self) -> Standing:
+        return standing(self._daemon.state.alerts, self.now())
 
     async def commit(self, records: Sequence[Record]) -> Sequence[Record]:
         return await self._daemon.commit(records)

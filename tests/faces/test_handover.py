@@ -17,9 +17,9 @@ from contactd.core.intervals import EMPTY, IntervalSet
 from contactd.core.outlook import Snapshot, TargetOutlook
 from contactd.core.record import Record
 from contactd.core.sequences.model import SequenceForecast, Start, StepForecast, StepStatus
-from contactd.core.sequences.statements import start_attempted
 from contactd.faces.handover import Handover, gather
 from contactd.faces.handover.render import when
+from contactd.mission.bodies import start_attempted
 from contactd.records import Ledger
 
 CONTACTD = Path(sys.executable).with_name("contactd")

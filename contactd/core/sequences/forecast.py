@@ -239,6 +239,8 @@ class _Maker:
         start = self.line.start
         assert start.earliest is not None
         assert start.latest is not None
+        known = self.knowledge
+        disturbed = bool(known.readings or known.seen or known.holds or known.power_losses)
         found: list[tuple[Step, Run]] = []
         for name in (step.name, *sorted(earlier_steps(self.sequence, step.name))):
             each = self.sequence.step(name)
@@ -246,7 +248,9 @@ class _Maker:
             if each.stop is None or expiry is None or name in self.knowledge.seen:
                 continue
             if name == step.name or each.stop.stops_later_steps:
-                run = Run(start.earliest, start.latest, expiry.earliest, expiry.latest)
+                run = Run(
+                    start.earliest, start.latest, expiry.earliest, expiry.latest, not disturbed
+                )
                 found.append((each, run))
         return found
 

@@ -399,7 +399,7 @@ class StopChance:
             catches.
         closes: after this instant (s) a stop sent in this window catches nothing.
         catches_from: the earliest expiry (instant, s) that a stop sent at ``opens`` still prevents.
-        share: of all possible expiries, taken as uniform, what it prevents: above 0, at most 1.
+        share: of all possible expiries, taken as uniform, what it surely prevents: 0 to 1.
     """
 
     station: str

@@ -13,7 +13,7 @@ from contactd.core.sequences.coverage import Conditions, Services, view
 from contactd.core.sequences.expiry import timeline
 from contactd.core.sequences.known import SequenceKnowledge
 from contactd.core.sequences.model import Need, Sequence, Step
-from contactd.core.sequences.statements import Statement, known_step
+from contactd.core.sequences.naming import Statement, known_step
 from contactd.core.sequences.stopping import TELEMETRY
 
 

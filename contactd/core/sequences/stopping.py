@@ -9,7 +9,7 @@ before the start s, it stops nothing. Start and expiry are known within bounds o
   or earlier: it works wherever start and expiry lie;
 - any other one, received between the earliest start and (latest expiry − L), works for a share of
   the possible expiries: those from r + L on. While r lies before the latest start, only those count
-  that surely follow from a start before r: until r + (earliest expiry − earliest start).
+  that surely follow from a start before r: those until r + the shortest delay.
 """
 
 from __future__ import annotations
@@ -51,12 +51,28 @@ class StopWindow:
 
 @dataclass(frozen=True, slots=True)
 class Run:
-    """When the countdown that is to be stopped may run: bounds of its start and its expiry (s)."""
+    """When the countdown that is to be stopped may run: bounds of its start and its expiry (s).
+
+    Attributes:
+        is_plain: the expiry's bounds follow from the start's and the delays' alone. Otherwise
+            (readings, holds, power losses …) any start may go with any expiry.
+    """
 
     start_earliest: float
     start_latest: float
     earliest: float
     latest: float
+    is_plain: bool = True
+
+    @property
+    def shortest_s(self) -> float:
+        """From start to expiry at the least, in seconds."""
+        return self.earliest - (self.start_earliest if self.is_plain else self.start_latest)
+
+    @property
+    def longest_s(self) -> float:
+        """From start to expiry at the most, in seconds."""
+        return self.latest - (self.start_latest if self.is_plain else self.start_earliest)
 
 
 def light_time_of(light_time_s: LightTime, station: str, instant: float) -> float:
@@ -123,12 +139,10 @@ def stop_chances(
         if last <= first:
             continue
         for opens, closes in list(coverage.certain.clip(first, last))[:MOST_CHANCES]:
-            best = max(
-                (opens, min(max(opens, run.start_latest), closes)),
-                key=partial(_share, run, ahead_s),
-            )
-            share = _share(run, ahead_s, best)
-            if share > 0:
+            moments = opens, min(max(opens, run.start_latest), closes)
+            best = max(moments, key=partial(_promise, run, ahead_s))
+            share, may_catch = _promise(run, ahead_s, best)
+            if may_catch:
                 light_s = light_time_of(light_time_s, station, best)
                 found.append(
                     StopChance(
@@ -147,16 +161,20 @@ def _share(run: Run, ahead_s: float, received: float) -> float:
     """Share (0 to 1) of the possible expiries, taken as uniform, that a stop surely catches."""
     first, last = max(run.earliest, received + ahead_s), run.latest
     if received < run.start_latest:
-        last = min(last, received + run.earliest - run.start_earliest)
+        last = min(last, received + run.shortest_s)
     if run.latest <= run.earliest:
         return float(first <= run.earliest and last >= run.latest)
     return max(last - first, 0.0) / (run.latest - run.earliest)
 
 
+def _promise(run: Run, ahead_s: float, received: float) -> tuple[float, bool]:
+    """What a stop surely catches, and whether it may catch anything at all."""
+    return _share(run, ahead_s, received), _may_catch(run, ahead_s, received)
+
+
 def _may_catch(run: Run, ahead_s: float, received: float) -> bool:
     """Whether there is a start and an expiry within the bounds for which a stop works."""
-    longest_s = run.latest - run.start_latest
-    last = min(run.latest, max(received, run.start_earliest) + longest_s)
+    last = min(run.latest, max(received, run.start_earliest) + run.longest_s)
     return received >= run.start_earliest and received + ahead_s <= last
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING
 
 from contactd.core.sequences.model import (
@@ -13,6 +14,7 @@ from contactd.core.sequences.model import (
     StepStatus,
 )
 from contactd.faces.cli.tables import STYLES, Cell, Column, say, show
+from contactd.mission.texts.cause import cause_text
 from contactd.mission.texts.notice import NOTICE
 from contactd.mission.timetext import (
     NEAREST,
@@ -30,6 +32,7 @@ from contactd.mission.timetext import (
 if TYPE_CHECKING:
     from contactd.faces.cli.screen import Screen
 
+CHANCES_SHOWN = 3
 REASONS_SHOWN = 3
 _LABELS = {StepStatus.UNSET: "setting not chosen"}
 
@@ -112,20 +115,20 @@ class ForecastPage:
         lines = self._warnings(step)
         reasons = list(step.reasons) if self.explain else _worth_saying(step)
         if step.coverage in (Covered.UNCOVERED, Covered.AT_RISK):
-            lines.append((str(step.coverage), "; ".join(reasons), STYLES[step.coverage]))
+            lines.append((str(step.coverage), cause_text(step), STYLES[step.coverage]))
             if step.margin_s is not None:
                 lines.append(("margin", length(step.margin_s, NO_LATER), ""))
-        elif reasons:
+        if step.setting_unknown is not None:
+            least, most = (length(each, NEAREST) for each in step.setting_unknown)
+            lines.append(("setting", f"unknown: {least} to {most}", STYLES["caution"]))
+        if reasons:
             lines.append(("because", "; ".join(reasons), ""))
         if self.explain:
             lines += fact_lines(step)
-        if step.stop_by is not None and step.stop_possible is not False:
-            station = f" through {step.stop_station}" if step.stop_station else ""
-            stop_by = self._moment(step.stop_by, NO_LATER)
-            ahead = from_now(step.stop_by, self.now, NO_LATER)
-            lines.append(("stop by", f"{stop_by}{station} ({ahead})", ""))
+        lines += self._stop(step)
         if step.keep_clear is not None:
-            lines.append(("keep clear", self._span(*step.keep_clear), ""))
+            zone = f", {step.zone}" if step.zone else ""
+            lines.append(("keep clear", f"{self._span(*step.keep_clear)}{zone}", ""))
         lines += [("expires again", self._span(*act), "") for act in step.later_acts]
         if step.confirm_at is not None:
             station = f", {step.confirm_station}" if step.confirm_station else ""
@@ -134,16 +137,34 @@ class ForecastPage:
             )
         return lines
 
+    def _stop(self, step: StepForecast) -> list[tuple[str, str, str]]:
+        """Until when the step can be stopped, by which command, or what a stop still prevents."""
+        stops = f", stops '{step.stops}'" if step.stops not in (None, step.step) else ""
+        if step.stop_certain and step.stop_by is not None:
+            stop_by = self._moment(step.stop_by, NO_LATER)
+            ahead = from_now(step.stop_by, self.now, NO_LATER)
+            return [("stop by", f"{stop_by} through {step.stop_station}{stops} ({ahead})", "")]
+        return [
+            (
+                "may stop",
+                f"{math.floor(100 * each.share)} %, from {self._moment(each.opens, NO_EARLIER)} "
+                f"through {each.station}, stops '{each.stops}'",
+                "",
+            )
+            for each in step.stop_chances[:CHANCES_SHOWN]
+        ]
+
     def _warnings(self, step: StepForecast) -> list[tuple[str, str, str]]:
         texts = [
             f"people near during keep-clear, {self._span(start, end)}"
             for start, end in step.people_in_danger
         ]
-        if step.stop_possible is False and step.stop_by is not None:
-            last = self._moment(step.stop_by, NO_LATER)
-            texts.append(f"no certain stop since {last}")
-        elif step.stop_possible is False:
+        if step.stop_possible is False:
             texts.append("no stop possible: no command window is left")
+        elif step.stop_certain is False and step.stop_chances:
+            texts.append("no stop is certain: the start is not known well enough")
+            if step.stop_by is not None:
+                texts[-1] = f"no certain stop since {self._moment(step.stop_by, NO_LATER)}"
         return [("warning", text, STYLES["warning"]) for text in texts]
 
     def _moment(self, instant: float, safe: Safe) -> str:
@@ -178,17 +199,12 @@ def start_line(start: Start, now: float, day_of_year: bool) -> str:
 
 def _worth_saying(step: StepForecast) -> list[str]:
     """A step's reasons, without those that other lines already say."""
-    said = [
-        "people are near",
-        "no command window",
-        "it can no longer",
-        "its needs are met wherever",
-    ]
+    said = ("people are near", "no command window", "no stop is certain", "the last certain stop")
     return [
         reason
         for reason in step.reasons
-        if not reason.startswith(tuple(said))
-        and not (reason.startswith("the last stop") and "by stopping" not in reason)
+        if not reason.startswith(said)
+        and not (step.setting_unknown and reason.startswith(f"the setting of {step.step} "))
     ][:REASONS_SHOWN]
 
 

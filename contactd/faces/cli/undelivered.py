@@ -22,7 +22,7 @@ FIELDS = ("number", "at", "channel", "attempts", "reason", "alerts", "message")
 
 @click.command("undelivered")
 @click.argument("numbers", metavar="[NUMBER]...", nargs=-1, type=click.IntRange(1))
-@click.option("--all", "everything", is_flag=True, help="Try every one again.")
+@click.option("--all", "everything", is_flag=True, help="Retry every one.")
 @click.option("--by", metavar="NAME", help="Who has them tried again.  [default: your user name]")
 @options.day_of_year
 @options.output_format
@@ -35,13 +35,14 @@ def command(
     form: str,
     config_dir: str,
 ) -> None:
-    """Messages that could not be delivered; with NUMBER or --all, have them tried again.
+    """List messages that could not be delivered; with NUMBER or --all, retry them.
 
-    NUMBER is the record that gave the message up, as the list shows it. Mend the channel first.
+    NUMBER is the record that gave the message up, as the list shows it. Repair the channel first.
     """
-    from contactd.alerts.operator_actions import retry
+    from contactd.alerts.standing import standing
     from contactd.alerts.state import AlertState, fold_alerts
     from contactd.faces.cli.store import author, open_ledger
+    from contactd.mission.actions import Retry, record_of
 
     configuration = read_configuration(config_dir)
     now = current().now
@@ -50,22 +51,19 @@ def command(
     if not numbers and not everything:
         _show(state, now, day_of_year, form)
         return
-    letters = {letter.number: letter for letter in state.dead_letters}
-    for number in numbers:
-        if number not in letters:
-            known = ", ".join(map(str, letters)) or "none"
-            refuse(f"found message {number}; expected one that was given up: {known}")
-    chosen = list(letters.values()) if everything else [letters[each] for each in numbers]
-    if ledger is None or not chosen:
-        refuse("found no message that was given up; expected at least one")
+    chosen = [each.number for each in state.dead_letters] if everything else numbers
+    stand = standing(state, now)
+    made = [record_of(Retry(number), stand, author(by), now) for number in chosen]
+    if ledger is None or not made:
+        refuse("No message is undelivered.")
     with ledger:
-        written = ledger.append([retry(letter, author(by), now) for letter in chosen])
+        written = ledger.append(made)
     if form == "table":
-        from contactd.faces.cli.change_table import recorded_line
         from contactd.faces.cli.tables import console, say
+        from contactd.mission.statements import confirmation
 
         for record in written:
-            say(console(), recorded_line(record))
+            say(console(), confirmation(record))
         return
     from contactd.mission.documents.service import record_form
 

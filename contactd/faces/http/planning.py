@@ -11,14 +11,15 @@ from contactd.core.errors import InputError
 from contactd.core.intervals import IntervalSet
 from contactd.core.planning import Prediction
 from contactd.core.record import Record
-from contactd.core.sequences import statements
 from contactd.core.sequences.align import Alignment, Rank, Robust, align, remaining_starts
 from contactd.core.sequences.clocks import ClockScale
 from contactd.core.sequences.forecast import forecast
 from contactd.core.sequences.known import SequenceKnowledge
 from contactd.core.sequences.model import Sequence, Start, StartStatus
+from contactd.core.sequences.naming import dialled, subject_of
 from contactd.core.sequences.problem import offsets
 from contactd.core.sequences.rules import Question, rules
+from contactd.mission import bodies
 from contactd.mission.documents import steps as documents
 from contactd.mission.documents.spans import inner_forms
 from contactd.mission.documents.steps import step_form
@@ -73,12 +74,12 @@ class Desk:
             value = settings.get(
                 step.name, self.knowledge.settings.get(step.name, setting.chosen_s)
             )
-            found[step.name] = statements.dialled(
+            found[step.name] = dialled(
                 self.sequence, step.name, setting.least_s if value is None else value
             )
         for name in settings:
             if name not in found:
-                statements.dialled(self.sequence, name, settings[name])
+                dialled(self.sequence, name, settings[name])
         return found
 
     def feasible(self, settings: Mapping[str, float]) -> IntervalSet:
@@ -186,14 +187,14 @@ def plan_records(
         Record(
             now,
             kinds.SETTING_CHOSEN,
-            statements.subject_of(sequence, step),
+            subject_of(sequence, step),
             author,
-            statements.setting_chosen(sequence, step, value),
+            bodies.setting_chosen(sequence, step, value),
             f"{identity}:{step}" if identity else "",
         )
         for step, value in settings.items()
     ]
-    planned = statements.start_planned(start, sequence.start.give_or_take_s)
-    subject = statements.subject_of(sequence)
+    planned = bodies.start_planned(start, sequence.start.give_or_take_s)
+    subject = subject_of(sequence)
     records.append(Record(now, kinds.START_PLANNED, subject, author, planned, identity))
     return records

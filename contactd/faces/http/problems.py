@@ -38,6 +38,8 @@ TITLES: Mapping[str, str] = {
     "too-large": "Too much was sent",
     "too-many": "Too many tries",
     "too-long-ago": "The state changed meanwhile",
+    "key-used": "The key was used for another entry",
+    "done": "It was done before",
     "cannot-predict": "The target cannot be predicted",
     "ledger": "The ledger cannot be used at present",
     "not-here": "This installation cannot do that",
@@ -116,17 +118,29 @@ def input_problem(*errors: InputError, status: int = 422) -> Problem:
     return Problem(
         status,
         "input",
-        "; ".join(str(error) for error in errors),
+        "; ".join(_detail(error) for error in errors),
         errors=[
-            {"key": error.key, "found": error.found, "expected": error.expected} for error in errors
+            {
+                "key": error.key,
+                "found": error.found,
+                "expected": error.expected,
+                "says": error.says or f"Expected {error.expected}.",
+            }
+            for error in errors
         ],
     )
+
+
+def _detail(error: InputError) -> str:
+    return f"{error.key}: {error.says}" if error.key and error.says else str(error)
 
 
 def of_error(error: ContactdError) -> Problem:
     """The problem that an operating error is."""
     if isinstance(error, InputErrors):
         return input_problem(*error.errors)
+    if error.code == "done":
+        return Problem(409, "done", str(error))
     if isinstance(error, InputError):
         return input_problem(error)
     if isinstance(error, LedgerError):
@@ -154,6 +168,7 @@ def install(app: FastAPI) -> None:
                 expected=str(each["msg"]).removeprefix("Value error, "),
                 found=_short(each.get("input")),
                 key=str(each["loc"][-1]),
+                says=_sentence(each),
             )
             for each in error.errors()[:20]
         ]
@@ -169,6 +184,15 @@ def install(app: FastAPI) -> None:
     async def _unexpected(request: Request, error: Exception) -> JSONResponse:
         detail = f"{type(error).__name__}; the service goes on, and its log says more"
         return Problem(500, "unexpected", detail).response(request.url.path)
+
+
+def _sentence(error: Any) -> str:
+    if error["type"] == "missing":
+        return "Enter it."
+    if error["type"] in ("extra_forbidden", "unexpected_keyword_argument"):
+        return f"Unknown key {str(error['loc'][-1])!r}. Remove it."
+    text = str(error["msg"]).removeprefix("Value error, ")
+    return text if text.endswith(".") else f"Expected {text}."
 
 
 def _short(value: Any) -> str:

@@ -378,9 +378,13 @@ class Change(TypedDict):
 
     sentences: Annotated[
         list[str],
-        Field(examples=[["receiver on: from 14:02:10Z–14:06:40Z to 14:03:55Z–14:04:05Z"]]),
+        Field(
+            examples=[["'receiver on': stop by 2026-12-03 14:02:10Z through Brenn Head; was -."]]
+        ),
     ]
-    cautions: list[str]
+    notes: Annotated[
+        list[str], Field(description="What contradicts what is known, and new dangers.")
+    ]
     before: list[Step]
     after: list[Step]
 
@@ -389,13 +393,41 @@ class Preview(Change):
     """A record that is not written yet, and what it would change."""
 
     ledger_at: int
+    confirmation: Annotated[str, Field(description="One line that says what would be recorded.")]
     record: Record
 
 
 class Written(Change):
     """A record that was written, and what it changed."""
 
+    confirmation: Annotated[str, Field(description="One line that says what was recorded.")]
     record: Record
+
+
+class StatementField(TypedDict):
+    """One field of a statement."""
+
+    name: Annotated[str, Field(examples=["give_or_take"])]
+    type: Literal["moment", "length", "reading", "step", "station", "choice", "text", "count"]
+    label: str
+    help: str
+    required: bool
+    default: Annotated[
+        str | None, Field(description="What counts where nothing is given, in words.")
+    ]
+    choices: list[str]
+    many: Annotated[bool, Field(description="A list of any number of them.")]
+
+
+class StatementKind(TypedDict):
+    """A kind of statement, as a form asks for it."""
+
+    enter: Annotated[str, Field(examples=["hold"])]
+    kind: Annotated[str, Field(description="Of its record.", examples=["sequence-held"])]
+    title: str
+    help: str
+    about: Literal["sequence", "target", "anything"]
+    fields: list[StatementField]
 
 
 class Session(TypedDict):

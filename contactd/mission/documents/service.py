@@ -10,9 +10,10 @@ from contactd.core.ground.station import Station
 from contactd.core.intervals import IntervalSet
 from contactd.core.outlook import ElementsInUse, Snapshot, TargetOutlook
 from contactd.core.record import Record
+from contactd.mission.changes import Change
 from contactd.mission.documents.contacts import contact_form, window_form, windows_ahead
 from contactd.mission.documents.spans import Form, inner_form, outer_form, outer_forms
-from contactd.mission.documents.steps import sequence_form
+from contactd.mission.documents.steps import sequence_form, step_form
 from contactd.mission.timetext import NEAREST, NO_EARLIER, NO_LATER, machine
 
 MOST_WINDOWS_AHEAD = 12
@@ -140,4 +141,14 @@ def service_form(snapshot: Snapshot) -> Form:
             "adopted_at": machine(configuration.adopted_at or None, NEAREST),
             "problems": list(configuration.problems),
         },
+    }
+
+
+def change_form(change: Change) -> Form:
+    """What a record changes, in words and figures."""
+    return {
+        "sentences": list(change.sentences),
+        "notes": list(change.notes),
+        "before": [step_form(step) for step in change.before],
+        "after": [step_form(step) for step in change.after],
     }

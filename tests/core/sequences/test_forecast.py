@@ -23,7 +23,8 @@ from contactd.core.sequences.model import (
     StepStatus,
     StopRule,
 )
-from contactd.core.sequences.statements import start_observed, subject_of
+from contactd.core.sequences.naming import subject_of
+from contactd.mission.bodies import start_observed
 
 T0 = from_text("2026-12-03T08:00:00Z")
 HOUR = 3600.0

@@ -23,7 +23,7 @@ from contactd.core.sequences.model import (
     Step,
 )
 from contactd.core.sequences.nondetection import step_not_seen
-from contactd.core.sequences.statements import Statement
+from contactd.mission.bodies import Statement
 
 T0 = from_text("2026-12-03T08:00:00Z")
 SPAN = (T0 - 3_600, T0 + 86_400)

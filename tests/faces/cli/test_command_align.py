@@ -173,7 +173,7 @@ def test_csv_has_a_row_a_step_of_each_option(watch: Watch) -> None:
         (["--setting", "reciever on=2h"], "Did you mean 'receiver on'?"),
         (["--setting", "antenna release=2h"], "No setting 'antenna release'"),
         (["--setting", "receiver on=2"], "add a unit to 2"),
-        (["--setting", "receiver on=2h 3min"], "the dial of 'receiver on' can take"),
+        (["--setting", "receiver on=2h 3min"], "that 'receiver on' can be set to"),
         (["--from", "2026-11-26T09:00:00Z", "--to", "2026-11-26T08:00:00Z"], "Swap them"),
         (["--limit", "0"], "--limit"),
     ],

@@ -27,6 +27,7 @@ FIELDS = [
     "margin_s",
     "stop_by",
     "stop_station",
+    "stops",
     "keep_clear",
 ]
 MILLISECONDS_UTC = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d\.\d{3}Z")
@@ -51,7 +52,7 @@ def test_json_is_a_list_of_steps_in_the_form_of_the_contract(watch: Watch) -> No
         assert all(MILLISECONDS_UTC.fullmatch(time) for time in times)
         assert times == sorted(times)
     hazardous = answer.json[1]
-    assert set(hazardous["keep_clear"]) == {"from", "to"}
+    assert set(hazardous["keep_clear"]) == {"from", "to", "zone"}
     assert answer.json[0]["keep_clear"] is None
 
 
@@ -95,7 +96,7 @@ def test_the_page_warns_of_people_near_and_says_who_decides(watch: Watch) -> Non
     )
     assert re.search(r"keep clear +2026-11-25 09:29:59Z to 11:42:01Z", out)
     words = " ".join(out.split())
-    assert "This advises; it does not certify safety." in words
+    assert "contactd gives advice. It does not certify safety." in words
     assert "Flight rules, range safety and the responsible authority decide." in words
 
 

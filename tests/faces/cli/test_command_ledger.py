@@ -27,7 +27,7 @@ def watch(tmp_path: Path) -> Watch:
     for moment, arguments in {
         "2026-11-25T08:05:00Z": ("start", *ABOUT, "--at", "2026-11-25T07:00:00Z"),
         "2026-11-25T08:10:00Z": ("remark", "wind rises", "--by", "Ida"),
-        "2026-11-25T08:50:00Z": ("seen", *ABOUT, "receiver on", "--how", "telemetry"),
+        "2026-11-25T08:50:00Z": ("confirmed", *ABOUT, "receiver on", "--how", "telemetry"),
     }.items():
         assert watch("record", *arguments, now=moment).code == 0
     return watch
@@ -172,7 +172,7 @@ def test_alerts_that_wait_are_listed_the_most_severe_first(alarmed: Watch) -> No
 
 def test_an_acknowledged_alert_waits_no_more(alarmed: Watch) -> None:
     first, second = alarmed("acknowledge", "--format", "json").json
-    answer = alarmed("acknowledge", str(first["number"]), "--by", "Ida", "--remark", "on it")
+    answer = alarmed("acknowledge", str(first["number"]), "--by", "Ida", "--note", "on it")
     assert answer.code == 0
     assert "no stop is possible" in answer.out
     left = alarmed("acknowledge", "--format", "json").json
@@ -181,11 +181,11 @@ def test_an_acknowledged_alert_waits_no_more(alarmed: Watch) -> None:
         state = fold_alerts(AlertState(), ledger.records())
     told = state.told[first["identity"]]
     assert (told.acknowledged_by, told.acknowledged_at) == ("Ida", from_text(NOW))
-    again = alarmed("acknowledge", str(first["number"]))
+    again = alarmed("acknowledge", first["identity"])
     assert again.code == 2
-    assert f"expected one that waits: {second['number']}" in again.err
+    assert again.err.strip() == f"Alert {first['number']} in hand: Ida, 09:00:00Z."
     assert alarmed("acknowledge", "--all").code == 0
-    assert "No alert waits." in alarmed("acknowledge").out
+    assert "No alert is waiting." in alarmed("acknowledge").out
 
 
 @pytest.fixture

@@ -30,6 +30,7 @@ DOCUMENTS = {
     "/sequences": list[models.SequenceForecast],
     "/records": list[models.Record],
     "/session": models.Session,
+    "/statements": list[models.StatementKind],
     "/handover": HandoverSheet,
     "/alignment?target=Orrery&sequence=crew start": models.Alignment,
     "/alignment/starts?target=Orrery&sequence=crew start": models.Starts,
@@ -131,7 +132,7 @@ def test_a_document_that_is_known_already_is_not_sent_again(service):
 
 def test_a_document_changes_its_tag_when_something_is_recorded(service):
     before = service.get("/now").headers["ETag"]
-    entry = {"enter": "remark", "target": "", "remark": "a new tag, please"}
+    entry = {"enter": "remark", "target": "", "text": "a new tag, please"}
     service.operate("/records", entry)
     assert service.get("/now").headers["ETag"] != before
 
@@ -192,7 +193,7 @@ def test_every_problem_type_can_be_looked_up(service):
 
 
 def test_too_much_at_once_is_refused(service):
-    answer = service.post("/records", {"enter": "remark", "remark": "x" * 100_000})
+    answer = service.post("/records", {"enter": "remark", "text": "x" * 100_000})
     assert answer.status_code == 413
     assert answer.json()["code"] == "too-large"
     assert service.get(f"/contacts?{'x' * 20_000}").status_code == 413
@@ -211,7 +212,7 @@ def test_every_answer_says_what_a_browser_may_do_with_it(service):
 def test_the_state_as_known_earlier_does_not_know_what_came_after(service):
     before = datetime.now(UTC).isoformat().replace("+00:00", "Z")
     number = service.operate(
-        "/records", {"enter": "remark", "target": "Lantern 3", "remark": "later"}
+        "/records", {"enter": "remark", "target": "Lantern 3", "text": "later"}
     )["record"]["number"]
     then = [each["number"] for each in service.json("/records", known_at=before)]
     assert number not in then
@@ -221,7 +222,7 @@ def test_the_state_as_known_earlier_does_not_know_what_came_after(service):
 
 def test_records_can_be_narrowed_and_paged(service):
     for word in ("one", "two", "three"):
-        service.operate("/records", {"enter": "remark", "target": "Wren 1", "remark": word})
+        service.operate("/records", {"enter": "remark", "target": "Wren 1", "text": word})
     answer = service.get("/records", subject="Wren 1", kind="remark", limit=2)
     assert [each["body"]["text"] for each in answer.json()] == ["three", "two"]
     older = service.get(answer.links["next"]["url"].removeprefix("/api/v1")).json()

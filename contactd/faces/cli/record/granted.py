@@ -12,7 +12,7 @@ import click
 from contactd.core.errors import InputError
 from contactd.faces.cli import options
 from contactd.faces.cli.output import as_csv, as_json, complain, refuse, tell
-from contactd.faces.cli.record.entry import Manner, recording, store
+from contactd.faces.cli.record.entry import Manner, keep, recording
 from contactd.faces.cli.session import current
 from contactd.faces.cli.situation import chosen, read_configuration
 from contactd.mission.timetext import NEAREST, moment, on_day_of
@@ -32,8 +32,8 @@ FIELDS = ("station", "target", "kind", "asked_from", "asked_to", "given_from", "
 @click.command("granted")
 @click.argument("file", type=click.Path(exists=True, dir_okay=False, path_type=Path))
 @options.stations
-@options.instant("from", "It speaks for the time from here.  [default: as the file says]")
-@options.instant("to", "It speaks for the time until here.  [default: as the file says]")
+@options.instant("from", "Start of the schedule's period.  [default: as the file says]")
+@options.instant("to", "End of the schedule's period.  [default: as the file says]")
 @click.option(
     "--name",
     "names",
@@ -136,7 +136,7 @@ def _say_passed_over(found: Understood, configuration: Configuration) -> None:
             near = difflib.get_close_matches(name, list(ours), n=1)
             hint = f" (if {near[0]!r} is meant: --name {name!r}={near[0]!r})" if near else ""
             contacts = "1 contact" if count == 1 else f"{count} contacts"
-            tell(f"caution: passed over {contacts} of {name!r}, which is no {kind} here{hint}")
+            tell(f"note: passed over {contacts} of {name!r}, which is no {kind} here{hint}")
 
 
 def _reports(configuration: Configuration, schedules: Sequence[Schedule]) -> list[Report]:
@@ -213,7 +213,8 @@ def _before(confirmed: Mapping[str, Confirmed], schedule: Schedule) -> tuple[Boo
 def _record(configuration: Configuration, report: Report, source: str, manner: Manner) -> Record:
     """Put a schedule into the ledger, with what was asked for and what was known before."""
     from contactd.core.allocation.records import schedule_body
-    from contactd.core.record import STATION_TIME_CONFIRMED
+    from contactd.core.record import STATION_TIME_CONFIRMED, Record
+    from contactd.faces.cli.store import author
 
     counts: dict[str, int] = {}
     for each in report.differences:
@@ -227,7 +228,11 @@ def _record(configuration: Configuration, report: Report, source: str, manner: M
         else [_booking_form(each) for each in report.before],
         "differences": counts,
     }
-    return store(configuration, STATION_TIME_CONFIRMED, report.schedule.station, body, manner)
+    if manner.note.strip():
+        body["note"] = manner.note.strip()
+    station, by = report.schedule.station, author(manner.by)
+    record = Record(current().now, STATION_TIME_CONFIRMED, station, by, body)
+    return keep(configuration, [record], manner)[0]
 
 
 def _booking_form(booking: Booking) -> dict[str, Any]:
@@ -292,11 +297,11 @@ def _form(each: Difference) -> dict[str, Any]:
 def _show(
     screen: Screen, report: Report, record: Record, found: Understood, day_of_year: bool
 ) -> None:
-    from contactd.faces.cli.change_table import recorded_line
     from contactd.faces.cli.tables import say
+    from contactd.mission.statements import confirmation
 
     schedule = report.schedule
-    say(screen, recorded_line(record), style="bold")
+    say(screen, confirmation(record), style="bold")
     start = moment(schedule.start, NEAREST, day_of_year=day_of_year)
     end = on_day_of(moment(schedule.end, NEAREST, day_of_year=day_of_year), start)
     count = len(schedule.bookings)

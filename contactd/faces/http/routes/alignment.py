@@ -3,22 +3,26 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Body, Query, Request, Response
+from fastapi.concurrency import run_in_threadpool
 from pydantic import BaseModel, ConfigDict, Field
 
 from contactd.core.errors import InputError
 from contactd.core.intervals import IntervalSet
+from contactd.core.outlook import Snapshot
+from contactd.core.record import Record
 from contactd.core.sequences.align import Rank, Robust
-from contactd.faces.http.changes import change_form
 from contactd.faces.http.context import Context, Ctx, From, Instant, Name, Operator, Reader, To
+from contactd.faces.http.entries import key_used
 from contactd.faces.http.payloads import as_json, document
 from contactd.faces.http.planning import Desk, alignment_form, plan_records, setting_forms
 from contactd.faces.http.problems import Problem, not_found
-from contactd.faces.http.routes.records import Key
+from contactd.faces.http.routes.records import Key, change_in
 from contactd.mission.documents import models
-from contactd.mission.documents.service import record_form
+from contactd.mission.documents.service import change_form, record_form
 from contactd.mission.documents.spans import inner_form, inner_forms, lower
 from contactd.mission.timetext import NEAREST, machine
 
@@ -129,7 +133,7 @@ def preview(
     author = caller.name or "preview"
     made = plan_records(desk.sequence, plan.settings, plan.start, author, now)
     before = ctx.view.snapshot()
-    change = change_form(before, ctx.view.suppose(made), plan.target)
+    change = change_form(change_in(before, ctx.view.suppose(made), plan.target))
     records = [record_form(each) for each in made]
     return document(request, {**change, "ledger_at": before.ledger_at, "records": records})
 
@@ -141,14 +145,25 @@ async def use(
     ctx: Ctx, caller: Operator, plan: Annotated[ChosenPlan, Body()], key: Key = None
 ) -> Response:
     """Write the settings and the planned start as records, all or none."""
-    desk = _desk(ctx, plan.target, plan.sequence, None, None, Robust.NOTHING)
     identity = f"plan:{caller.name}:{key}" if key else ""
-    now = ctx.view.now()
-    made = plan_records(desk.sequence, plan.settings, plan.start, caller.name, now, identity)
-    before = ctx.view.snapshot()
+
+    def make() -> tuple[list[Record], Snapshot]:
+        desk = _desk(ctx, plan.target, plan.sequence, None, None, Robust.NOTHING)
+        now = ctx.view.now()
+        made = plan_records(desk.sequence, plan.settings, plan.start, caller.name, now, identity)
+        return made, ctx.view.snapshot()
+
+    def told(before: Snapshot, made: list[Record], written: Sequence[Record]) -> Any:
+        facts = [(each.kind, each.subject, dict(each.body)) for each in made]
+        if facts != [(each.kind, each.subject, dict(each.body)) for each in written]:
+            raise key_used(str(key), written[0].number)
+        change = change_form(change_in(before, ctx.view.suppose(()), plan.target))
+        return {**change, "records": [record_form(each) for each in written]}
+
+    # Whatever computes runs in a thread: nothing may hold up the service's own loop.
+    made, before = await run_in_threadpool(make)
     written = await ctx.view.commit(made)
-    change = change_form(before, ctx.view.suppose(()), plan.target)
-    content = {**change, "records": [record_form(each) for each in written]}
+    content = await run_in_threadpool(told, before, made, written)
     return Response(as_json(content), 201, {"Cache-Control": "no-store"}, "application/json")
 
 

@@ -48,7 +48,7 @@ async function take(alert, button) {
   }
   button.disabled = true;
   try {
-    await send("POST", `/alerts/${encodeURIComponent(alert.identity)}/acknowledge`, {remark: ""});
+    await send("POST", `/alerts/${encodeURIComponent(alert.identity)}/acknowledge`, {note: ""});
     announce(`Acknowledged: ${alert.what}`);
   } catch (problem) {
     button.after(make("span", {class: "field-wrong", role: "alert"}, problem.message));

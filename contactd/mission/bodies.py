@@ -9,11 +9,8 @@ Raises, all of them: :class:`InputError` for what cannot be true or cannot be us
 
 from __future__ import annotations
 
-import difflib
 import math
-from typing import Any, NoReturn
 
-from contactd.core.errors import InputError
 from contactd.core.instants import to_text
 from contactd.core.sequences.knowledge import (
     READING_WRONG,
@@ -22,27 +19,14 @@ from contactd.core.sequences.knowledge import (
     STARTED,
 )
 from contactd.core.sequences.known import SequenceKnowledge
-from contactd.core.sequences.model import Sequence, Step, bound_of
-
-Statement = dict[str, Any]
-
-LONGEST_S = 10 * 366 * 86_400.0
-
-
-def subject_of(sequence: Sequence, step: str | None = None) -> str:
-    """Subject of records about a sequence or one of its steps; the step must exist."""
-    subject = f"{sequence.target}/{sequence.name}"
-    return subject if step is None else f"{subject}/{known_step(sequence, step).name}"
-
-
-def known_step(sequence: Sequence, name: str) -> Step:
-    """The step of that name, or an error that lists the steps there are."""
-    names = [each.name for each in sequence.steps]
-    if name not in names:
-        near = difflib.get_close_matches(name, names, 1)
-        hint = f" (did you mean {near[0]!r}?)" if near else ""
-        _refuse("step", repr(name), f"one of {', '.join(map(repr, names))}{hint}")
-    return sequence.step(name)
+from contactd.core.sequences.model import Sequence, bound_of
+from contactd.core.sequences.naming import (
+    Statement,
+    check_length,
+    dialled,
+    known_step,
+    refuse,
+)
 
 
 def start_planned(
@@ -78,7 +62,7 @@ def start_observed(
             three of them are the bound.
     """
     if sigma_s is not None:
-        _duration("sigma_s", sigma_s)
+        check_length("sigma", sigma_s)
         give_or_take_s = bound_of(give_or_take_s, sigma_s)
     body = _bounds(at, give_or_take_s, earliest, latest)
     _past("earliest", at - give_or_take_s if earliest is None else earliest, recorded_at)
@@ -97,7 +81,10 @@ def start_attempted(
 def start_refuted(why: str) -> Statement:
     """Body for START_REFUTED: it did not start, and how that is known."""
     if not why.strip():
-        _refuse("why", "nothing", "how it is known that the sequence did not start")
+        refuse(
+            "why", "nothing", "how it is known that the sequence did not start",
+            "Reason is empty. Enter it.",
+        )  # fmt: skip
     return {"why": why}
 
 
@@ -107,37 +94,16 @@ def stopped(at: float, *, recorded_at: float, why: str = "") -> Statement:
     return {"at": _text("at", at), "why": why}
 
 
-def event(
-    at: float, give_or_take_s: float = 0.0, *, recorded_at: float, why: str = ""
-) -> Statement:
-    """Body for SEQUENCE_HELD, SEQUENCE_RESUMED and POWER_LOSS."""
-    body = _bounds(at, give_or_take_s, None, None)
-    _past("earliest", at - give_or_take_s, recorded_at)
+def event(earliest: float, latest: float, *, recorded_at: float, why: str = "") -> Statement:
+    """Body for SEQUENCE_HELD, SEQUENCE_RESUMED and POWER_LOSS: it came between the two instants."""
+    body = _bounds(earliest + (latest - earliest) / 2, 0.0, earliest, latest)
+    _past("earliest", earliest, recorded_at)
     return {"earliest": body["earliest"], "latest": body["latest"], "why": why}
 
 
 def setting_chosen(sequence: Sequence, step: str, setting_s: float) -> Statement:
-    """Body for SETTING_CHOSEN: the dial of a step stands at ``setting_s`` seconds."""
+    """Body for SETTING_CHOSEN: a step is set to ``setting_s`` seconds."""
     return {"setting_s": dialled(sequence, step, setting_s)}
-
-
-def dialled(sequence: Sequence, step: str, setting_s: float) -> float:
-    """The setting as the dial can take it, or an error that names the values next to it."""
-    setting = known_step(sequence, step).delay.setting
-    if setting is None:
-        _refuse("step", repr(step), "a step whose delay is a setting; this one's delay is fixed")
-    _duration("setting_s", setting_s)
-    low, tick = setting.least_s, setting.resolution_s
-    high = low + (setting.count - 1) * tick
-    if not low - 1e-6 <= setting_s <= high + 1e-6:
-        _refuse(
-            "setting_s", f"{setting_s:g} s", f"a value of {step!r} from {low:g} s to {high:g} s"
-        )
-    if not setting.allows(setting_s):
-        below = low + math.floor((setting_s - low) / tick) * tick
-        expected = f"a value that the dial of {step!r} can take: {below:g} s or {below + tick:g} s"
-        _refuse("setting_s", f"{setting_s:g} s", expected)
-    return setting.nearest(setting_s)
 
 
 def reading(
@@ -168,11 +134,12 @@ def reading(
     }
     if len(values) != 1:
         found = "both" if values else "neither"
-        _refuse("reading", found, "either the remaining or the elapsed time")
+        refuse("remaining", found, "either the remaining or the elapsed time")
     if step is None and elapsed_s is None:
-        _refuse("step", "none", "the step whose countdown shows the remaining time")
-    for name, seconds in (*values.items(), ("error_s", error_s), ("at_error_s", at_error_s)):
-        _duration(name, seconds)
+        refuse("step", "none", "the step whose countdown shows the remaining time")
+    shown = ((key.removesuffix("_s"), value) for key, value in values.items())
+    for name, seconds in (*shown, ("error", error_s), ("at_error", at_error_s)):
+        check_length(name, seconds)
     _past("at", at - at_error_s, recorded_at)
     _check_unit(sequence, step, unit)
     body: Statement = {"at": _text("at", at), **values, "error_s": error_s}
@@ -184,17 +151,17 @@ def _check_unit(sequence: Sequence, step: str | None, unit: str | None) -> None:
     units = [each.name for each in sequence.units]
     if unit is not None and unit not in units:
         there = ", ".join(map(repr, units)) or "none: the sequence has one clock"
-        _refuse("unit", repr(unit), f"a timer unit of the sequence ({there})")
+        refuse("unit", repr(unit), f"a timer unit of the sequence ({there})")
     if step is None:
         return
     driving = known_step(sequence, step).unit_names
     if unit is None and len(driving) > 1:
-        _refuse(
+        refuse(
             "unit", "none", f"which timer unit of the step was read: {', '.join(map(str, driving))}"
         )
     if unit is not None and unit not in driving:
         names = ", ".join(str(each) for each in driving if each) or "none: the sequence's own clock"
-        _refuse("unit", repr(unit), f"a timer unit that drives {step!r} ({names})")
+        refuse("unit", repr(unit), f"a timer unit that drives {step!r} ({names})")
 
 
 def step_seen(
@@ -215,7 +182,7 @@ def step_seen(
     body: Statement = {"at": _text("at", at), "by": by}
     if earliest is not None:
         if earliest > at:
-            _refuse("earliest", to_text(earliest), f"a time not after {to_text(at)}")
+            refuse("earliest", to_text(earliest), f"a time not after {to_text(at)}")
         body["earliest"] = _text("earliest", earliest)
     return body
 
@@ -223,7 +190,7 @@ def step_seen(
 def command_sent(at: float, command: str, *, recorded_at: float, station: str = "") -> Statement:
     """Body for COMMAND_SENT: ``stop``, ``hold``, ``resume``, ``start``, or free text."""
     if not command.strip():
-        _refuse("command", "nothing", "the command that was sent")
+        refuse("command", "nothing", "the command that was sent")
     _past("at", at, recorded_at)
     return {"at": _text("at", at), "command": command, "station": station}
 
@@ -254,9 +221,11 @@ def ruling(
     """
     allowed = RULINGS_ON_SEQUENCE if step is None else RULINGS_ON_STEP
     if verdict not in allowed:
-        _refuse("ruling", repr(verdict), " or ".join(map(repr, allowed)))
+        refuse("decision", repr(verdict), " or ".join(map(repr, allowed)))
     if not why.strip():
-        _refuse("why", "nothing", "the reason for the ruling: it is part of the record")
+        refuse(
+            "why", "nothing", "the reason: it is part of the record", "Reason is empty. Enter it."
+        )
     body: Statement = {"ruling": verdict, "why": why}
     if earliest is not None and latest is not None:
         body |= _bounds(earliest + (latest - earliest) / 2, 0.0, earliest, latest)
@@ -267,7 +236,7 @@ def ruling(
         and (knowledge.start is None or knowledge.start.earliest is None)
         and (sequence is None or sequence.start.earliest is None)
     ):
-        _refuse("earliest", "nothing", "bounds of the start: none are known so far")
+        refuse("earliest", "nothing", "bounds of the start: none are known so far")
     if at is not None:
         _past("at", at, recorded_at)
         body["at"] = _text("at", at)
@@ -276,7 +245,7 @@ def ruling(
         if reading_record is None or (known is not None and reading_record not in known):
             there = "" if known is None else f" ({', '.join(map(str, known)) or 'there is none'})"
             found = "nothing" if reading_record is None else str(reading_record)
-            _refuse("reading", found, f"the number of a reading's record{there}")
+            refuse("reading", found, f"the number of a reading's record{there}")
         body["reading"] = reading_record
     return body
 
@@ -284,32 +253,23 @@ def ruling(
 def _bounds(
     at: float, give_or_take_s: float, earliest: float | None, latest: float | None
 ) -> Statement:
-    _duration("give_or_take_s", give_or_take_s)
+    check_length("give_or_take", give_or_take_s)
     low = at - give_or_take_s if earliest is None else earliest
     high = at + give_or_take_s if latest is None else latest
     texts = {"earliest": _text("earliest", low), "latest": _text("latest", high)}
     if low > high:
-        _refuse("latest", texts["latest"], f"a time not before the earliest, {texts['earliest']}")
+        refuse("latest", texts["latest"], f"a time not before the earliest, {texts['earliest']}")
     if not low <= at <= high:
-        _refuse("at", _text("at", at), f"a time from {texts['earliest']} to {texts['latest']}")
+        refuse("at", _text("at", at), f"a time from {texts['earliest']} to {texts['latest']}")
     return {"earliest": texts["earliest"], "nominal": _text("at", at), "latest": texts["latest"]}
 
 
 def _past(key: str, at: float, recorded_at: float) -> None:
     if at > recorded_at:
-        _refuse(key, _text(key, at), f"a time not after now, {to_text(recorded_at)}")
-
-
-def _duration(key: str, seconds: float) -> None:
-    if not 0 <= seconds <= LONGEST_S:
-        _refuse(key, f"{seconds:g} s", "a duration from 0 s to ten years")
+        refuse(key, _text(key, at), f"a time not after now, {to_text(recorded_at)}")
 
 
 def _text(key: str, at: float) -> str:
     if not math.isfinite(at):
-        _refuse(key, str(at), "a time")
+        refuse(key, str(at), "a time")
     return to_text(at, 6)
-
-
-def _refuse(key: str, found: str, expected: str) -> NoReturn:
-    raise InputError(expected=expected, found=found, key=key)
