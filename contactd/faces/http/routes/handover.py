@@ -44,6 +44,7 @@ class HandoverItem(BaseModel):
     who: str
     kind: str = Field(description="of what is coming: 'stop by', 'keep clear', 'expiry' …, or ''")
     stops: str | None = Field(description="of a stop: the step whose command it is")
+    station: str | None = Field(description="the station that it needs")
     decision: bool = Field(description="whether somebody must decide or act")
     severity: str | None = Field(description="warning, caution or advisory, where it has one")
 
