@@ -31,8 +31,7 @@ METRICS = {"expiry": "contactd_step_expiry_timestamp_seconds",
            "stop-by": "contactd_step_stop_by_timestamp_seconds",
            "coverage": "contactd_step_coverage", "cannot": "contactd_step_stop_impossible",
            "clear": "contactd_keep_clear"}  # fmt: skip
-HANDOVER = {"runs out": "expiry", "last moment to send a stop": "stop-by",
-            "nobody may be near": "keep-clear"}  # fmt: skip
+HANDOVER = {"expiry": "expiry", "stop by": "stop-by", "keep clear": "keep-clear"}
 CALENDAR = {"step": "expiry", "stop-by": "stop-by", "keep-clear": "keep-clear"}
 ALERTS = {"step-out-of-view": "expiry", "step-at-risk": "expiry", "step-expiring": "expiry",
           "stop-by-coming": "stop-by", "keep-clear-begins": "keep-clear",
@@ -199,15 +198,12 @@ async def handover(room: Room) -> Iterable[Claim]:
     made: list[Claim] = []
     for item in (await room.document("/api/v1/handover"))["coming"]:
         step = item["about"].rpartition("/")[2]
-        for words, kind in HANDOVER.items():
-            if not item["what"].startswith(words):
-                continue
-            if kind == "stop-by":
-                station = item["what"].rpartition(THROUGH)[2]
-                made.append(Claim("handover", kind, step, from_text(item["at"]), station))
-            else:
-                ends = from_text(item["at"]), from_text(item["until"])
-                made += _span("handover", kind, step, *ends)
+        kind = HANDOVER.get(item["kind"])
+        if kind == "stop-by":
+            made.append(Claim("handover", kind, step, from_text(item["at"]), item["station"]))
+        elif kind is not None:
+            ends = from_text(item["at"]), from_text(item["until"])
+            made += _span("handover", kind, step, *ends)
     return made
 
 
