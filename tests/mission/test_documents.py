@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from pydantic import TypeAdapter
 
 from contactd.core.contacts.contact import Contact
@@ -80,10 +82,21 @@ def awkward() -> StepForecast:
         latest=AT + 10.0003,
         margin_s=-1.0004,
         stop_by=AT - 60 + 0.0007,
+        stop_station="Brenn Head",
+        stop_certain=True,
         keep_clear=(AT - 120 + 0.0007, AT + 600.0003),
         confirm_at=AT + 700.0003,
         people_in_danger=IntervalSet([AT + 0.0007], [AT + 3.0003]),
     )
+
+
+def test_a_stop_by_that_has_passed_is_not_told_as_if_it_were_to_come() -> None:
+    to_come, past = step_form(awkward()), step_form(replace(awkward(), stop_certain=False))
+    assert (to_come["stop_by"], to_come["stop_station"]) == (
+        "2026-12-03T09:59:00.000Z",
+        "Brenn Head",
+    )
+    assert (past["stop_by"], past["stop_station"]) == (None, None)
 
 
 def test_a_machine_is_told_every_moment_on_the_safe_side() -> None:

@@ -109,8 +109,17 @@ class Step(TypedDict):
     in_view_probability: Annotated[float | None, Field(ge=0, le=1, examples=[0.82])]
     stations: Annotated[list[str], Field(examples=[["Brenn Head"]])]
     margin_s: Annotated[float | None, Field(examples=[-42.0])]
-    stop_by: Annotated[str | None, Field(description=UTC, examples=["2026-12-03T12:41:07.000Z"])]
-    stop_station: Annotated[str | None, Field(examples=["Kestrel Point"])]
+    stop_by: Annotated[
+        str | None,
+        Field(
+            description=f"Last moment to send a stop that is certain; null once past. {UTC}",
+            examples=["2026-12-03T12:41:07.000Z"],
+        ),
+    ]
+    stop_station: Annotated[
+        str | None,
+        Field(description="Who sends that stop.", examples=["Kestrel Point"]),
+    ]
     stops: Annotated[
         str | None,
         Field(description="The step that the command stops.", examples=["antenna release"]),

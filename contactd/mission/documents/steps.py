@@ -39,8 +39,8 @@ def step_form(step: StepForecast) -> Form:
         "in_view_probability": figure(step.in_view_probability, 6),
         "stations": list(step.stations),
         "margin_s": lower(step.margin_s),
-        "stop_by": machine(step.stop_by, NO_LATER),
-        "stop_station": step.stop_station,
+        "stop_by": machine(step.stop_by, NO_LATER) if step.stop_certain else None,
+        "stop_station": step.stop_station if step.stop_certain else None,
         "stops": step.stops,
         "keep_clear": None
         if step.keep_clear is None
