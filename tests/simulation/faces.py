@@ -33,7 +33,8 @@ METRICS = {"expiry": "contactd_step_expiry_timestamp_seconds",
            "clear": "contactd_keep_clear"}  # fmt: skip
 HANDOVER = {"expiry": "expiry", "stop by": "stop-by", "keep clear": "keep-clear"}
 CALENDAR = {"step": "expiry", "stop-by": "stop-by", "keep-clear": "keep-clear"}
-ALERTS = {"step-out-of-view": "expiry", "step-uncovered": "expiry", "step-at-risk": "expiry", "step-expiring": "expiry",
+ALERTS = {"step-out-of-view": "expiry", "step-uncovered": "expiry", "step-at-risk": "expiry",
+          "step-expiring": "expiry",
           "stop-by-coming": "stop-by", "keep-clear-begins": "keep-clear",
           "no-stop-possible": "cannot-stop"}  # fmt: skip
 VERDICTS = {"covered", "at risk", "uncovered"}

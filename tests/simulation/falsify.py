@@ -169,8 +169,12 @@ def _every_reading(was: Any) -> Any:
 
 
 FALSIFICATIONS = (
-    Falsification("an earliest rounded up", 0, ((forecast_table, "NO_LATER", lambda _: NO_EARLIER),)),
-    Falsification("a latest rounded down", 0, ((forecast_table, "NO_EARLIER", lambda _: NO_LATER),)),
+    Falsification(
+        "an earliest rounded up", 0, ((forecast_table, "NO_LATER", lambda _: NO_EARLIER),)
+    ),
+    Falsification(
+        "a latest rounded down", 0, ((forecast_table, "NO_EARLIER", lambda _: NO_LATER),)
+    ),
     Falsification("the rate error ignored", 0, ((Clock, "rate_bound_ppm", _zero_property),)),
     Falsification("a delay's error ignored", 0, ((Delay, "error_bound_s", _zero_property),)),
     Falsification("an outage ignored", 40, ((contact_coverage, "_coverage", _no_outages),)),
