@@ -146,18 +146,18 @@ def test_the_settings_answer_and_the_best_option_covers_every_step(service, oper
     page = operator.page
     page.goto(f"{service.base}/#/align")
     page.locator(".plan").first.wait_for()
-    dial = page.get_by_label("receiver on", exact=True)
+    setting = page.get_by_label("receiver on", exact=True)
     before = page.locator(".strip-picture").inner_html()
-    dial.focus()
+    setting.focus()
     page.keyboard.press("ArrowRight")
     page.wait_for_function(
         "before => document.querySelector('.strip-picture').innerHTML !== before", arg=before
     )
     assert page.locator(".setting output").first.text_content() == "8 h 10 min"
     page.locator(".plan button").first.click()
-    page.get_by_text(re.compile("serves every step, with")).wait_for()
+    page.get_by_text(re.compile("covers every step, margin")).wait_for()
     assert page.locator(".steps-table .uncovered").count() == 0
-    page.get_by_role("button", name="Use this plan").click()
+    page.get_by_role("button", name="Use this option").click()
     page.get_by_role("button", name="Record it").click()
     page.wait_for_selector("dialog", state="detached")
     kinds = [each["kind"] for each in service.json("/records", subject="Orrery", limit=20)]
@@ -190,7 +190,7 @@ def test_the_timeline_is_worked_and_explained_by_keys(service, visit):
     words = page.locator("#timeline-words")
     page.keyboard.press(".")
     first = words.text_content()
-    assert re.search(r"rises .*highest .*sets", first)
+    assert re.search(r"AOS .*max .*LOS", first)
     page.keyboard.press(".")
     assert words.text_content() != first
     for _ in range(12):
@@ -200,7 +200,7 @@ def test_the_timeline_is_worked_and_explained_by_keys(service, visit):
         page.keyboard.press(key)
     page.keyboard.press(",")
     text = words.text_content()
-    if "rises" in text:
+    if "AOS" in text:
         page.keyboard.press("Enter")
         page.wait_for_selector("main[data-screen='sky']")
 
@@ -213,7 +213,7 @@ def test_the_timeline_explains_what_the_pointer_rests_on_and_the_wheel_zooms(ser
     for x in range(200, int(box["width"]), 12):
         page.mouse.move(box["x"] + x, box["y"] + 110)
         found.add(page.locator("#timeline-words").text_content())
-    assert any("rises" in text for text in found)
+    assert any("AOS" in text for text in found)
     picture = "document.querySelector('canvas').toDataURL().length"
     page.wait_for_timeout(1200)
     before = page.evaluate(picture)

@@ -12,7 +12,7 @@ from scene import Scene, now, step
 
 from contactd.core import record as kinds
 from contactd.core.contacts.contact import Coverage
-from contactd.core.instants import from_text
+from contactd.core.instants import from_text, to_text
 from contactd.core.intervals import EMPTY, IntervalSet
 from contactd.core.outlook import Snapshot, TargetOutlook
 from contactd.core.record import Record
@@ -128,6 +128,27 @@ def test_what_somebody_wrote_cannot_break_out_of_the_markdown_table(scene: Scene
     line = next(each for each in written.splitlines() if "a \\| b" in each)
     assert "&lt;img" in line
     assert line.count(" | ") == 3
+
+
+def test_a_handover_at_an_earlier_time_knows_nothing_that_was_recorded_later(
+    scene: Scene,
+) -> None:
+    enter(scene, kinds.REMARK, "contactd", {"text": "Iced over."}, ago_s=3000.0)
+    body = {"why": "ice", "earliest": to_text(now() - 900), "latest": to_text(now() - 900)}
+    enter(scene, kinds.SEQUENCE_HELD, SUBJECT, body, ago_s=600.0)
+
+    def at(moment: str) -> tuple[list[str], list[str]]:
+        done = handover(scene, "--format", "json", "--at", moment)
+        assert done.returncode == 0, done.stderr
+        found = json.loads(done.stdout)
+        return [each["what"] for each in found["decided"]], [
+            each["what"] for each in found["known"] if each["about"] == f"{SUBJECT}/mast up"
+        ]
+
+    assert at("-30min") == ([], ["running, covered"])
+    decided, known = at("now")
+    assert decided == ["sequence held: ice"]
+    assert known == ["hold"]
 
 
 NOW = from_text("2026-12-03T10:00:00Z")

@@ -92,7 +92,9 @@ def test_a_stop_by_that_is_past_is_no_deadline_and_the_chances_that_remain_are_n
     found = ahead(step)
     assert [row.kind for row in found.decisions] == [Kind.STOP_CHANCE]
     assert found.decisions[0].when(NOW) == "10:10:01Z to 10:15:00Z"
-    assert found.decisions[0].text.endswith('"stop antenna release" through Hill catches 60 %')
+    assert found.decisions[0].text.endswith(
+        '"stop antenna release" through Hill catches at least 60 %'
+    )
     assert "no certain stop" in found.routine[0].text
     [lost] = ahead(replace(step, stop_possible=False, stop_chances=())).rows
     assert "no stop possible" in lost.text

@@ -12,7 +12,9 @@ from contactd.core.ground.station import Station
 from contactd.core.instants import from_text
 from contactd.core.intervals import IntervalSet
 from contactd.core.sequences.model import StepForecast, StepStatus
+from contactd.mission.agenda import Kind, Row
 from contactd.mission.documents import models
+from contactd.mission.documents.agenda import row_form
 from contactd.mission.documents.contacts import contact_form
 from contactd.mission.documents.steps import step_detail, step_form
 
@@ -111,3 +113,11 @@ def test_a_machine_is_told_every_moment_on_the_safe_side() -> None:
 
 def test_a_step_has_the_fields_that_other_programs_rely_on_in_their_order() -> None:
     assert list(step_form(awkward())) == list(models.Step.__annotations__)
+
+
+def test_a_row_of_the_agenda_is_as_the_interface_describes_it() -> None:
+    described = TypeAdapter(models.AgendaRow)
+    for kind in Kind:
+        form = row_form(Row(kind, AT + 0.00049, AT + 60.00049, "Lantern 3", text="told"))
+        described.validate_python(form, strict=True)
+        assert list(form) == list(models.AgendaRow.__annotations__)

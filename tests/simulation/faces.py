@@ -200,8 +200,7 @@ async def handover(room: Room) -> Iterable[Claim]:
         step = item["about"].rpartition("/")[2]
         kind = HANDOVER.get(item["kind"])
         if kind == "stop-by":
-            station = item["what"].rpartition(THROUGH)[2]
-            made.append(Claim("handover", kind, step, from_text(item["at"]), station))
+            made.append(Claim("handover", kind, step, from_text(item["at"]), item["station"]))
         elif kind is not None:
             ends = from_text(item["at"]), from_text(item["until"])
             made += _span("handover", kind, step, *ends)

@@ -47,6 +47,7 @@ class Item:
     Attributes:
         kind: of what is coming, as in :class:`~contactd.mission.agenda.Kind`; else "".
         stops: of a stop, the step whose command it is.
+        station: the station that it needs, or "".
         decision: whether somebody must decide or act.
         severity: ``warning``, ``caution`` or ``advisory`` of an alert, ``warning`` of an expiry
             that is uncovered, else "".
@@ -60,6 +61,7 @@ class Item:
     who: str = ""
     kind: str = ""
     stops: str = ""
+    station: str = ""
     decision: bool = False
     severity: str = ""
     safe: tuple[Safe, Safe] = (NEAREST, NEAREST)
@@ -116,6 +118,7 @@ class Handover:
                     "who": item.who,
                     "kind": item.kind,
                     "stops": item.stops or None,
+                    "station": item.station or None,
                     "decision": item.decision,
                     "severity": item.severity or None,
                 }
@@ -207,6 +210,7 @@ def _coming(row: Row, now: float, until: float) -> Item:
         None if row.kind is Kind.STOP_BY else row.to_s,
         kind=str(row.kind),
         stops=row.stops,
+        station=row.station,
         decision=row.decision,
         severity="warning" if row.coverage is Covered.UNCOVERED else "",
         safe=row.safe,

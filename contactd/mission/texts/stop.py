@@ -20,8 +20,8 @@ def command_text(stops: str | None, station: str | None) -> str:
 def chance_text(chance: StopChance) -> str:
     """What one remaining window catches, never more than it does; without its time."""
     share = math.floor(100 * chance.share + 1e-9)
-    catches = f"{share} %" if share else "less than 1 %"
-    return f"{command_text(chance.stops, chance.station)} catches {catches}"
+    catches = f"catches at least {share} %" if share else "may still catch it"
+    return f"{command_text(chance.stops, chance.station)} {catches}"
 
 
 def stop_text(step: StepForecast, now_s: float | None = None) -> str:

@@ -113,11 +113,12 @@ export function countdown(milliseconds) {
   return `${minutes}:${two(whole % 60)}`;
 }
 
-/** `6 min 10 s`, `3 h 12 min`, `2 d 4 h`: two units; `round` is Math.floor, Math.ceil or Math.round. */
+/** `6 min 10 s`, `3 h 12 min`, `2 d 4 h`: two units; Math.floor never gives more
+ * than it is, also below zero, Math.ceil never less. */
 export function length(milliseconds, round = Math.round) {
   const size = Math.abs(milliseconds);
   const unit = size < HOUR ? SECOND : size < DAY ? MINUTE : HOUR;
-  const whole = round(size / unit) * unit;
+  const whole = Math.abs(round(milliseconds / unit)) * unit;
   const parts = whole < MINUTE ? [[whole / SECOND, "s"]]
     : whole < HOUR ? [[Math.floor(whole / MINUTE), "min"], [(whole % MINUTE) / SECOND, "s"]]
       : whole < DAY ? [[Math.floor(whole / HOUR), "h"], [Math.floor((whole % HOUR) / MINUTE), "min"]]

@@ -37,7 +37,7 @@ export function strips(answer, at, choose) {
     axis.append(text);
   }
   const names = make("ul", {class: "strip-names"}, make("li", {class: "strip-margin"}, `margin, up to ${length(greatest)}`),
-    answer.by_rule.map((rule) => make("li", {}, make("span", {}, rule.step), `: ${rule.rule === "needs" ? "in view" : rule.rule}`)));
+    answer.by_rule.map((rule) => make("li", {}, make("span", {}, rule.step), `: ${rule.rule === "needs" ? "covered" : rule.rule}`)));
   return make("div", {class: "strips"}, names, make("div", {class: "strip-picture"}, picture, axis));
 }
 

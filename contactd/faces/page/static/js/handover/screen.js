@@ -4,7 +4,7 @@ import {make, put} from "../dom.js";
 import {mark} from "../marks.js";
 import {picker} from "../pickers.js";
 import {get, now, on, service} from "../service.js";
-import {HOUR, clock, full, moment, noLater, parse, safely} from "../times.js";
+import {HOUR, clock, full, noLater, parse, safely} from "../times.js";
 
 const SECTIONS = [
   ["open", "Open", "Nothing is open."],
@@ -30,10 +30,11 @@ export function enter(place, query) {
 
   async function load() {
     const mine = ++state.turn;
-    const at = noLater(now());
+    const at = noLater(service.knownAt ? parse(service.knownAt) : now());
     const asked = {
       since: new Date(at - Number(past.value) * HOUR).toISOString(),
       until: new Date(at + Number(ahead.value) * HOUR).toISOString(),
+      ...(service.knownAt ? {known_at: service.knownAt} : {}),
     };
     pdf.href = `/api/v1/sheets/handover?${new URLSearchParams(asked)}`;
     try {
@@ -55,7 +56,6 @@ function told(handover) {
   return [
     make("header", {}, make("h2", {}, `Shift handover at ${full(at)}`),
       make("p", {class: "quiet"}, `The shift since ${full(parse(handover.since))}; the next one until ${full(parse(handover.until))}. All times are UTC.`)),
-    service.knownAt && make("p", {class: "caution"}, mark("caution"), ` This is the handover of now, not of ${moment(parse(service.knownAt))}.`),
     !handover.complete && make("p", {class: "caution"}, mark("caution"), " The shift has too many records: the oldest are left out."),
     handover.notice && make("p", {}, handover.notice),
     SECTIONS.map(([name, title, otherwise]) => section(title, shown[name], otherwise, at)),

@@ -53,6 +53,7 @@ export function prepared(timeline) {
       sequence.people = Float64Array.from(sequence.people_near);
       for (const step of sequence.steps) {
         for (const name of ["earliest", "nominal", "latest", "stop_by"]) step[`${name}_ms`] = parse(step[name]);
+        if (!step.stop_certain) step.stop_by_ms = null;
         step.clear = step.keep_clear && [parse(step.keep_clear.from), parse(step.keep_clear.to)];
       }
     }
