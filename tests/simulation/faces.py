@@ -32,13 +32,18 @@ METRICS = {"expiry": "contactd_step_expiry_timestamp_seconds",
            "coverage": "contactd_step_coverage", "cannot": "contactd_step_stop_impossible",
            "clear": "contactd_keep_clear"}  # fmt: skip
 HANDOVER = {"expiry": "expiry", "stop by": "stop-by", "keep clear": "keep-clear"}
+WINDOW = "command window"
 CALENDAR = {"step": "expiry", "stop-by": "stop-by", "keep-clear": "keep-clear"}
-ALERTS = {"step-out-of-view": "expiry", "step-uncovered": "expiry", "step-at-risk": "expiry",
-          "step-expiring": "expiry",
+ALERTS = {"step-out-of-view": "expiry", "step-uncovered": "expiry",
+          "step-at-risk": "expiry", "step-expiring": "expiry",
           "stop-by-coming": "stop-by", "keep-clear-begins": "keep-clear",
           "no-stop-possible": "cannot-stop"}  # fmt: skip
 VERDICTS = {"covered", "at risk", "uncovered"}
 MOMENT = re.compile(r"(\d{4}-\d\d-\d\d)[ T](\d\d:\d\d:\d\d)Z")
+
+
+SKY = ("aos", "los", "window-from", "window-to")
+"""Kinds of claims that are about a station, not about a step."""
 
 
 class Unreadable(ValueError):
@@ -51,7 +56,8 @@ class Claim:
 
     Attributes:
         kind: ``earliest``, ``latest``, ``coverage``, ``stop-by``, ``clear-from``, ``clear-to``,
-            ``cannot-stop``, or ``open`` for an alert that waits.
+            ``cannot-stop``, or ``open`` for an alert that waits; of a contact one of ``SKY``, and
+            ``usable`` for the part of it that a station is said to have.
         value: an instant (s), or None.
         word: the verdict, the station or the alert's kind.
     """
@@ -200,12 +206,40 @@ async def handover(room: Room) -> Iterable[Claim]:
     for item in (await room.document("/api/v1/handover"))["coming"]:
         step = item["about"].rpartition("/")[2]
         kind = HANDOVER.get(item["kind"])
+        if item["kind"] == WINDOW:
+            for what, at in (("window-from", item["at"]), ("window-to", item["until"])):
+                made.append(Claim("handover", what, "", from_text(at), item["station"]))
         if kind == "stop-by":
             made.append(Claim("handover", kind, step, from_text(item["at"]), item["station"]))
         elif kind is not None:
             ends = from_text(item["at"]), from_text(item["until"])
             made += _span("handover", kind, step, *ends)
     return made
+
+
+def contacts_table(room: Room) -> Iterator[Claim]:
+    """``contactd contacts --format json``."""
+    code, text, err = room.command("contacts", "--format", "json")
+    if code != 0:
+        raise Unreadable(f"contacts ended with {code}: {err}")
+    yield from _of_contacts("contacts", json.loads(text))
+
+
+async def http_contacts(room: Room) -> Iterable[Claim]:
+    """``GET /api/v1/contacts``."""
+    return _of_contacts("http", await room.document("/api/v1/contacts"))
+
+
+def _of_contacts(face: str, forms: Iterable[dict[str, Any]]) -> Iterator[Claim]:
+    for form in forms:
+        station = form["station"]
+        if not form["cut_at_start"]:
+            yield Claim(face, "aos", "", from_text(form["aos"]), station)
+        if not form["cut_at_end"]:
+            yield Claim(face, "los", "", from_text(form["los"]), station)
+        for span in form["usable"]:
+            middle = (from_text(span["from"]) + from_text(span["to"])) / 2
+            yield Claim(face, "usable", "", middle, station)
 
 
 async def calendar(room: Room) -> Iterable[Claim]:
@@ -269,7 +303,7 @@ async def alerts(room: Room) -> Iterable[Claim]:
 
 async def read(room: Room) -> list[Claim]:
     """What all faces say at this moment."""
-    made = [*forecast_table(room), *forecast_json(room)]
-    for face in (http_forecast, page, metrics, handover, calendar, sheet, alerts):
+    made = [*forecast_table(room), *forecast_json(room), *contacts_table(room)]
+    for face in (http_forecast, http_contacts, page, metrics, handover, calendar, sheet, alerts):
         made += await face(room)
     return made

@@ -6,8 +6,8 @@ import math
 from collections import defaultdict
 from collections.abc import Iterable, Iterator
 
-from faces import Claim
-from truth import Stage, Truth
+from faces import SKY, Claim
+from truth import Stage, Truth, passes
 
 SLACK_S = 0.05
 """How far the truth's passes, read off a grid, may be from the program's search."""
@@ -52,7 +52,38 @@ class Judge:
                 elif self.stages[name].clear and (face, "clear-to", name) not in told:
                     yield f"{face}: keep-clear not told", f"{name} expires at {acts[0]:.1f}"
 
+    def _of_sky(self, claim: Claim) -> Iterator[Violation]:
+        """Within the orbit's stated error of the true pass; nothing usable in an outage."""
+        site = next(each for each in self.truth.sites if each.name == claim.word)
+        told = claim.value
+        assert told is not None
+        if claim.kind == "usable":
+            if any(begins < told < ends for begins, ends in site.outages):
+                yield "usable in an outage", f"at {told:.0f}"
+            return
+        place = site.latitude_deg, site.longitude_deg
+        true = [
+            (a + self.truth.late_s, b + self.truth.late_s)
+            for a, b in passes(self.truth.orbit, *place, 5.0)
+        ]
+        if claim.kind.startswith("window"):
+            true = self.truth.windows(site, "command")
+        ends = [each[claim.kind in ("los", "window-to")] for each in true]
+        cuts = [end for outage in site.outages for end in outage]
+        # A window may be cut by an outage or the prediction's end; a whole second is rounded off.
+        far = min((abs(told - end) for end in [*ends, *cuts]), default=math.inf)
+        missed = [end for name, a, b in self.truth.missed for end in (a, b) if name == site.name]
+        if far > self.truth.timing_error_s + 1.0 + SLACK_S and not missed and self.inside(told):
+            yield f"{claim.kind} that is not", f"the true one is {far:.1f} s away"
+
+    def inside(self, at: float) -> bool:
+        """Whether an instant is in the open part of what is predicted."""
+        return self.now - 3600.0 < at < self.now + 8 * 3600.0
+
     def _false(self, claim: Claim, claims: list[Claim]) -> Iterator[Violation]:
+        if claim.kind in (*SKY, "usable"):
+            yield from self._of_sky(claim)
+            return
         stage, acts = self.stages[claim.step], self.acts[claim.step]
         first = acts[0] if acts else None
         if claim.kind == "earliest" and first is not None and first < claim.value - SMALL_S:
@@ -153,7 +184,7 @@ class Judge:
             told[claim.step, claim.kind].setdefault(claim.face, claim)
         for (step, kind), by in told.items():
             norm = by.get("json")
-            if norm is None or kind in ("open", "clear-now"):
+            if norm is None or kind in ("open", "clear-now", "usable", *SKY):
                 continue
             for face, claim in by.items():
                 if norm.value is None or claim.value is None:

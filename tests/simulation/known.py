@@ -14,5 +14,4 @@ KNOWN: dict[str, int] = {
     "page: another verdict": 6,
     "timeline: another verdict": 6,
     "metrics: another verdict": 6,
-    "metrics: expiry after its latest": 0,
 }

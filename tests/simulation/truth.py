@@ -45,7 +45,10 @@ class Site:
 
 @dataclass(frozen=True)
 class Stage:
-    """A step as built, and what its countdown really lasts in seconds of the onboard clock."""
+    """A step as built, and what its countdown really lasts in seconds of the onboard clock.
+
+    The delay's error is stated in seconds as they are, not as the onboard clock counts them.
+    """
 
     name: str
     after: tuple[str, ...]
@@ -219,7 +222,7 @@ class Truth:
         truth.started = sum(truth.told_start) / 2 + within(known_s - 0.0006)
         if truth.status == "in doubt" and chance.random() < 0.3:
             truth.started = None
-        truth.stages = _stages(chance, within)
+        truth.stages = _stages(chance, within, 1.0 + 1e-6 * truth.rate_ppm)
         return truth
 
     # What happens aboard.
@@ -376,7 +379,7 @@ def _sites(chance: random.Random, orbit: int) -> tuple[Site, ...]:
     return tuple(made)
 
 
-def _stages(chance: random.Random, within: Any) -> tuple[Stage, ...]:
+def _stages(chance: random.Random, within: Any, fast: float) -> tuple[Stage, ...]:
     made: list[Stage] = []
     for number in range(chance.randint(2, 4)):
         names = [each.name for each in made]
@@ -389,7 +392,7 @@ def _stages(chance: random.Random, within: Any) -> tuple[Stage, ...]:
         hazard = chance.random() < 0.6
         made.append(
             Stage(
-                f"step {number}", after, delay_s, error_s, delay_s + within(error_s),
+                f"step {number}", after, delay_s, error_s, delay_s + within(error_s) * fast,
                 chance.choice(["later", "earlier"]),
                 chance.choice(["telemetry", "telemetry", "command"]),
                 chance.choice([0.0, 30.0]), chance.choice([0.0, 90.0]),

@@ -41,6 +41,7 @@ def awkward(fraction_s: float) -> SequenceForecast:
         margin_s=-251.0 + fraction_s,
         stop_by=AT + fraction_s,
         stop_station="Brenn Head",
+        stop_certain=True,
         stop_possible=True,
         keep_clear=(AT + 3000 + fraction_s, AT + 4300 + fraction_s),
         people_in_danger=IntervalSet([AT + 3000 + fraction_s], [AT + 3100 + fraction_s]),
