@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import Any
 
-from contactd.core.alert import Severity
+from contactd.core.alert import ELEMENTS_STALE, NO_PREDICTION, Severity
 
 
 class Sort(StrEnum):
@@ -20,39 +20,6 @@ class Sort(StrEnum):
 
     EVENT = "event"  # something that is told once, at its due time
     CONDITION = "condition"  # something that holds for a while: raised, and resolved when it ends
-
-
-# Kinds of alert. A kind is never renamed or reused: old ledgers stay readable.
-CONTACT_COMING = "contact-coming"
-WINDOW_OPENS = "command-window-opens"
-WINDOW_CLOSES_SOON = "command-window-closes-soon"
-WINDOW_CLOSED = "command-window-closed"
-STEP_EXPIRING = "step-expiring"
-STEP_EXPIRED = "step-expired"
-STEP_OUT_OF_VIEW = "step-out-of-view"
-STEP_AT_RISK = "step-at-risk"
-STOP_BY_COMING = "stop-by-coming"
-STOP_BY_PASSED = "stop-by-passed"
-NO_STOP = "no-stop-possible"
-KEEP_CLEAR_BEGINS = "keep-clear-begins"
-KEEP_CLEAR_ENDS = "keep-clear-ends"
-PEOPLE_IN_DANGER = "people-in-danger"
-START_UNCONFIRMED = "start-unconfirmed"
-START_IN_DOUBT = "start-in-doubt"
-CONFLICTING_RECORDS = "conflicting-records"
-ELEMENTS_STALE = "elements-stale"
-CONTACTS_MOVED = "contacts-moved"
-NO_PREDICTION = "target-not-predicted"
-PREDICTION_GAP = "prediction-gap"
-SPAN_ENDS = "prediction-ends"
-CONFIGURATION_REFUSED = "configuration-refused"
-CLOCK_NOT_TRUSTED = "clock-not-trusted"
-PLANNING_OVERDUE = "planning-overdue"
-STATION_TIME_TROUBLE = "station-time-trouble"
-CHANNEL_FAILING = "channel-failing"
-UNDELIVERED = "alerts-undelivered"
-LEDGER_TROUBLE = "ledger-trouble"
-ALERTS_MISSED = "alerts-missed"
 
 
 KNOWN_WITHOUT_PREDICTION = frozenset({ELEMENTS_STALE, NO_PREDICTION})

@@ -10,10 +10,10 @@ import hashlib
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
-from contactd.alerts import candidate as alert_kinds
 from contactd.alerts.candidate import Matter, Matters, Sort
 from contactd.alerts.tracked import SERVICE, AlertState, Told
 from contactd.alerts.words import as_text, duration, moment
+from contactd.core import alert as alert_kinds
 from contactd.core import record as kinds
 from contactd.core.alert import Severity
 from contactd.core.record import Record

@@ -8,18 +8,9 @@ from dataclasses import replace
 from typing import Any
 
 from contactd.alerts.candidate import Sort
-from contactd.alerts.tracked import (
-    AlertState,
-    DeadLetter,
-    Escalation,
-    Fate,
-    Missed,
-    Outcome,
-    Silence,
-    Told,
-)
+from contactd.alerts.tracked import AlertState, Escalation, Fate, Missed, Outcome, Told
 from contactd.core import record as kinds
-from contactd.core.alert import Alert, Severity
+from contactd.core.alert import FORMER_KINDS, Alert, DeadLetter, Severity, Silence
 from contactd.core.instants import from_text
 from contactd.core.record import Record
 
@@ -195,10 +186,10 @@ def _raised(draft: Draft, record: Record) -> None:
     identity = str(body["identity"])
     if identity in draft.told:
         return
-    series = str(body["series"])
+    series = _series(body["series"])
     alert = Alert(
         identity=identity,
-        kind=str(body["kind"]),
+        kind=_kind(body["kind"]),
         severity=Severity(body["severity"]),
         target=str(body["target"]),
         subject=record.subject,
@@ -265,7 +256,7 @@ def _silenced(draft: Draft, record: Record) -> None:
 
 def _missed(draft: Draft, record: Record) -> None:
     body = record.body
-    series = str(body["series"])
+    series = _series(body["series"])
     missed = Missed(
         series=series,
         begins=_instant(body["begins"], -math.inf),
@@ -344,7 +335,7 @@ def _silence_set(draft: Draft, record: Record) -> None:
         why=str(body["why"]),
         author=record.author,
         targets=None if targets is None else frozenset(_names(targets)),
-        kinds=None if names is None else frozenset(_names(names)),
+        kinds=None if names is None else frozenset(map(_kind, _names(names))),
         warnings=bool(body.get("warnings", False)),
         number=record.number,
     )
@@ -372,6 +363,17 @@ TEACH: Mapping[str, Callable[[Draft, Record], None]] = {
     kinds.SILENCE_SET: _silence_set,
     kinds.SILENCE_LIFTED: _silence_lifted,
 }
+
+
+def _kind(name: Any) -> str:
+    """A kind of alert, by the name that it has today."""
+    return FORMER_KINDS.get(str(name), str(name))
+
+
+def _series(text: Any) -> str:
+    """What makes an alert the same fact again; it begins with its kind."""
+    kind, bar, rest = str(text).partition("|")
+    return f"{_kind(kind)}{bar}{rest}"
 
 
 def _names(values: Any) -> tuple[str, ...]:

@@ -8,10 +8,9 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 
-from contactd.alerts.tracked import DeadLetter, Silence
 from contactd.alerts.words import as_text, duration, moment
 from contactd.core import record as kinds
-from contactd.core.alert import Alert
+from contactd.core.alert import Alert, DeadLetter, Silence
 from contactd.core.errors import InputError
 from contactd.core.record import Record
 

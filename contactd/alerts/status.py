@@ -6,13 +6,12 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from enum import StrEnum
 
-from contactd.alerts import candidate as kinds
 from contactd.alerts.candidate import Matter, Matters
 from contactd.alerts.policy import Policy
 from contactd.alerts.rules.service import service_condition
-from contactd.alerts.tracked import DeadLetter
 from contactd.alerts.words import exact, moment
-from contactd.core.alert import Severity
+from contactd.core import alert as kinds
+from contactd.core.alert import DeadLetter, Severity
 
 MOST_LETTERS_SHOWN = 20
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 
 from contactd.alerts.candidate import Matter, Sort
-from contactd.core.alert import Alert, Severity
+from contactd.core.alert import Alert, DeadLetter, Severity, Silence
 
 
 class Outcome(StrEnum):
@@ -125,62 +125,6 @@ class Missed:
     begins: float
     ends: float
     over_at: float
-    number: int = 0
-
-
-@dataclass(frozen=True, slots=True)
-class Silence:
-    """A window in which some alerts are raised and recorded, but not sent.
-
-    Attributes:
-        begins, ends: instants (s).
-        targets, kinds: only these; None for all.
-        warnings: whether warnings are held back too, which must be asked for.
-        lifted_at: when it was ended early (instant, s), or None.
-    """
-
-    identity: str
-    begins: float
-    ends: float
-    why: str
-    author: str
-    targets: frozenset[str] | None = None
-    kinds: frozenset[str] | None = None
-    warnings: bool = False
-    lifted_at: float | None = None
-    number: int = 0
-
-    @property
-    def until(self) -> float:
-        """When it really ends (instant, s)."""
-        return self.ends if self.lifted_at is None else min(self.ends, self.lifted_at)
-
-    def holds_back(self, alert: Alert, now: float) -> bool:
-        """Whether it keeps an alert from being sent at ``now``."""
-        return (
-            self.begins <= now < self.until
-            and (self.warnings or alert.severity is not Severity.WARNING)
-            and (self.targets is None or alert.target in self.targets)
-            and (self.kinds is None or alert.kind in self.kinds)
-        )
-
-
-@dataclass(frozen=True, slots=True)
-class DeadLetter:
-    """A message that was given up, kept in sight until it is tried again.
-
-    Attributes:
-        parts: keys of its parts; ``alerts`` their alerts' identities, one for each.
-        at: when it was given up (instant, s).
-    """
-
-    message: str
-    channel: str
-    parts: tuple[str, ...]
-    alerts: tuple[str, ...]
-    attempts: int
-    reason: str
-    at: float
     number: int = 0
 
 

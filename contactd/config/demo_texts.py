@@ -64,7 +64,7 @@ channels: []
 #    public_only: false                     # true refuses addresses inside the own network
 #    # What every channel may have:
 #    least_severity: caution                # advisory, caution or warning
-#    kinds: [step-out-of-view]              # only these; without it all
+#    kinds: [step-uncovered]              # only these; without it all
 #    targets: [Lantern 3]                   # only these; without it all
 #    timeout: 10s                           # of one attempt
 #    keep_trying: 6h                        # then it is given up, and told by the other channels

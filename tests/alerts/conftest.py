@@ -118,8 +118,8 @@ class Letters:
 
     noon = World.noon
     alert = Alert(
-        identity="step-out-of-view-0123",
-        kind="step-out-of-view",
+        identity="step-uncovered-0123",
+        kind="step-uncovered",
         severity=Severity.WARNING,
         target="Lantern 3",
         subject="Lantern 3/wake-up/antenna release",

@@ -15,7 +15,7 @@ TICKETS = Tickets(SECRET, "https://watch.example/acknowledge/")
 
 def test_a_ticket_names_its_alert_and_its_channel(letters):
     ticket = TICKETS.read(TICKETS.write(letters.alert, "mail"), letters.noon)
-    assert (ticket.identity, ticket.channel) == ("step-out-of-view-0123", "mail")
+    assert (ticket.identity, ticket.channel) == ("step-uncovered-0123", "mail")
 
 
 def test_a_link_is_safe_in_any_mail_and_fits_a_line(letters):

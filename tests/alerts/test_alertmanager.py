@@ -71,7 +71,7 @@ async def test_an_alert_stands_there_with_its_labels_its_words_and_its_end(alert
     await channel.close()
     (found,) = wait_for(lambda: standing(alertmanager, "one"), "the alert")
     assert found["labels"] == {
-        "alertname": "step-out-of-view",
+        "alertname": "step-uncovered",
         "severity": "warning",
         "identity": "one",
         "subject": "Lantern 3/wake-up/antenna release",

@@ -7,7 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from contactd.alerts import AlertState, Leads, Matters, Policy, Reach, beat, fold_alerts, matters
-from contactd.alerts import candidate as alert_kinds
+from contactd.core import alert as alert_kinds
 from contactd.core import record as kinds
 from contactd.core.alert import Severity
 from contactd.core.instants import from_text
@@ -84,7 +84,7 @@ def test_channels_get_what_is_severe_enough_for_them(watch, world):
     snapshot = world.snapshot(contacts=[world.contact(30, 900)], forecasts=[world.forecast(step)])
     by_kind = {each.body["kind"]: tuple(each.body["channels"]) for each in watch.beat(snapshot)}
     assert by_kind[alert_kinds.CONTACT_COMING] == ("log",)
-    assert by_kind[alert_kinds.STEP_OUT_OF_VIEW] == ("log", "hook")
+    assert by_kind[alert_kinds.STEP_UNCOVERED] == ("log", "hook")
 
 
 def test_a_reach_can_be_narrowed_to_kinds_and_targets():
@@ -147,7 +147,7 @@ def test_a_condition_outlives_restarts_and_small_shifts(watch, world):
         step = world.step(3000 + shift, 3060 + shift, coverage=Covered.UNCOVERED)
         watch.beat(world.snapshot(at=at, forecasts=[world.forecast(step)]))
         watch.restart()
-    assert len(watch.raised(alert_kinds.STEP_OUT_OF_VIEW)) == 1
+    assert len(watch.raised(alert_kinds.STEP_UNCOVERED)) == 1
     assert not watch.of_kind(kinds.ALERT_RESOLVED)
 
 
@@ -155,7 +155,7 @@ def test_a_condition_that_moved_far_is_told_anew_and_the_old_one_resolved(watch,
     for at, shift in enumerate((0, 7200)):
         step = world.step(30_000 + shift, 30_060 + shift, coverage=Covered.UNCOVERED)
         watch.beat(world.snapshot(at=at, forecasts=[world.forecast(step)]))
-    assert len(watch.raised(alert_kinds.STEP_OUT_OF_VIEW)) == 2
+    assert len(watch.raised(alert_kinds.STEP_UNCOVERED)) == 2
     assert len(watch.of_kind(kinds.ALERT_RESOLVED)) == 1
 
 
@@ -163,7 +163,7 @@ def test_a_condition_that_grows_more_severe_is_told_anew(watch, world):
     for at, status in enumerate((StepStatus.PLANNED, StepStatus.RUNNING)):
         step = world.step(30_000, 30_060, coverage=Covered.UNCOVERED, status=status)
         watch.beat(world.snapshot(at=at, forecasts=[world.forecast(step)]))
-    raised = watch.raised(alert_kinds.STEP_OUT_OF_VIEW)
+    raised = watch.raised(alert_kinds.STEP_UNCOVERED)
     assert [each.body["severity"] for each in raised] == ["caution", "warning"]
     assert len(watch.of_kind(kinds.ALERT_RESOLVED)) == 1
 
@@ -183,7 +183,7 @@ def test_a_target_that_cannot_be_predicted_for_a_while_resolves_nothing(watch, w
     assert not watch.of_kind(kinds.ALERT_RESOLVED)
     watch.beat(world.snapshot(at=3, targets={}))
     resolved = {each.body["identity"] for each in watch.of_kind(kinds.ALERT_RESOLVED)}
-    assert watch.raised(alert_kinds.STEP_OUT_OF_VIEW)[0].body["identity"] in resolved
+    assert watch.raised(alert_kinds.STEP_UNCOVERED)[0].body["identity"] in resolved
 
 
 def test_an_event_that_fell_due_during_downtime_is_raised_late_if_it_still_matters(watch, world):
@@ -425,7 +425,7 @@ def test_a_condition_is_open_exactly_while_it_holds(world, turns):
         open_now = [
             each
             for each in watch.state.told.values()
-            if each.alert.kind == alert_kinds.STEP_OUT_OF_VIEW and each.resolved_at is None
+            if each.alert.kind == alert_kinds.STEP_UNCOVERED and each.resolved_at is None
         ]
         assert len(open_now) == holds
     watch.ledger.close()

@@ -34,7 +34,7 @@ async def test_the_program_is_given_the_message_on_its_input_and_in_its_environm
     assert got["in"]["alerts"][0]["what"] == letters.alert.what
     assert got["args"] == [str(out), "$(id)", "; ls"], "no shell reads them"
     assert got["env"]["CONTACTD_SEVERITY"] == "warning"
-    assert got["env"]["CONTACTD_MESSAGE"] == "step-out-of-view-0123"
+    assert got["env"]["CONTACTD_MESSAGE"] == "step-uncovered-0123"
     assert got["env"]["CONTACTD_TITLE"].startswith("WARNING antenna release")
     assert "A_SECRET" not in got["env"]
 

@@ -138,8 +138,8 @@ async def test_a_mail_is_known_by_its_message_id_and_what_follows_refers_to_it(
     await out.send(letters.message())
     await out.send(letters.message(about=About.RESOLVED))
     first, second = mailbox.mails
-    assert first["Message-ID"] == "<step-out-of-view-0123@contactd.example>"
-    assert second["Message-ID"] == "<step-out-of-view-0123.resolved@contactd.example>"
+    assert first["Message-ID"] == "<step-uncovered-0123@contactd.example>"
+    assert second["Message-ID"] == "<step-uncovered-0123.resolved@contactd.example>"
     assert second["References"] == second["In-Reply-To"] == first["Message-ID"]
     assert second["Subject"].startswith("resolved: WARNING")
 

@@ -85,7 +85,7 @@ async def test_an_alert_arrives_under_its_severity_and_target_with_its_key(broke
     assert str(got.topic) == "contactd/alerts/warning/Lantern 3"
     assert got.qos == 1
     assert json.loads(got.payload)["alerts"][0]["what"] == letters.alert.what
-    assert got.properties.UserProperty == [("idempotency-key", "step-out-of-view-0123")]
+    assert got.properties.UserProperty == [("idempotency-key", "step-uncovered-0123")]
     assert got.properties.ContentType == "application/json"
 
 

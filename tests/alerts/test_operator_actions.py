@@ -3,7 +3,7 @@
 import pytest
 
 from contactd.alerts import AlertState, fold_alerts, operator_actions
-from contactd.alerts.tracked import DeadLetter
+from contactd.core.alert import DeadLetter
 from contactd.core.errors import InputError
 from contactd.records import Ledger
 

@@ -3,7 +3,7 @@
 import pytest
 
 from contactd.alerts import Leads, Policy, matters
-from contactd.alerts import candidate as kinds
+from contactd.core import alert as kinds
 from contactd.core.alert import Severity
 
 QUIET = Leads(contact_s=(), window_s=())

@@ -1,7 +1,7 @@
 """Contacts while it is open how a planned manoeuvre goes."""
 
 from contactd.alerts import Leads, Policy, matters
-from contactd.alerts import candidate as kinds
+from contactd.core import alert as kinds
 from contactd.core.intervals import IntervalSet
 
 POLICY = Policy(Leads(contact_s=(600.0, 60.0)), ahead_s=4000.0)

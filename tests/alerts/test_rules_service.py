@@ -1,7 +1,7 @@
 """What is wrong with the service itself, or with what it knows of a target."""
 
 from contactd.alerts import Policy, matters
-from contactd.alerts import candidate as kinds
+from contactd.core import alert as kinds
 from contactd.core.alert import Severity
 from contactd.core.outlook import ClockTrust, ConfigurationStatus, ElementsInUse
 

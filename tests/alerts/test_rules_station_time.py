@@ -3,7 +3,7 @@
 from dataclasses import replace
 
 from contactd.alerts import Policy, matters
-from contactd.alerts import candidate as kinds
+from contactd.core import alert as kinds
 from contactd.core.alert import Severity
 from contactd.core.intervals import IntervalSet
 

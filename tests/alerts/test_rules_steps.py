@@ -5,8 +5,8 @@ from dataclasses import replace
 import pytest
 
 from contactd.alerts import Leads, Policy, matters
-from contactd.alerts import candidate as kinds
 from contactd.alerts.candidate import Sort
+from contactd.core import alert as kinds
 from contactd.core.alert import Severity
 from contactd.core.sequences.cautions import NOTICE
 from contactd.core.sequences.model import Covered, Start, StartStatus, StepStatus
@@ -50,7 +50,7 @@ def test_every_act_of_a_repeating_step_is_told(world):
 )
 def test_a_step_out_of_view_is_told_as_soon_as_it_is_known(world, status, hazard, severity):
     step = world.step(90_000, 90_060, coverage=Covered.UNCOVERED, status=status, hazard=hazard)
-    told = of_kind(found(world, step), kinds.STEP_OUT_OF_VIEW)
+    told = of_kind(found(world, step), kinds.STEP_UNCOVERED)
     assert [each.due for each in told] == [world.noon]
     assert told[0].sort is Sort.CONDITION
     assert told[0].severity is severity
@@ -63,7 +63,7 @@ def test_a_step_out_of_view_says_what_can_still_be_done(world):
         coverage_because="the nearest coverage ends 12 min before", confirm_at=5000,
         confirm_station="Sable Point", hazard="deployment",
     )  # fmt: skip
-    told = of_kind(found(world, step), kinds.STEP_OUT_OF_VIEW)[0]
+    told = of_kind(found(world, step), kinds.STEP_UNCOVERED)[0]
     assert told.what == (
         "antenna release of Lantern 3 runs out with no station in view:"
         " 2026-12-03 12:50:00Z to 12:51:00Z (337)."
@@ -79,7 +79,7 @@ def test_a_step_out_of_view_says_what_can_still_be_done(world):
 
 def test_a_planned_step_out_of_view_points_to_other_starts_and_settings(world):
     step = world.step(3000, 3060, coverage=Covered.UNCOVERED, status=StepStatus.PLANNED)
-    told = of_kind(found(world, step), kinds.STEP_OUT_OF_VIEW)[0]
+    told = of_kind(found(world, step), kinds.STEP_UNCOVERED)[0]
     assert "would run out" in told.what
     assert "contactd align" in told.advice
 
@@ -96,7 +96,7 @@ def test_a_step_at_risk_is_a_caution(world):
 )
 def test_a_step_that_is_no_longer_ahead_is_no_view_matter(world, status):
     some = found(world, world.step(3000, 3060, coverage=Covered.UNCOVERED, status=status))
-    assert not of_kind(some, kinds.STEP_OUT_OF_VIEW)
+    assert not of_kind(some, kinds.STEP_UNCOVERED)
 
 
 def test_the_last_moment_to_stop_is_told_before_and_after(world):

@@ -3,9 +3,9 @@
 from dataclasses import replace
 
 from contactd.alerts import Policy, matters
-from contactd.alerts import candidate as kinds
 from contactd.alerts.candidate import Sort
 from contactd.alerts.policy import Leads
+from contactd.core import alert as kinds
 from contactd.core.alert import Severity
 from contactd.core.change import Basis, ElementsChange, Lone, Shift
 from contactd.core.intervals import IntervalSet

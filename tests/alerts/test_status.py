@@ -3,9 +3,9 @@
 from dataclasses import replace
 
 from contactd.alerts import Policy, matters
-from contactd.alerts import candidate as kinds
 from contactd.alerts.status import ChannelStatus, Passage, with_channels
-from contactd.alerts.tracked import DeadLetter
+from contactd.core import alert as kinds
+from contactd.core.alert import DeadLetter
 
 POLICY = Policy(channel_failing_after_s=60.0)
 

@@ -18,7 +18,7 @@ def test_the_whole_of_a_warning_fits_a_terminal_and_says_what_when_and_what_to_d
         "Do:    Stop it by 2026-12-03 12:10:00Z (337) through Norrsund, or prepare to\n"
         "       do without.\n"
         "Acknowledge: https://watch.example/a/1\n"
-        "(step-out-of-view-0123)\n"
+        "(step-uncovered-0123)\n"
     )
 
 

@@ -15,8 +15,8 @@ from contactd.core.instants import from_text
 
 NOW = from_text("2026-12-03T12:00:00Z")
 ALERT = Alert(
-    identity="step-out-of-view-0123",
-    kind="step-out-of-view",
+    identity="step-uncovered-0123",
+    kind="step-uncovered",
     severity=Severity.WARNING,
     target="Lantern 3",
     subject="Lantern 3/wake-up/antenna release",
@@ -51,20 +51,20 @@ async def test_the_body_says_everything_and_the_headers_carry_key_and_signature(
     await send(receiver.url, secret=b"a secret of some length")
     (request,) = receiver.requests
     assert request.headers["Content-Type"] == "application/json"
-    assert request.headers["Idempotency-Key"] == "step-out-of-view-0123"
+    assert request.headers["Idempotency-Key"] == "step-uncovered-0123"
     assert request.headers["Contactd-Signature"] == signature(
         b"a secret of some length", request.body
     )
     assert request.json == {
-        "message": "step-out-of-view-0123",
+        "message": "step-uncovered-0123",
         "about": "raised",
         "sent_at": "2026-12-03T12:00:00.000Z",
         "severity": "warning",
         "remark": "",
         "alerts": [
             {
-                "identity": "step-out-of-view-0123",
-                "kind": "step-out-of-view",
+                "identity": "step-uncovered-0123",
+                "kind": "step-uncovered",
                 "severity": "warning",
                 "target": "Lantern 3",
                 "subject": "Lantern 3/wake-up/antenna release",

@@ -92,13 +92,13 @@ async def test_a_program_is_told_and_nobody_acknowledging_it_climbs_the_ladder(
     laid.write_target("Quiet Lantern", [step("release", in_s=3000.0, service="ranging")])
     watch = Watch(laid.config, clock)
     await watch.begin()
-    assert watch.raised("step-out-of-view")
+    assert watch.raised("step-uncovered")
     await watch.beats(29, every_s=10.0)
     assert not told(program)
     (message,) = await beats_until(watch, lambda: told(program), "the escalation")
     assert message["about"] == "escalated"
     assert message["remark"] == "nobody has acknowledged it; now told to: lead"
-    assert message["alerts"][0]["kind"] == "step-out-of-view"
+    assert message["alerts"][0]["kind"] == "step-uncovered"
     assert len(watch.records(kinds.ALERT_ESCALATED)) == 1
     await watch.end()
 

@@ -5,10 +5,10 @@ from __future__ import annotations
 import math
 from collections.abc import Collection, Iterator, Sequence
 
-from contactd.alerts import candidate as kinds
 from contactd.alerts.candidate import Matter, Sort
 from contactd.alerts.rules.scope import Scope
 from contactd.alerts.words import clock, duration, exact, give_or_take, moment, span
+from contactd.core import alert as kinds
 from contactd.core.alert import Severity
 from contactd.core.contacts.contact import Contact
 from contactd.core.intervals import EMPTY, IntervalSet

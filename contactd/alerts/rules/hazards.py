@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from contactd.alerts import candidate as kinds
 from contactd.alerts.candidate import Matter, Sort
 from contactd.alerts.rules.step import AHEAD, StepAtHand
 from contactd.alerts.words import clock, duration, exact, moment, span
+from contactd.core import alert as kinds
 from contactd.core.alert import Severity
 
 

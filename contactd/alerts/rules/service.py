@@ -6,10 +6,10 @@ import hashlib
 import math
 from collections.abc import Iterator
 
-from contactd.alerts import candidate as kinds
 from contactd.alerts.candidate import Matter, Sort
 from contactd.alerts.rules.scope import Scope
 from contactd.alerts.words import exact, moment
+from contactd.core import alert as kinds
 from contactd.core.alert import Severity
 from contactd.core.outlook import Snapshot
 

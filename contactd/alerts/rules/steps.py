@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from contactd.alerts import candidate as kinds
 from contactd.alerts.candidate import Matter, Sort
 from contactd.alerts.rules.hazards import keep_clear_matters, stop_matters
 from contactd.alerts.rules.scope import Scope
 from contactd.alerts.rules.service import service_condition
 from contactd.alerts.rules.step import AHEAD, TIMED, StepAtHand, start_facts
 from contactd.alerts.words import moment, span
+from contactd.core import alert as kinds
 from contactd.core.alert import Severity
 from contactd.core.outlook import TargetOutlook
 from contactd.core.sequences.cautions import NOTICE
@@ -150,7 +150,7 @@ def _view_conditions(each: StepAtHand) -> Iterator[Matter]:
     if step.coverage is Covered.UNCOVERED:
         grave = running or each.grave
         yield each.matter(
-            kinds.STEP_OUT_OF_VIEW,
+            kinds.STEP_UNCOVERED,
             Sort.CONDITION,
             Severity.WARNING if grave else Severity.CAUTION,
             f"{each.name} {'runs' if running else 'would run'} out with no station in view: "

@@ -5,11 +5,11 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
-from contactd.alerts import candidate as kinds
 from contactd.alerts.candidate import Matter, Sort
 from contactd.alerts.rules.scope import Scope
 from contactd.alerts.rules.service import service_condition
 from contactd.alerts.words import clock, duration, exact, moment, span
+from contactd.core import alert as kinds
 from contactd.core.alert import Severity
 from contactd.core.change import Basis, ElementsChange
 from contactd.core.outlook import ElementsInUse, Snapshot, TargetOutlook

@@ -15,7 +15,8 @@ from contactd.faces.cli.times import from_now, moment
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from contactd.alerts.tracked import AlertState, DeadLetter
+    from contactd.alerts.tracked import AlertState
+    from contactd.core.alert import DeadLetter
 
 FIELDS = ("number", "at", "channel", "attempts", "reason", "alerts", "message")
 

@@ -166,7 +166,7 @@ class Alert(Document):
     """An alert that waits for somebody."""
 
     identity: str
-    kind: str = Field(examples=["step-out-of-view"])
+    kind: str = Field(examples=["step-uncovered"])
     severity: Literal["advisory", "caution", "warning"]
     target: str
     subject: str

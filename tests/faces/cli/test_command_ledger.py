@@ -137,7 +137,7 @@ def alarmed(watch: Watch) -> Watch:
             series=f"matter-{severity}",
             begins=now,
             ends=now + 1,
-            kind="step-out-of-view",
+            kind="step-uncovered",
             sort=Sort.EVENT,
             severity=severity,
             target="Lantern 3",

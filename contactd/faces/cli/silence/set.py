@@ -47,15 +47,10 @@ def command(
     configuration = read_configuration(manner.config_dir)
     targets = chosen("target", target_names, configuration.targets) if target_names else []
 
-    from contactd.alerts import candidate
     from contactd.alerts.operator_actions import silence
+    from contactd.core.alert import KINDS
     from contactd.faces.cli.store import author
 
-    known = {
-        value: value
-        for name, value in vars(candidate).items()
-        if name.isupper() and isinstance(value, str)
-    }
     record = silence(
         start,
         until,
@@ -63,7 +58,7 @@ def command(
         author(manner.by),
         current().now,
         targets=[target.name for target in targets] or None,
-        alert_kinds=chosen("kind of alert", kinds, known) if kinds else None,
+        alert_kinds=chosen("kind of alert", kinds, dict(zip(KINDS, KINDS, strict=True))) or None,
         warnings=warnings,
     )
     if warnings:

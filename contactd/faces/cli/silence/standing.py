@@ -5,8 +5,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from contactd.alerts.tracked import Silence
     from contactd.config.configuration import Configuration
+    from contactd.core.alert import Silence
 
 
 def standing(configuration: Configuration, now: float) -> list[Silence]:
