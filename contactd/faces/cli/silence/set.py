@@ -51,6 +51,7 @@ def command(
     from contactd.core.alert import KINDS
     from contactd.faces.cli.store import author
 
+    wanted = chosen("kind of alert", kinds, dict(zip(KINDS, KINDS, strict=True))) if kinds else None
     record = silence(
         start,
         until,
@@ -58,7 +59,7 @@ def command(
         author(manner.by),
         current().now,
         targets=[target.name for target in targets] or None,
-        alert_kinds=chosen("kind of alert", kinds, dict(zip(KINDS, KINDS, strict=True))) or None,
+        alert_kinds=wanted,
         warnings=warnings,
     )
     if warnings:
