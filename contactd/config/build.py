@@ -18,7 +18,7 @@ from contactd.config.target_file import TargetFile
 from contactd.config.types import nearest
 from contactd.core.errors import InputError
 from contactd.core.ground.station import AntennaLimits, ServiceTerms, Station
-from contactd.core.intervals import IntervalSet, union
+from contactd.core.intervals import IntervalSet
 from contactd.core.orbit.elements import ElementSet, TimingError
 from contactd.core.target import Target
 
@@ -59,6 +59,7 @@ class Builder:
     def station(self, file: StationFile) -> Station:
         """The station of a station's file."""
         east = file.longitude_deg
+        outages, reasons = self.outages(file.outages)
         return Station(
             name=file.name,
             latitude_deg=file.latitude_deg,
@@ -72,7 +73,8 @@ class Builder:
                 )
                 for name, terms in file.services.items()
             },
-            outages=self.spans(file.outages, ("outages",)),
+            outages=outages,
+            outage_reasons=reasons,
             refraction=file.refraction,
             antenna=AntennaLimits(
                 file.antenna.highest_elevation_deg,
@@ -87,25 +89,42 @@ class Builder:
 
     def spans(self, listed: tuple[SpanOrCalendar, ...], location: Location) -> IntervalSet:
         """All spans of a list, with those of the calendars that it names."""
-        sets = [
-            IntervalSet.of(
-                (each.start, each.end)
-                for each in listed
-                if each.start is not None and each.end is not None
-            )
+        return IntervalSet.of((start, end) for start, end, _ in self._stated(listed, location))
+
+    def outages(
+        self, listed: tuple[SpanOrCalendar, ...]
+    ) -> tuple[IntervalSet, tuple[tuple[float, float, str], ...]]:
+        """When a station is out, and the reasons that are stated: (from, to, why) of each."""
+        stated = self._stated(listed, ("outages",))
+        return (
+            IntervalSet.of((start, end) for start, end, _ in stated),
+            tuple(sorted(each for each in stated if each[2])),
+        )
+
+    def _stated(
+        self, listed: tuple[SpanOrCalendar, ...], location: Location
+    ) -> list[tuple[float, float, str]]:
+        found = [
+            (each.start, each.end, each.why)
+            for each in listed
+            if each.start is not None and each.end is not None
         ]
         for index, each in enumerate(listed):
             if each.ics is not None:
                 self.depends_on_span = True
                 where = (*location, index, "ics")
-                found = self._from_file(each.ics, where, MOST_CALENDAR_BYTES, self._calendar)
-                sets += [found] if found is not None else []
-        return union(sets)
+                found += self._from_file(each.ics, where, MOST_CALENDAR_BYTES, self._calendar) or []
+        return found
 
-    def _calendar(self, data: bytes) -> IntervalSet:
-        from contactd.core.ground.outages import calendar_outages
+    def _calendar(self, data: bytes) -> list[tuple[float, float, str]]:
+        from contactd.core.ground.outages import calendar_reasons
 
-        return calendar_outages(data, *self.span)
+        start, end = self.span
+        return [
+            (max(start, begins), min(end, ends), why)
+            for begins, ends, why in calendar_reasons(data, start, end)
+            if begins < end and ends > start
+        ]
 
     def _from_file(
         self, name: str, location: Location, most_bytes: int, parse: Callable[[bytes], Any]

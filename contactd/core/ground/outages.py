@@ -30,14 +30,23 @@ _DATE_FILTERS: Final = ("BYMONTH", "BYMONTHDAY", "BYYEARDAY", "BYWEEKNO", "BYDAY
 
 
 def calendar_outages(text: str | bytes, start: float, end: float) -> IntervalSet:
-    """Outages of a calendar between two instants (s).
+    """Outages of a calendar between two instants (s), cut there; as :func:`calendar_reasons`."""
+    spans = [(begins, ends) for begins, ends, _ in calendar_reasons(text, start, end)]
+    return IntervalSet.of(spans).clip(start, end) if spans else EMPTY
+
+
+def calendar_reasons(
+    text: str | bytes, start: float, end: float
+) -> list[tuple[float, float, str]]:
+    """Outages of a calendar that meet the span between two instants (s), each with its reason.
 
     Args:
         text: of an iCalendar object (RFC 5545). A whole day runs from midnight to midnight UTC.
         start, end: the span; recurring events are followed through it only.
 
     Returns:
-        The outages, cut at the span's ends.
+        (from, to, reason) of each, instants in s, whole also where they reach beyond the span; the
+        reason is the event's summary, or "".
 
     Raises:
         InputError: with the event's line, for what is no calendar, a time without zone (which RFC
@@ -48,18 +57,19 @@ def calendar_outages(text: str | bytes, start: float, end: float) -> IntervalSet
     lines = [number for number, line in numbered_lines(decoded) if line.strip() == "BEGIN:VEVENT"]
     calendar = _parsed(decoded)
     if start >= end:
-        return EMPTY
-    spans: list[tuple[float, float]] = []
+        return []
+    found: list[tuple[float, float, str]] = []
     events = _events(calendar, lines)
     moved = {(each.uid, _utc(each.instead_of)) for each in events if each.instead_of is not None}
     window = (to_utc(start), to_utc(end))
     for event in events:
         if event.takes_time:
-            spans += _spans(event, window, moved)
-            if len(spans) > MAX_OUTAGES:
+            why = str(event.component.get("SUMMARY", "")).strip()
+            found += [(*span, why) for span in _spans(event, window, moved)]
+            if len(found) > MAX_OUTAGES:
                 raise event.error(f"at most {MAX_OUTAGES} outages in the span", "more")
-    spans += _busy_times(calendar)
-    return IntervalSet.of(spans).clip(start, end) if spans else EMPTY
+    found += [(begins, ends, "") for begins, ends in _busy_times(calendar)]
+    return found
 
 
 @dataclass(slots=True)

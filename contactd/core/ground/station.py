@@ -67,6 +67,8 @@ class Station:
             straight lines and closed across north; empty for a flat horizon.
         services: terms by service name (``telemetry``, ``command``, ``ranging``).
         outages: when the station cannot be used at all.
+        outage_reasons: (from, to, why) of each outage whose reason is stated, instants in s; they
+            may overlap.
         refraction: whether elevation includes standard refraction.
         antenna: what its mount can follow.
         sun_exclusion_deg: nothing is done nearer than this to the Sun's centre; 0 for no limit.
@@ -81,6 +83,7 @@ class Station:
     mask: tuple[tuple[float, float], ...] = ()
     services: Mapping[str, ServiceTerms] = field(default_factory=dict)
     outages: IntervalSet = EMPTY
+    outage_reasons: tuple[tuple[float, float, str], ...] = ()
     refraction: bool = False
     antenna: AntennaLimits = NO_LIMITS
     sun_exclusion_deg: float = 0.0
