@@ -69,7 +69,7 @@ class Tickets:
 
     def write(self, alert: Alert, channel: str) -> str:
         """The ticket for an alert."""
-        ends = math.ceil(to_unix(max(alert.due, alert.concerns) + LASTS_S))
+        ends = math.ceil(to_unix(max(alert.due, alert.moment) + LASTS_S))
         content = json.dumps([alert.identity, channel, ends], separators=(",", ":")).encode()
         return f"{_encode(content)}.{_encode(self._sign(content))}"
 

@@ -1,7 +1,7 @@
-"""A matter: a fact that is worth telling, before it is known whether it has been told.
+"""A candidate: a fact that is worth telling, before it is known whether an alert has told it.
 
-Rules make matters from the snapshot alone; ``contactd.alerts.evaluate`` compares them with what has
-been told and makes alerts of those that are new.
+Rules find candidates in the snapshot alone; ``contactd.alerts.evaluate`` compares them with the
+alerts that have been raised and raises those that are new.
 """
 
 from __future__ import annotations
@@ -16,32 +16,32 @@ from contactd.core.alert import ELEMENTS_STALE, NO_PREDICTION, Severity
 
 
 class Sort(StrEnum):
-    """What sort of thing a matter is."""
+    """What sort of thing a candidate is."""
 
-    EVENT = "event"  # something that is told once, at its due time
+    EVENT = "event"  # something that happens: raised once, at its due time
     CONDITION = "condition"  # something that holds for a while: raised, and resolved when it ends
 
 
 KNOWN_WITHOUT_PREDICTION = frozenset({ELEMENTS_STALE, NO_PREDICTION})
 """Conditions that are decided even of a target that cannot be predicted."""
 GROWTH_S = 60.0
-"""An interval that grew by no more than this is still the one that was told."""
+"""An interval that grew by no more than this is still the one that was raised."""
 
 
 @dataclass(frozen=True, slots=True)
-class Matter:
+class Candidate:
     """A fact worth telling.
 
     Attributes:
         series: what makes it the same fact again, apart from time: kind, subject, station, start.
-        due: instant (s) from which it is to be told; a condition holds from then on.
-        concerns: instant (s) of the matter itself.
+        due: instant (s) from which it is to be raised; a condition holds from then on.
+        moment: instant (s) of the fact itself (AOS, expiry ...).
         over_at: instant (s) after which telling it is no use; a condition ends then.
-        begins, ends: two matters of one series are the same fact when these intervals meet; they
+        begins, ends: two candidates of one series are the same fact when these intervals meet; they
             are wide enough to hold what replanning shifts.
         must_lie_within: they are the same fact only while this one's interval lies within what was
-            told, so that a danger that grows is told anew.
-        lead_s: for an event that is told several times before it happens: this one's lead. An
+            raised, so that a danger that grows is raised anew.
+        lead_s: for an event that is raised several times before it happens: this one's lead. An
             event with a shorter lead makes the longer ones needless.
         rests_on: a target whose prediction decides whether a condition holds; while the target
             cannot be predicted, the condition is left as it is.
@@ -54,9 +54,9 @@ class Matter:
     subject: str
     series: str
     what: str
-    advice: str
+    do: str
     due: float
-    concerns: float
+    moment: float
     over_at: float = math.inf
     begins: float = -math.inf
     ends: float = math.inf
@@ -77,13 +77,13 @@ class Matter:
 
 
 @dataclass(frozen=True, slots=True)
-class Matters:
+class Candidates:
     """What is worth telling, as seen from one snapshot.
 
     Attributes:
         at: instant (s) from which it was looked at.
-        until: matters that fall due up to this instant (s) are among them.
-        matters: events and conditions, in no order.
+        until: candidates that fall due up to this instant (s) are among them.
+        candidates: events and conditions, in no order.
         undecided: targets that could not be predicted: conditions that rest on them do not end.
         decided: all other targets that were looked at.
         complete: every target that is watched was looked at, so that one that was not is no
@@ -92,7 +92,7 @@ class Matters:
 
     at: float
     until: float
-    matters: tuple[Matter, ...] = ()
+    candidates: tuple[Candidate, ...] = ()
     undecided: frozenset[str] = frozenset()
     decided: frozenset[str] = frozenset()
     complete: bool = False
@@ -100,10 +100,10 @@ class Matters:
     def next_due(self, now: float) -> float:
         """The next instant after ``now`` at which something falls due or ends, up to ``until``."""
         moments = [self.until]
-        for matter in self.matters:
-            moments.append(matter.due)
-            if matter.sort is Sort.CONDITION:
-                moments.append(matter.over_at)
+        for candidate in self.candidates:
+            moments.append(candidate.due)
+            if candidate.sort is Sort.CONDITION:
+                moments.append(candidate.over_at)
         return min((moment for moment in moments if moment > now), default=self.until)
 
     def leaves_open(self, kind: str, rests_on: str) -> bool:

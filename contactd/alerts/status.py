@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from enum import StrEnum
 
-from contactd.alerts.candidate import Matter, Matters
+from contactd.alerts.candidate import Candidate, Candidates
 from contactd.alerts.policy import Policy
 from contactd.alerts.rules.service import service_condition
 from contactd.alerts.words import exact, moment
@@ -42,17 +42,17 @@ class ChannelStatus:
 
 
 def with_channels(
-    found: Matters,
+    found: Candidates,
     statuses: Iterable[ChannelStatus],
     dead_letters: Sequence[DeadLetter],
     policy: Policy,
-) -> Matters:
+) -> Candidates:
     """What is worth telling, and besides it which channels fail and what they could not be told."""
     more = [*_failing(statuses, policy), *_undelivered(dead_letters)]
-    return replace(found, matters=(*found.matters, *more)) if more else found
+    return replace(found, candidates=(*found.candidates, *more)) if more else found
 
 
-def _failing(statuses: Iterable[ChannelStatus], policy: Policy) -> Iterator[Matter]:
+def _failing(statuses: Iterable[ChannelStatus], policy: Policy) -> Iterator[Candidate]:
     for status in statuses:
         if status.failing_since is None:
             continue
@@ -72,7 +72,7 @@ def _failing(statuses: Iterable[ChannelStatus], policy: Policy) -> Iterator[Matt
         )
 
 
-def _undelivered(letters: Sequence[DeadLetter]) -> Iterator[Matter]:
+def _undelivered(letters: Sequence[DeadLetter]) -> Iterator[Candidate]:
     by_channel: dict[str, list[DeadLetter]] = {}
     for letter in letters:
         by_channel.setdefault(letter.channel, []).append(letter)

@@ -66,12 +66,13 @@ class Alert:
         target: the satellite, or "" for the service itself.
         subject: what exactly, such as ``Lantern 3/wake-up/antenna release``.
         what: one sentence for a tired reader.
-        advice: what to do now.
-        due: instant (s) from which it is to be told.
-        concerns: instant (s) of the matter itself (AOS, expiry …).
+        do: who is to do what, by when; "" where nothing is to be done.
+        due: instant (s) from which it is to be raised.
+        moment: instant (s) of the fact itself (AOS, expiry …).
         over_at: instant (s) after which telling it is no use; it is then missed.
         facts: what it rests on, JSON values only.
         late: it was raised later than it fell due, because the service was down.
+        notice: the hazard notice, where it is about a hazardous step, else "".
     """
 
     identity: str
@@ -80,12 +81,13 @@ class Alert:
     target: str
     subject: str
     what: str
-    advice: str
+    do: str
     due: float
-    concerns: float
+    moment: float
     over_at: float
     facts: Mapping[str, Any] = field(default_factory=dict)
     late: bool = False
+    notice: str = ""
 
 
 @dataclass(frozen=True, slots=True)

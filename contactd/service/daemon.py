@@ -18,9 +18,9 @@ from contactd import __version__
 from contactd.alerts.acknowledgement_tokens import Tickets
 from contactd.alerts.candidate import Sort
 from contactd.alerts.delivery import Attempt, Delivery
+from contactd.alerts.fold import AlertState, fold_alerts
 from contactd.alerts.grouping import compose
 from contactd.alerts.rules import NOTHING_KEPT
-from contactd.alerts.state import AlertState, fold_alerts
 from contactd.config import Configuration
 from contactd.core import instants
 from contactd.core import record as kinds

@@ -29,7 +29,7 @@ def test_a_link_is_safe_in_any_mail_and_fits_a_line(letters):
 
 def test_a_ticket_is_good_until_its_end_and_no_longer(letters):
     text = TICKETS.write(letters.alert, "mail")
-    end = letters.alert.concerns + LASTS_S
+    end = letters.alert.moment + LASTS_S
     TICKETS.read(text, end)
     with pytest.raises(InputError, match="good until 2026-12-10 12:50:00Z"):
         TICKETS.read(text, end + 1.5)

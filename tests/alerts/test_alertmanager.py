@@ -10,7 +10,7 @@ from real_process import RealProcess, free_port
 from waiting import wait_for
 
 from contactd.alerts.channels.alertmanager import AlertmanagerChannel
-from contactd.alerts.message import About
+from contactd.alerts.notification import About
 from contactd.core.errors import DeliveryError
 from contactd.core.instants import from_unix
 
@@ -66,8 +66,8 @@ def current(letters, identity: str, **more):
 async def test_an_alert_stands_there_with_its_labels_its_words_and_its_end(alertmanager, letters):
     alert, now = current(letters, "one")
     channel = AlertmanagerChannel("am", alertmanager, {"site": "hill"})
-    message = letters.message(alert, at=now, links={"one": "https://watch.example/a/1"})
-    await channel.send(message)
+    notification = letters.message(alert, at=now, links={"one": "https://watch.example/a/1"})
+    await channel.send(notification)
     await channel.close()
     (found,) = wait_for(lambda: standing(alertmanager, "one"), "the alert")
     assert found["labels"] == {
@@ -79,7 +79,7 @@ async def test_an_alert_stands_there_with_its_labels_its_words_and_its_end(alert
         "site": "hill",
     }
     assert found["annotations"]["summary"] == alert.what
-    assert found["annotations"]["description"] == alert.advice
+    assert found["annotations"]["description"] == alert.do
     assert "in 50 min" in found["annotations"]["when"]
     assert found["generatorURL"] == "https://watch.example/a/1"
     assert found["status"]["state"] == "active"

@@ -3,7 +3,7 @@
 import pytest
 
 from contactd.alerts.channels.others import ApprisedChannel
-from contactd.alerts.message import About
+from contactd.alerts.notification import About
 from contactd.core.errors import DeliveryError, InputError
 
 # The library looks for a module that newer Pythons no longer have.

@@ -7,7 +7,7 @@ from dataclasses import replace
 import structlog
 
 from contactd.alerts.channels.log import LogChannel
-from contactd.alerts.message import About, Message
+from contactd.alerts.notification import About, Notification
 from contactd.core.alert import Alert, Severity
 from contactd.core.instants import from_text
 
@@ -19,9 +19,9 @@ ALERT = Alert(
     target="Lantern 3",
     subject="Lantern 3/Norrsund",
     what="Lantern 3 comes into view of Norrsund at 2026-12-03 12:10:30Z (337).",
-    advice="Have Norrsund ready.",
+    do="Have Norrsund ready.",
     due=NOW,
-    concerns=NOW + 630,
+    moment=NOW + 630,
     over_at=NOW + 900,
 )
 
@@ -34,7 +34,7 @@ async def written(alert: Alert, about: About = About.RAISED) -> dict:
     )
     channel = LogChannel(logger=logger)
     await channel.send(
-        Message(alert.identity, "log", about, (alert,), (alert.identity,), NOW, at=NOW)
+        Notification(alert.identity, "log", about, (alert,), (alert.identity,), NOW, at=NOW)
     )
     await channel.close()
     return json.loads(out.getvalue())

@@ -13,7 +13,7 @@ from aiosmtpd.smtp import SMTP, AuthResult, LoginPassword
 from real_process import free_port
 
 from contactd.alerts.channels.mail import MailChannel, MailServer
-from contactd.alerts.message import About
+from contactd.alerts.notification import About
 from contactd.core.errors import DeliveryError, InputError
 
 SENDER = "watch@contactd.example"

@@ -65,11 +65,11 @@ def reader(broker: Mosquitto, **more) -> aiomqtt.Client:
     return aiomqtt.Client("127.0.0.1", broker.port, protocol=aiomqtt.ProtocolVersion.V5, **more)
 
 
-async def take(client: aiomqtt.Client, count: int = 1) -> list[aiomqtt.Message]:
+async def take(client: aiomqtt.Client, count: int = 1) -> list[aiomqtt.Notification]:
     got = []
     async with asyncio.timeout(10):
-        async for message in client.messages:
-            got.append(message)
+        async for notification in client.messages:
+            got.append(notification)
             if len(got) == count:
                 break
     return got

@@ -5,13 +5,13 @@ from dataclasses import replace
 import pytest
 
 from contactd.alerts import text
-from contactd.alerts.message import About
+from contactd.alerts.notification import About
 from contactd.core.alert import Severity
 
 
 def test_the_whole_of_a_warning_fits_a_terminal_and_says_what_when_and_what_to_do(letters):
-    message = letters.message(links={letters.alert.identity: "https://watch.example/a/1"})
-    assert text.body(message) == (
+    notification = letters.message(links={letters.alert.identity: "https://watch.example/a/1"})
+    assert text.body(notification) == (
         "WARNING: antenna release of Lantern 3 runs out with no station in view:\n"
         "2026-12-03 12:50:00Z to 12:51:00Z (337).\n"
         "When:  2026-12-03 12:50:00Z (337), in 50 min\n"
@@ -65,5 +65,5 @@ def test_late_alerts_and_remarks_say_so(letters):
 
 
 def test_no_line_is_wider_than_a_terminal_but_for_links(letters):
-    message = letters.message(letters.alert, replace(letters.alert, advice="word " * 100))
-    assert max(map(len, text.body(message).splitlines())) <= 80
+    notification = letters.message(letters.alert, replace(letters.alert, do="word " * 100))
+    assert max(map(len, text.body(notification).splitlines())) <= 80

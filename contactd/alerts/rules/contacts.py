@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Collection, Iterator, Sequence
 
-from contactd.alerts.candidate import Matter, Sort
+from contactd.alerts.candidate import Candidate, Sort
 from contactd.alerts.rules.scope import Scope
 from contactd.alerts.words import clock, duration, exact, give_or_take, moment, span
 from contactd.core import alert as kinds
@@ -21,10 +21,10 @@ COMMAND = "command"
 _WINDOW_KINDS = {kinds.WINDOW_OPENS, kinds.WINDOW_CLOSES_SOON, kinds.WINDOW_CLOSED}
 
 
-def contact_matters(scope: Scope, outlook: TargetOutlook) -> Iterator[Matter]:
+def contact_candidates(scope: Scope, outlook: TargetOutlook) -> Iterator[Candidate]:
     """Each contact, so long before it as the leads say."""
     leads = scope.policy.for_target(outlook.target)
-    if not leads.contact_s or kinds.CONTACT_COMING in leads.not_told:
+    if not leads.contact_s or kinds.CONTACT_COMING in leads.disabled_kinds:
         return
     uncertainty_s = _uncertainty_s(outlook)
     # A contact that a manoeuvre leaves open may come earlier than planned, by less than this.
@@ -67,7 +67,9 @@ def _room(outlook: TargetOutlook, contact: Contact, uncertainty_s: float) -> tup
     )
 
 
-def _open_contacts(scope: Scope, outlook: TargetOutlook, uncertainty_s: float) -> Iterator[Matter]:
+def _open_contacts(
+    scope: Scope, outlook: TargetOutlook, uncertainty_s: float
+) -> Iterator[Candidate]:
     """Contacts that there will only be if a planned manoeuvre goes otherwise than planned."""
     target = outlook.target
     planned: dict[str, list[Contact]] = {}
@@ -81,7 +83,7 @@ def _open_contacts(scope: Scope, outlook: TargetOutlook, uncertainty_s: float) -
                 due = start - uncertainty_s - lead_s
                 if not scope.covers(due, end + uncertainty_s):
                     continue
-                yield Matter(
+                yield Candidate(
                     kind=kinds.CONTACT_COMING,
                     sort=Sort.EVENT,
                     severity=Severity.ADVISORY,
@@ -93,9 +95,9 @@ def _open_contacts(scope: Scope, outlook: TargetOutlook, uncertainty_s: float) -
                         f"{give_or_take(uncertainty_s)}, if a planned manoeuvre goes otherwise "
                         "than planned."
                     ),
-                    advice=f"Have {station} search for it; nothing heard there proves nothing.",
+                    do=f"Have {station} search for it; nothing heard there proves nothing.",
                     due=due,
-                    concerns=start,
+                    moment=start,
                     over_at=end + uncertainty_s,
                     begins=start,
                     ends=end,
@@ -106,7 +108,7 @@ def _open_contacts(scope: Scope, outlook: TargetOutlook, uncertainty_s: float) -
 
 def _contact_coming(
     outlook: TargetOutlook, index: int, room_s: tuple[float, float], lead_s: float, due: float
-) -> Matter:
+) -> Candidate:
     """One contact, as planned; AOS may be so much earlier and LOS so much later (s)."""
     contact = outlook.contacts[index]
     uncertainty_s = _uncertainty_s(outlook)
@@ -124,10 +126,10 @@ def _contact_coming(
         "uncertainty_s": round(uncertainty_s, 1),
         "lead_s": lead_s,
     }
-    advice = f"Have {station} ready at azimuth {contact.aos_azimuth_deg:.0f}° by AOS."
+    do = f"Have {station} ready at azimuth {contact.aos_azimuth_deg:.0f}° by AOS."
     if window is not None:
         facts["command_window"] = {"from": exact(window[0]), "to": exact(window[1])}
-        advice += f" Commands can be sent from {clock(window[0])} to {clock(window[1])}."
+        do += f" Commands can be sent from {clock(window[0])} to {clock(window[1])}."
     lasts = "" if contact.cut_at_end else f" for {duration(contact.duration_s)}"
     otherwise = ""
     if max(room_s) > uncertainty_s:
@@ -137,7 +139,7 @@ def _contact_coming(
             f" It may be there from {clock(earliest)} to {clock(latest)}, as a planned manoeuvre "
             "goes."
         )
-    return Matter(
+    return Candidate(
         kind=kinds.CONTACT_COMING,
         sort=Sort.EVENT,
         severity=Severity.ADVISORY,
@@ -149,9 +151,9 @@ def _contact_coming(
             f"{give_or_take(uncertainty_s)}{lasts}, up to {contact.max_elevation_deg:.0f}°."
             f"{otherwise}"
         ),
-        advice=advice,
+        do=do,
         due=due,
-        concerns=contact.aos,
+        moment=contact.aos,
         over_at=contact.los + late_s,
         begins=min(begins, contact.aos - early_s),
         ends=max(ends, contact.los + late_s),
@@ -160,11 +162,11 @@ def _contact_coming(
     )
 
 
-def window_matters(scope: Scope, outlook: TargetOutlook) -> Iterator[Matter]:
+def window_candidates(scope: Scope, outlook: TargetOutlook) -> Iterator[Candidate]:
     """Each command window: that it opens, that it closes soon, that it has closed."""
     uncertainty_s = _uncertainty_s(outlook)
     leads = scope.policy.for_target(outlook.target)
-    if set(leads.not_told) >= _WINDOW_KINDS:
+    if set(leads.disabled_kinds) >= _WINDOW_KINDS:
         return
     longest_lead_s = max((*leads.window_s, leads.closes_s), default=0.0) + uncertainty_s
     kept_s = scope.policy.worth_telling_after_s + uncertainty_s
@@ -178,7 +180,7 @@ def window_matters(scope: Scope, outlook: TargetOutlook) -> Iterator[Matter]:
 
 def _window_events(
     scope: Scope, outlook: TargetOutlook, station: str, windows: IntervalSet, index: int
-) -> Iterator[Matter]:
+) -> Iterator[Candidate]:
     opens, closes = float(windows.starts[index]), float(windows.ends[index])
     begins, ends = _same_window(windows, index)
     target = outlook.target
@@ -195,13 +197,13 @@ def _window_events(
     def event(
         kind: str,
         due: float,
-        concerns: float,
+        moment: float,
         over_at: float,
         what: str,
-        advice: str,
+        do: str,
         lead_s: float,
-    ) -> Matter:
-        return Matter(
+    ) -> Candidate:
+        return Candidate(
             kind=kind,
             sort=Sort.EVENT,
             severity=Severity.ADVISORY,
@@ -209,9 +211,9 @@ def _window_events(
             subject=f"{target}/{station}",
             series=f"{kind}|{target}|{station}",
             what=what,
-            advice=advice,
+            do=do,
             due=due,
-            concerns=concerns,
+            moment=moment,
             over_at=over_at,
             begins=begins,
             ends=ends,
@@ -221,7 +223,7 @@ def _window_events(
 
     def wanted(kind: str, due: float, over_at: float) -> bool:
         """Looked at first: what is to be said of it takes longer."""
-        return kind not in leads.not_told and scope.covers(due, over_at)
+        return kind not in leads.disabled_kinds and scope.covers(due, over_at)
 
     if opens > outlook.span[0]:
         for lead_s in leads.window_s:

@@ -4,21 +4,21 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from contactd.alerts.candidate import Matter, Sort
+from contactd.alerts.candidate import Candidate, Sort
 from contactd.alerts.rules.step import AHEAD, StepAtHand
 from contactd.alerts.words import clock, duration, exact, moment, span
 from contactd.core import alert as kinds
 from contactd.core.alert import Severity
 
 
-def stop_matters(each: StepAtHand) -> Iterator[Matter]:
+def stop_candidates(each: StepAtHand) -> Iterator[Candidate]:
     """The last moment to stop a step: that it comes, that it has passed, that there is none."""
     step = each.step
     assert step.earliest is not None
     assert step.latest is not None
     if step.stop_by is None:
         if step.stop_possible is False and step.status in AHEAD:
-            yield each.matter(
+            yield each.candidate(
                 kinds.NO_STOP,
                 Sort.CONDITION,
                 each.severity(Severity.CAUTION, Severity.WARNING),
@@ -26,7 +26,7 @@ def stop_matters(each: StepAtHand) -> Iterator[Matter]:
                 f"{moment(step.earliest)}.",
                 "Act as if it will happen.",
                 due=each.scope.now,
-                concerns=step.earliest,
+                moment=step.earliest,
                 over_at=step.latest,
                 meets=(step.earliest, step.latest),
             )
@@ -36,19 +36,19 @@ def stop_matters(each: StepAtHand) -> Iterator[Matter]:
         if due < (each.forecast.start.earliest or due):
             continue  # it cannot be running yet
         if each.scope.covers(due, step.stop_by):
-            yield each.matter(
+            yield each.candidate(
                 kinds.STOP_BY_COMING,
                 Sort.EVENT,
                 each.severity(Severity.CAUTION, Severity.WARNING),
                 f"{each.name} can only be stopped until {moment(step.stop_by)}{each.through}.",
                 "Decide now whether to stop it, and send the stop before then.",
                 due=due,
-                concerns=step.stop_by,
+                moment=step.stop_by,
                 over_at=step.stop_by,
                 lead_s=lead_s,
             )
     if each.scope.covers(step.stop_by, step.latest):
-        yield each.matter(
+        yield each.candidate(
             kinds.STOP_BY_PASSED,
             Sort.EVENT,
             each.severity(Severity.ADVISORY, Severity.CAUTION),
@@ -56,12 +56,12 @@ def stop_matters(each: StepAtHand) -> Iterator[Matter]:
             f"{moment(step.stop_by)}{each.through}.",
             f"Expect it: {span(step.earliest, step.latest)}.",
             due=step.stop_by,
-            concerns=step.stop_by,
+            moment=step.stop_by,
             over_at=step.latest,
         )
 
 
-def keep_clear_matters(each: StepAtHand) -> Iterator[Matter]:
+def keep_clear_candidates(each: StepAtHand) -> Iterator[Candidate]:
     """The keep-clear of a step: that it begins, that it ends, that people are to be in it."""
     step = each.step
     if step.keep_clear is None:
@@ -69,20 +69,20 @@ def keep_clear_matters(each: StepAtHand) -> Iterator[Matter]:
     begins, ends = step.keep_clear
     for lead_s in (*each.scope.policy.for_target(step.target).keep_clear_s, 0.0):
         if each.scope.covers(begins - lead_s, ends):
-            yield each.matter(
+            yield each.candidate(
                 kinds.KEEP_CLEAR_BEGINS,
                 Sort.EVENT,
                 Severity.CAUTION,
                 f"Keep clear of {step.target} for {step.step}: {span(begins, ends)}.",
                 f"Nobody may be near from {clock(begins)} on.",
                 due=begins - lead_s,
-                concerns=begins,
+                moment=begins,
                 over_at=ends,
                 lead_s=lead_s,
             )
     kept_s = each.scope.policy.worth_telling_after_s
     if each.scope.covers(ends, ends + kept_s):
-        yield each.matter(
+        yield each.candidate(
             kinds.KEEP_CLEAR_ENDS,
             Sort.EVENT,
             Severity.ADVISORY,
@@ -90,11 +90,11 @@ def keep_clear_matters(each: StepAtHand) -> Iterator[Matter]:
             f"{moment(ends)}.",
             "Approach only when the step's state is confirmed and those responsible allow it.",
             due=ends,
-            concerns=ends,
+            moment=ends,
             over_at=ends + kept_s,
         )
     for first, last in step.people_in_danger:
-        yield each.matter(
+        yield each.candidate(
             kinds.PEOPLE_IN_DANGER,
             Sort.CONDITION,
             Severity.WARNING,
@@ -102,7 +102,7 @@ def keep_clear_matters(each: StepAtHand) -> Iterator[Matter]:
             f"{span(first, last)}.",
             _danger_advice(each, first, last),
             due=each.scope.now,
-            concerns=first,
+            moment=first,
             over_at=last,
             meets=(first, last),
             must_lie_within=True,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from contactd.alerts.candidate import Matter, Sort
+from contactd.alerts.candidate import Candidate, Sort
 from contactd.alerts.policy import Policy
 
 
@@ -27,10 +27,10 @@ class Scope:
         """Whether a matter of these times is wanted."""
         return due <= self.until and (over_at > self.now or due >= self.since)
 
-    def wants(self, matter: Matter) -> bool:
+    def wants(self, candidate: Candidate) -> bool:
         """Whether a matter is wanted."""
-        if matter.kind in self.policy.for_target(matter.target).not_told:
+        if candidate.kind in self.policy.for_target(candidate.target).disabled_kinds:
             return False
-        if matter.sort is Sort.CONDITION:
-            return matter.due <= self.until and matter.over_at > self.now
-        return self.covers(matter.due, matter.over_at)
+        if candidate.sort is Sort.CONDITION:
+            return candidate.due <= self.until and candidate.over_at > self.now
+        return self.covers(candidate.due, candidate.over_at)

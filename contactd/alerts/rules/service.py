@@ -6,7 +6,7 @@ import hashlib
 import math
 from collections.abc import Iterator
 
-from contactd.alerts.candidate import Matter, Sort
+from contactd.alerts.candidate import Candidate, Sort
 from contactd.alerts.rules.scope import Scope
 from contactd.alerts.words import exact, moment
 from contactd.core import alert as kinds
@@ -21,7 +21,7 @@ def service_condition(
     severity: Severity,
     since: float,
     what: str,
-    advice: str,
+    do: str,
     *,
     target: str = "",
     subject: str = "",
@@ -29,14 +29,14 @@ def service_condition(
     rests_on: str = "",
     over_at: float = math.inf,
     facts: dict[str, object] | None = None,
-) -> Matter:
+) -> Candidate:
     """A condition of the service (or of a target as a whole) that holds since an instant (s).
 
     Args:
         subject: what it is about, where that is less than the target.
         detail: what sets it apart from another condition of the same kind and target.
     """
-    return Matter(
+    return Candidate(
         kind=kind,
         sort=Sort.CONDITION,
         severity=severity,
@@ -44,16 +44,16 @@ def service_condition(
         subject=subject or target or "contactd",
         series="|".join((kind, target, detail)),
         what=what,
-        advice=advice,
+        do=do,
         due=since,
-        concerns=since,
+        moment=since,
         over_at=over_at,
         rests_on=rests_on,
         facts=facts or {},
     )
 
 
-def service_matters(scope: Scope, snapshot: Snapshot) -> Iterator[Matter]:
+def service_candidates(scope: Scope, snapshot: Snapshot) -> Iterator[Candidate]:
     """The configuration on disk, the clock, the ledger, the planning loop."""
     problems = snapshot.configuration.problems
     if problems:

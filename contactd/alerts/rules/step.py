@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
-from contactd.alerts.candidate import Matter, Sort
+from contactd.alerts.candidate import Candidate, Sort
 from contactd.alerts.rules.scope import Scope
 from contactd.alerts.words import exact
 from contactd.core.alert import Severity
@@ -53,30 +53,30 @@ class StepAtHand:
         """One severity for harmless steps, another for hazardous ones."""
         return hazardous if self.grave else harmless
 
-    def matter(
+    def candidate(
         self,
         kind: str,
         sort: Sort,
         severity: Severity,
         what: str,
-        advice: str,
+        do: str,
         *,
         due: float,
-        concerns: float,
+        moment: float,
         over_at: float,
         meets: tuple[float, float] | None = None,
         must_lie_within: bool = False,
         lead_s: float = 0.0,
         facts: dict[str, Any] | None = None,
-    ) -> Matter:
+    ) -> Candidate:
         """A matter of this step; ``meets`` is what it is the same fact by, else ``concerns``."""
         step = self.step
         subject = f"{step.target}/{step.sequence}/{step.step}"
         same_s = SAME_MOST_S if meets else min(max(lead_s, SAME_LEAST_S), SAME_MOST_S)
         if must_lie_within:
             same_s = 0.0
-        begins, ends = meets or (concerns, concerns)
-        return Matter(
+        begins, ends = meets or (moment, moment)
+        return Candidate(
             kind=kind,
             sort=sort,
             severity=severity,
@@ -84,9 +84,9 @@ class StepAtHand:
             subject=subject,
             series=f"{kind}|{subject}|start {self.forecast.start.record}",
             what=what,
-            advice=f"{advice} {NOTICE}" if self.grave else advice,
+            do=f"{advice} {NOTICE}" if self.grave else do,
             due=due,
-            concerns=concerns,
+            moment=moment,
             over_at=over_at,
             begins=begins - same_s / 2,
             ends=ends + same_s / 2,

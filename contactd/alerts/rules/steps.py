@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from contactd.alerts.candidate import Matter, Sort
-from contactd.alerts.rules.hazards import keep_clear_matters, stop_matters
+from contactd.alerts.candidate import Candidate, Sort
+from contactd.alerts.rules.hazards import keep_clear_candidates, stop_candidates
 from contactd.alerts.rules.scope import Scope
 from contactd.alerts.rules.service import service_condition
 from contactd.alerts.rules.step import AHEAD, TIMED, StepAtHand, start_facts
@@ -23,23 +23,23 @@ from contactd.core.sequences.model import (
 )
 
 
-def sequence_matters(
+def sequence_candidates(
     scope: Scope, outlook: TargetOutlook, forecast: SequenceForecast
-) -> Iterator[Matter]:
+) -> Iterator[Candidate]:
     """All that is worth telling of a sequence and its steps."""
-    yield from _start_matters(scope, forecast)
+    yield from _start_candidates(scope, forecast)
     for step in forecast.steps:
         each = StepAtHand(scope, outlook, forecast, step)
-        yield from keep_clear_matters(each)
+        yield from keep_clear_candidates(each)
         if step.earliest is None or step.latest is None or step.status not in TIMED:
             continue
         yield from _expiry_events(each)
-        yield from stop_matters(each)
+        yield from stop_candidates(each)
         if step.status in AHEAD:
             yield from _view_conditions(each)
 
 
-def _start_matters(scope: Scope, forecast: SequenceForecast) -> Iterator[Matter]:
+def _start_candidates(scope: Scope, forecast: SequenceForecast) -> Iterator[Candidate]:
     start = forecast.start
     where = f"{forecast.target}/{forecast.sequence}"
     name = f"{forecast.sequence} of {forecast.target}"
@@ -86,7 +86,7 @@ def _start_matters(scope: Scope, forecast: SequenceForecast) -> Iterator[Matter]
         )
 
 
-def _expiry_events(each: StepAtHand) -> Iterator[Matter]:
+def _expiry_events(each: StepAtHand) -> Iterator[Candidate]:
     step = each.step
     assert step.earliest is not None
     assert step.latest is not None
@@ -97,28 +97,28 @@ def _expiry_events(each: StepAtHand) -> Iterator[Matter]:
         for lead_s in leads:
             due = earliest - lead_s
             if each.scope.covers(due, latest):
-                yield each.matter(
+                yield each.candidate(
                     kinds.STEP_EXPIRING,
                     Sort.EVENT,
                     each.severity(Severity.ADVISORY, Severity.CAUTION),
                     f"{each.name} runs out{condition}: {span(earliest, latest)}.",
                     _expiry_advice(each),
                     due=due,
-                    concerns=earliest,
+                    moment=earliest,
                     over_at=latest,
                     lead_s=lead_s,
                 )
     over_at = step.latest + each.scope.policy.worth_telling_after_s
     if planned or not each.scope.covers(step.latest, over_at):
         return
-    yield each.matter(
+    yield each.candidate(
         kinds.STEP_EXPIRED,
         Sort.EVENT,
         each.severity(Severity.ADVISORY, Severity.CAUTION),
         f"{each.name} must have run out by now: {span(step.earliest, step.latest)}.",
         _confirm_advice(step),
         due=step.latest,
-        concerns=step.latest,
+        moment=step.latest,
         over_at=over_at,
     )
 
@@ -142,14 +142,14 @@ def _confirm_advice(step: StepForecast) -> str:
     return f"Look for its effect from {moment(step.confirm_at)}{where}, then enter it as seen."
 
 
-def _view_conditions(each: StepAtHand) -> Iterator[Matter]:
+def _view_conditions(each: StepAtHand) -> Iterator[Candidate]:
     step = each.step
     assert step.earliest is not None
     assert step.latest is not None
     running = step.status is not StepStatus.PLANNED
     if step.coverage is Covered.UNCOVERED:
         grave = running or each.grave
-        yield each.matter(
+        yield each.candidate(
             kinds.STEP_UNCOVERED,
             Sort.CONDITION,
             Severity.WARNING if grave else Severity.CAUTION,
@@ -157,19 +157,19 @@ def _view_conditions(each: StepAtHand) -> Iterator[Matter]:
             f"{span(step.earliest, step.latest)}.",
             _unserved_advice(each),
             due=each.scope.now,
-            concerns=step.earliest,
+            moment=step.earliest,
             over_at=step.latest,
             meets=(step.earliest, step.latest),
         )
     if step.coverage is Covered.AT_RISK:
-        yield each.matter(
+        yield each.candidate(
             kinds.STEP_AT_RISK,
             Sort.CONDITION,
             Severity.CAUTION,
             f"{each.name} may run out with no station in view: {span(step.earliest, step.latest)}.",
             _unserved_advice(each),
             due=each.scope.now,
-            concerns=step.earliest,
+            moment=step.earliest,
             over_at=step.latest,
             meets=(step.earliest, step.latest),
         )

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
-from contactd.alerts.candidate import Matter, Sort
+from contactd.alerts.candidate import Candidate, Sort
 from contactd.alerts.rules.scope import Scope
 from contactd.alerts.rules.service import service_condition
 from contactd.alerts.words import clock, duration, exact, moment, span
@@ -18,7 +18,7 @@ CHANGE_WORTH_TELLING_S = 86_400.0
 """How long after other elements were taken it is still worth telling what they moved."""
 
 
-def change_matters(scope: Scope, snapshot: Snapshot) -> Iterator[Matter]:
+def change_candidates(scope: Scope, snapshot: Snapshot) -> Iterator[Candidate]:
     """Other elements than before that move contacts further than a limit."""
     for change in snapshot.elements_changes.values():
         limit_s = scope.policy.for_target(change.target).aos_moved_s
@@ -39,7 +39,7 @@ def change_matters(scope: Scope, snapshot: Snapshot) -> Iterator[Matter]:
             facts["aos_before"] = exact(change.furthest.aos_before)
             facts["aos_after"] = exact(change.furthest.aos_after)
             facts["moved_s"] = round(change.furthest.seconds, 1)
-        yield Matter(
+        yield Candidate(
             kind=kinds.CONTACTS_MOVED,
             sort=Sort.EVENT,
             severity=Severity.CAUTION,
@@ -47,12 +47,12 @@ def change_matters(scope: Scope, snapshot: Snapshot) -> Iterator[Matter]:
             subject=target,
             series=f"{kinds.CONTACTS_MOVED}|{target}",
             what=f"Other elements of {target} {_moved(change, limit_s)}.",
-            advice=(
+            do=(
                 f"Compare {_named(change.after)} with {_named(change.before)}, used before; until "
                 "it is clear which is right, be ready for the earlier AOS and the later LOS."
             ),
             due=change.at,
-            concerns=change.at,
+            moment=change.at,
             over_at=over_at,
             begins=change.at,
             ends=change.at,
@@ -86,13 +86,13 @@ def _basis_facts(basis: Basis) -> dict[str, object]:
     return {"source": basis.source, "epoch": exact(basis.epoch)}
 
 
-def _gaps(scope: Scope, outlook: TargetOutlook) -> Iterator[Matter]:
+def _gaps(scope: Scope, outlook: TargetOutlook) -> Iterator[Candidate]:
     """Times ahead in which nothing is known of the target's motion."""
     target = outlook.target
     for start, end in outlook.gaps:
         if end <= scope.now:
             continue
-        yield Matter(
+        yield Candidate(
             kind=kinds.PREDICTION_GAP,
             sort=Sort.CONDITION,
             severity=Severity.CAUTION,
@@ -103,9 +103,9 @@ def _gaps(scope: Scope, outlook: TargetOutlook) -> Iterator[Matter]:
                 f"Nothing is known of where {target} is, {span(max(start, scope.now), end)}: no "
                 "contact is predicted in that time."
             ),
-            advice="Get an ephemeris or elements that cover it; steps in it cannot be judged.",
+            do="Get an ephemeris or elements that cover it; steps in it cannot be judged.",
             due=scope.now,
-            concerns=start,
+            moment=start,
             over_at=end,
             begins=start,
             ends=end,
@@ -114,9 +114,9 @@ def _gaps(scope: Scope, outlook: TargetOutlook) -> Iterator[Matter]:
         )
 
 
-def target_matters(
+def target_candidates(
     scope: Scope, outlook: TargetOutlook, planned_at: float | None
-) -> Iterator[Matter]:
+) -> Iterator[Candidate]:
     """Elements that grow stale, a target that cannot be predicted, a prediction that ends."""
     target = outlook.target
     elements = outlook.elements
@@ -149,7 +149,7 @@ def target_matters(
     )
 
 
-def _stale(scope: Scope, target: str, elements: ElementsInUse) -> Iterator[Matter]:
+def _stale(scope: Scope, target: str, elements: ElementsInUse) -> Iterator[Candidate]:
     """Elements too far from their epoch, after it or before it."""
     stale_s = elements.stale_after_s
     ahead = elements.epoch - stale_s > scope.now

@@ -35,9 +35,7 @@ def calendar_outages(text: str | bytes, start: float, end: float) -> IntervalSet
     return IntervalSet.of(spans).clip(start, end) if spans else EMPTY
 
 
-def calendar_reasons(
-    text: str | bytes, start: float, end: float
-) -> list[tuple[float, float, str]]:
+def calendar_reasons(text: str | bytes, start: float, end: float) -> list[tuple[float, float, str]]:
     """Outages of a calendar that meet the span between two instants (s), each with its reason.
 
     Args:

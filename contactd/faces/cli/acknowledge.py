@@ -15,7 +15,7 @@ from contactd.faces.cli.times import from_now, moment
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from contactd.alerts.tracked import Told
+    from contactd.alerts.tracked import TrackedAlert
     from contactd.core.record import Record
 
 FIELDS = ("number", "severity", "kind", "subject", "what", "advice", "concerns", "identity")
@@ -43,8 +43,8 @@ def command(
     NUMBER is the record that raised the alert, as the list shows it. Acknowledging stops reminders;
     it changes nothing aboard.
     """
+    from contactd.alerts.fold import AlertState, fold_alerts
     from contactd.alerts.operator_actions import acknowledgement
-    from contactd.alerts.state import AlertState, fold_alerts
     from contactd.faces.cli.store import author, open_ledger
 
     configuration = read_configuration(config_dir)
@@ -54,7 +54,7 @@ def command(
     if ledger is not None:
         state = fold_alerts(state, ledger.records())
     order = [alert.identity for alert in state.open_alerts(now)]
-    waiting = [state.told[identity] for identity in order]
+    waiting = [state.tracked[identity] for identity in order]
     if not numbers and not everything:
         _show(waiting, now, day_of_year, form)
         return
@@ -67,7 +67,7 @@ def command(
     _say_done(written, chosen, form)
 
 
-def _named(numbers: Sequence[int], waiting: Sequence[Told]) -> list[Told]:
+def _named(numbers: Sequence[int], waiting: Sequence[TrackedAlert]) -> list[TrackedAlert]:
     by_number = {told.number: told for told in waiting}
     for number in numbers:
         if number not in by_number:
@@ -76,7 +76,7 @@ def _named(numbers: Sequence[int], waiting: Sequence[Told]) -> list[Told]:
     return [by_number[number] for number in dict.fromkeys(numbers)]
 
 
-def _form(told: Told) -> dict[str, Any]:
+def _form(told: TrackedAlert) -> dict[str, Any]:
     from contactd.faces.contract import time_text
 
     alert = told.alert
@@ -86,13 +86,13 @@ def _form(told: Told) -> dict[str, Any]:
         "kind": alert.kind,
         "subject": alert.subject,
         "what": alert.what,
-        "advice": alert.advice,
-        "concerns": time_text(alert.concerns),
+        "advice": alert.do,
+        "concerns": time_text(alert.moment),
         "identity": alert.identity,
     }
 
 
-def _show(waiting: Sequence[Told], now: float, day_of_year: bool, form: str) -> None:
+def _show(waiting: Sequence[TrackedAlert], now: float, day_of_year: bool, form: str) -> None:
     if form == "json":
         as_json([_form(told) for told in waiting])
     elif form == "csv":
@@ -109,11 +109,11 @@ def _show(waiting: Sequence[Told], now: float, day_of_year: bool, form: str) -> 
             head = f"{told.number:>6}  {alert.severity}: {alert.what}"
             say(screen, head, style=STYLES[str(alert.severity)], hang=8)
             say(screen, f"{alert.subject}, {at}", indent=8)
-            if alert.advice:
-                say(screen, alert.advice, indent=8)
+            if alert.do:
+                say(screen, alert.do, indent=8)
 
 
-def _say_done(written: Sequence[Record], chosen: Sequence[Told], form: str) -> None:
+def _say_done(written: Sequence[Record], chosen: Sequence[TrackedAlert], form: str) -> None:
     from contactd.faces.contract import record_form
 
     if form == "json":

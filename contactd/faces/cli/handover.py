@@ -35,7 +35,7 @@ def command(since: float, ahead_s: float, form: str, output: Path | None, config
     --next is how long the shift that begins will last. With --format pdf or markdown, --output
     names the file.
     """
-    from contactd.alerts.state import AlertState, fold_alerts
+    from contactd.alerts.fold import AlertState, fold_alerts
     from contactd.faces.cli.forecast import outlook_of
     from contactd.faces.cli.motion import with_fetched_elements
     from contactd.faces.cli.progress import with_progress
@@ -53,7 +53,7 @@ def command(since: float, ahead_s: float, form: str, output: Path | None, config
         for target in with_progress(list(configuration.targets.values()), "Forecasting")
     ]
     alerts = fold_alerts(AlertState(), records)
-    said = {name: each.alert.what for name, each in alerts.told.items()}
+    said = {name: each.alert.what for name, each in alerts.tracked.items()}
     waiting = alerts.open_alerts(now)
     handover = gather(records, waiting, said, outlooks, since, now, now + ahead_s)
 

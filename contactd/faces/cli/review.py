@@ -33,7 +33,7 @@ def command(
     """
     if ends <= begins:
         refuse("expected --ends after --begins")
-    from contactd.alerts.state import AlertState, fold_alerts
+    from contactd.alerts.fold import AlertState, fold_alerts
     from contactd.faces.cli.motion import with_fetched_elements
     from contactd.faces.cli.progress import with_progress
     from contactd.faces.cli.store import open_ledger

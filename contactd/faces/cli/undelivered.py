@@ -40,8 +40,8 @@ def command(
 
     NUMBER is the record that gave the message up, as the list shows it. Mend the channel first.
     """
+    from contactd.alerts.fold import AlertState, fold_alerts
     from contactd.alerts.operator_actions import retry
-    from contactd.alerts.state import AlertState, fold_alerts
     from contactd.faces.cli.store import author, open_ledger
 
     configuration = read_configuration(config_dir)
@@ -104,6 +104,6 @@ def _show(state: AlertState, now: float, day_of_year: bool, form: str) -> None:
         say(screen, head, style="bold", hang=8)
         say(screen, f"after {letter.attempts} attempts: {letter.reason}", indent=8)
         for identity in letter.alerts:
-            told = state.told.get(identity)
+            told = state.tracked.get(identity)
             if told is not None:
                 say(screen, f"{told.alert.severity}: {told.alert.what}", indent=8, hang=2)

@@ -147,7 +147,7 @@ def gather(
 def _waiting(alerts: Sequence[Alert]) -> Iterator[Item]:
     for alert in alerts:
         text = f"{alert.severity}, not acknowledged: {alert.what} {alert.advice}".strip()
-        yield Item(alert.concerns, text, alert.subject)
+        yield Item(alert.moment, text, alert.subject)
 
 
 def _unsettled(outlooks: Sequence[TargetOutlook], now: float) -> Iterator[Item]:

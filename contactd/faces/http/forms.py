@@ -81,9 +81,9 @@ def alert_form(alert: Alert) -> Form:
         "target": alert.target,
         "subject": alert.subject,
         "what": alert.what,
-        "advice": alert.advice,
+        "advice": alert.do,
         "due": moment(alert.due),
-        "concerns": moment(alert.concerns),
+        "concerns": moment(alert.moment),
         "over_at": moment(alert.over_at),
         "late": alert.late,
         "facts": dict(alert.facts),
@@ -92,7 +92,7 @@ def alert_form(alert: Alert) -> Form:
 
 def alert_forms(alerts: Iterable[Alert]) -> list[Form]:
     """Alerts, most severe first, then by the moment they concern."""
-    ordered = sorted(alerts, key=lambda each: (-_SEVERITIES.index(each.severity), each.concerns))
+    ordered = sorted(alerts, key=lambda each: (-_SEVERITIES.index(each.severity), each.moment))
     return [alert_form(alert) for alert in ordered]
 
 

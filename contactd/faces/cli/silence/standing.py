@@ -11,7 +11,7 @@ if TYPE_CHECKING:
 
 def standing(configuration: Configuration, now: float) -> list[Silence]:
     """Silences that are in force at an instant (s) or still to come, oldest first."""
-    from contactd.alerts.state import AlertState, fold_alerts
+    from contactd.alerts.fold import AlertState, fold_alerts
     from contactd.faces.cli.store import open_ledger
 
     ledger = open_ledger(configuration)

@@ -24,7 +24,7 @@ class About(StrEnum):
 
 
 @dataclass(frozen=True, slots=True)
-class Message:
+class Notification:
     """A message to one channel.
 
     Attributes:
@@ -73,7 +73,7 @@ class Channel(Protocol):
         """Its name in the configuration."""
         ...
 
-    async def send(self, message: Message) -> None:
+    async def send(self, notification: Notification) -> None:
         """Bring one message to the receiver; when it returns, the receiver has accepted it.
 
         Raises:
@@ -94,19 +94,19 @@ def key_of(parts: Iterable[str]) -> str:
     return f"together-{hashlib.sha256('|'.join(given).encode()).hexdigest()[:20]}"
 
 
-def payload(message: Message) -> dict[str, Any]:
+def payload(notification: Notification) -> dict[str, Any]:
     """The message as JSON values, for machines and for people."""
     return {
-        "message": message.key,
-        "about": message.about.value,
-        "sent_at": exact(message.at),
-        "severity": message.severity.value,
-        "remark": message.remark,
-        "alerts": [_alert_payload(alert, message) for alert in message.alerts],
+        "message": notification.key,
+        "about": notification.about.value,
+        "sent_at": exact(notification.at),
+        "severity": notification.severity.value,
+        "remark": notification.remark,
+        "alerts": [_alert_payload(alert, notification) for alert in notification.alerts],
     }
 
 
-def _alert_payload(alert: Alert, message: Message) -> dict[str, Any]:
+def _alert_payload(alert: Alert, notification: Notification) -> dict[str, Any]:
     return {
         "identity": alert.identity,
         "kind": alert.kind,
@@ -114,14 +114,14 @@ def _alert_payload(alert: Alert, message: Message) -> dict[str, Any]:
         "target": alert.target,
         "subject": alert.subject,
         "what": alert.what,
-        "when": when(alert, message.at),
-        "advice": alert.advice,
+        "when": when(alert, notification.at),
+        "advice": alert.do,
         "due": exact(alert.due),
-        "concerns": exact(alert.concerns),
+        "concerns": exact(alert.moment),
         "over_at": as_text(alert.over_at),
         "late": alert.late,
         "facts": dict(alert.facts),
-        "acknowledge": message.links.get(alert.identity),
+        "acknowledge": notification.links.get(alert.identity),
     }
 
 
