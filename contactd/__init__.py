@@ -1,3 +1,3 @@
 """contactd: contacts, onboard countdowns and the warnings that follow from them."""
 
-__version__ = "0.1.0"
+__version__ = "0.2.0"

@@ -1,4 +1,4 @@
-"""Puts the rooms together: which clock, which ledger, which daemon, which faces."""
+"""Puts the parts together: which clock, which ledger, which daemon, which faces."""
 
 from __future__ import annotations
 

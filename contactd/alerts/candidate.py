@@ -13,6 +13,7 @@ from enum import StrEnum
 from typing import Any
 
 from contactd.core.alert import ELEMENTS_STALE, NO_PREDICTION, Severity
+from contactd.mission.texts.text import Text
 
 
 class Sort(StrEnum):
@@ -33,6 +34,7 @@ class Candidate:
     """A fact worth telling.
 
     Attributes:
+        text: what it says, as it is to be read when it is raised.
         series: what makes it the same fact again, apart from time: kind, subject, station, start.
         due: instant (s) from which it is to be raised; a condition holds from then on.
         moment: instant (s) of the fact itself (AOS, expiry ...).
@@ -53,8 +55,7 @@ class Candidate:
     target: str
     subject: str
     series: str
-    what: str
-    do: str
+    text: Text
     due: float
     moment: float
     over_at: float = math.inf
@@ -64,6 +65,16 @@ class Candidate:
     must_lie_within: bool = False
     rests_on: str = ""
     facts: Mapping[str, Any] = field(default_factory=dict)
+
+    @property
+    def what(self) -> str:
+        """The fact, in words."""
+        return self.text.what
+
+    @property
+    def do(self) -> str:
+        """Who is to do what, and by when."""
+        return self.text.do
 
     def meets(self, begins: float, ends: float) -> bool:
         """Whether it is the same fact as another one of its series with that interval."""

@@ -19,11 +19,11 @@ from contactd.alerts.circuit import Circuit, CircuitTerms, Clock
 from contactd.alerts.notification import About, Channel, ChannelBusy, Notification
 from contactd.alerts.status import ChannelStatus
 from contactd.alerts.tracked import SERVICE
-from contactd.alerts.words import as_text
 from contactd.core import record as kinds
 from contactd.core.alert import Alert
 from contactd.core.errors import DeliveryError
 from contactd.core.record import Record
+from contactd.mission.timetext import recorded_finite
 
 MOST_IN_HAND = 5_000
 MOST_ATTEMPTS = 10_000
@@ -239,7 +239,7 @@ class Delivery:
         from tenacity import AsyncRetrying, RetryCallState, retry_if_exception
 
         attempts = 0
-        begun = as_text(self._clock.now())
+        begun = recorded_finite(self._clock.now())
 
         def wait(state: RetryCallState) -> float:
             if state.attempt_number == 1 and len(notification.parts) == 1:
@@ -382,7 +382,7 @@ class Delivery:
                 subject=notification.alerts[0].subject,
                 author=SERVICE,
                 # A message that is tried again after it was given up has another outcome.
-                identity=f"{kind}:{notification.channel}:{notification.key}:{as_text(notification.since)}",
+                identity=f"{kind}:{notification.channel}:{notification.key}:{recorded_finite(notification.since)}",
                 body={
                     "message": notification.key,
                     "channel": notification.channel,

@@ -12,11 +12,12 @@ from dataclasses import dataclass
 
 from contactd.alerts.candidate import Candidate, Candidates, Sort
 from contactd.alerts.tracked import SERVICE, AlertState, TrackedAlert
-from contactd.alerts.words import as_text, duration, moment
 from contactd.core import alert as alert_kinds
 from contactd.core import record as kinds
 from contactd.core.alert import Severity
 from contactd.core.record import Record
+from contactd.mission.texts.service import alerts_missed
+from contactd.mission.timetext import recorded_finite as _text
 
 LATE_AFTER_S = 2.0
 """An event that fell due during downtime, but no longer ago than this, is not called late."""
@@ -52,7 +53,7 @@ class Reach:
         )
 
 
-def beat(
+def evaluate(
     state: AlertState,
     candidates: Candidates,
     now: float,
@@ -184,9 +185,7 @@ def _is_missed(state: AlertState, candidate: Candidate) -> bool:
 def _summary(missed: list[Candidate], was_down_since: float, now: float) -> Candidate:
     """One caution for everything that one catch-up found too late."""
     missed = sorted(missed, key=lambda each: (-list(Severity).index(each.severity), each.due))
-    several = "1 alert" if len(missed) == 1 else f"{len(missed)} alerts"
     grave = sum(each.severity is Severity.WARNING for each in missed)
-    graver = f", {grave} of them warnings" if grave else ""
     return Candidate(
         kind=alert_kinds.ALERTS_MISSED,
         sort=Sort.EVENT,
@@ -194,21 +193,17 @@ def _summary(missed: list[Candidate], was_down_since: float, now: float) -> Cand
         target="",
         subject="contactd",
         series=alert_kinds.ALERTS_MISSED,
-        what=(
-            f"Nobody looked from {moment(was_down_since)} for {duration(now - was_down_since)}; "
-            f"{several} could not be told in time{graver}. The first: {missed[0].what}"
-        ),
-        do="Check what happened meanwhile, and enter what is known of it.",
+        text=alerts_missed(was_down_since, now, len(missed), grave),
         due=now,
         moment=now,
         over_at=now + KEPT_OPEN_S,
         begins=now,
         ends=now,
         facts={
-            "down_since": as_text(was_down_since),
+            "down_since": _text(was_down_since),
             "count": len(missed),
             "missed": [
-                {"kind": each.kind, "what": each.what, "due": as_text(each.due)}
+                {"kind": each.kind, "what": each.what, "due": _text(each.due)}
                 for each in missed[:MOST_MISSED_LISTED]
             ],
         },
@@ -220,9 +215,9 @@ def identity_of(candidate: Candidate, now: float) -> str:
 
     A condition may come again later and is then another alert, so that the moment is part of it.
     """
-    again = str(as_text(now)) if candidate.sort is Sort.CONDITION else ""
+    again = str(_text(now)) if candidate.sort is Sort.CONDITION else ""
     text = "|".join(
-        (candidate.series, f"{candidate.lead_s:g}", str(as_text(candidate.begins)), again)
+        (candidate.series, f"{candidate.lead_s:g}", str(_text(candidate.begins)), again)
     )
     return f"{candidate.kind}-{hashlib.sha256(text.encode()).hexdigest()[:20]}"
 
@@ -244,10 +239,11 @@ def _raise(
             "severity": candidate.severity.value,
             "target": candidate.target,
             "what": candidate.what,
-            "advice": candidate.do,
-            "due": as_text(candidate.due),
-            "concerns": as_text(candidate.moment),
-            "over_at": as_text(candidate.over_at),
+            "do": candidate.text.do,
+            "notice": candidate.text.notice,
+            "due": _text(candidate.due),
+            "moment": _text(candidate.moment),
+            "over_at": _text(candidate.over_at),
             "late": late,
             "facts": dict(candidate.facts),
             "channels": channels(candidate),
@@ -268,9 +264,9 @@ def _miss(candidate: Candidate, now: float) -> Record:
             "kind": candidate.kind,
             "target": candidate.target,
             "what": candidate.what,
-            "due": as_text(candidate.due),
-            "concerns": as_text(candidate.moment),
-            "over_at": as_text(candidate.over_at),
+            "due": _text(candidate.due),
+            "moment": _text(candidate.moment),
+            "over_at": _text(candidate.over_at),
             **_known_by(candidate),
         },
     )
@@ -279,8 +275,8 @@ def _miss(candidate: Candidate, now: float) -> Record:
 def _known_by(candidate: Candidate) -> dict[str, object]:
     return {
         "series": candidate.series,
-        "begins": as_text(candidate.begins),
-        "ends": as_text(candidate.ends),
+        "begins": _text(candidate.begins),
+        "ends": _text(candidate.ends),
         "lead_s": candidate.lead_s,
     }
 

@@ -27,7 +27,16 @@ from dataclasses import replace
 from typing import Any
 
 from contactd.alerts.candidate import Sort
-from contactd.alerts.tracked import AlertState, Escalation, Fate, Missed, Outcome, TrackedAlert
+from contactd.alerts.tracked import (
+    SERVICE,
+    AlertState,
+    Escalation,
+    Fate,
+    Missed,
+    Outcome,
+    TrackedAlert,
+    Unreadable,
+)
 from contactd.core import record as kinds
 from contactd.core.alert import FORMER_KINDS, Alert, DeadLetter, Severity, Silence
 from contactd.core.instants import from_text

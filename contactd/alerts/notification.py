@@ -8,9 +8,16 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import Any, Protocol
 
-from contactd.alerts.words import as_text, exact, from_now, moment
 from contactd.core.alert import Alert, Severity
 from contactd.core.errors import DeliveryError
+from contactd.mission.timetext import (
+    NEAREST,
+    NO_LATER,
+    from_now,
+    machine,
+    moment,
+    recorded_finite,
+)
 
 
 class About(StrEnum):
@@ -99,7 +106,7 @@ def payload(notification: Notification) -> dict[str, Any]:
     return {
         "message": notification.key,
         "about": notification.about.value,
-        "sent_at": exact(notification.at),
+        "sent_at": machine(notification.at, NEAREST),
         "severity": notification.severity.value,
         "remark": notification.remark,
         "alerts": [_alert_payload(alert, notification) for alert in notification.alerts],
@@ -115,10 +122,11 @@ def _alert_payload(alert: Alert, notification: Notification) -> dict[str, Any]:
         "subject": alert.subject,
         "what": alert.what,
         "when": when(alert, notification.at),
-        "advice": alert.do,
-        "due": exact(alert.due),
-        "concerns": exact(alert.moment),
-        "over_at": as_text(alert.over_at),
+        "do": alert.do,
+        "notice": alert.notice,
+        "due": machine(alert.due, NO_LATER),
+        "moment": machine(alert.moment, NO_LATER),
+        "over_at": recorded_finite(alert.over_at),
         "late": alert.late,
         "facts": dict(alert.facts),
         "acknowledge": notification.links.get(alert.identity),
@@ -126,5 +134,5 @@ def _alert_payload(alert: Alert, notification: Notification) -> dict[str, Any]:
 
 
 def when(alert: Alert, now: float) -> str:
-    """``2026-12-03 08:00:00Z (337), in 8 min 12 s``."""
-    return f"{moment(alert.concerns)}, {from_now(alert.concerns, now)}"
+    """``2026-12-03 08:00:00Z, in 8 min 12 s``: never later than it is."""
+    return f"{moment(alert.moment, NO_LATER)}, {from_now(alert.moment, now, NO_LATER)}"

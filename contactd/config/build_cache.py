@@ -11,7 +11,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
-from contactd.config.build import MOST_ELEMENT_FILE_BYTES, Builder
+from contactd.config.build_target import build_feed, build_target
+from contactd.config.builder import MOST_ELEMENT_FILE_BYTES, Builder
 from contactd.config.configuration import Made, Mention
 from contactd.config.error_locations import Document, Location, bounded, read_document
 from contactd.config.files import Reader, Unreadable
@@ -84,7 +85,7 @@ class Maker:
         if document is None or file is None:
             return self._finished(document, None)
         builder = Builder(document, self.reader, self.span)
-        target = builder.target(file, rules)
+        target = build_target(builder, file, rules)
         made = Made(
             target,
             document.mention(("name",)),
@@ -92,7 +93,7 @@ class Maker:
             rules=rules,
             needs=(*_needs(document, target), *_services(document, file.station_time)),
             leads=file.alerts,
-            feed=builder.feed(file, rules),
+            feed=build_feed(file, rules),
             requests=tuple(each.request(file.name) for each in file.station_time),
             station_names=station_names(document, ("station_time",), file.station_time),
         )

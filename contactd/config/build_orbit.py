@@ -6,12 +6,12 @@ import math
 from importlib.util import find_spec
 from typing import TYPE_CHECKING, Any
 
+from contactd.config.builder import Builder
 from contactd.config.link_section import LinkSection
 from contactd.config.orbit_section import KeplerSection, ManoeuvreSection, StateSection
 from contactd.config.target_file import TargetFile
 
 if TYPE_CHECKING:
-    from contactd.config.build import Builder
     from contactd.core.ground.links import Link
     from contactd.core.orbit.manoeuvres import Manoeuvre
     from contactd.core.orbit.states import Spacecraft, StateVector

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
+from contactd.config.builder import Builder
 from contactd.config.error_locations import Location
 from contactd.config.sequence_section import (
     START,
@@ -15,6 +14,7 @@ from contactd.config.sequence_section import (
     StepSection,
 )
 from contactd.config.target_file import TargetFile
+from contactd.config.types import unknown
 from contactd.core.sequences.model import (
     Clock,
     Delay,
@@ -29,9 +29,6 @@ from contactd.core.sequences.model import (
     TemperatureRate,
     TimerUnit,
 )
-
-if TYPE_CHECKING:
-    from contactd.config.build import Builder
 
 
 def build_sequences(builder: Builder, file: TargetFile) -> tuple[Sequence, ...]:
@@ -129,7 +126,7 @@ def _step(section: StepSection) -> Step:
         hazard=section.hazard,
         keep_clear=None
         if keep_clear is None
-        else KeepClear(keep_clear.before_s, keep_clear.after_s),
+        else KeepClear(keep_clear.before_s, keep_clear.after_s, keep_clear.zone),
         stop=None
         if stop is None
         else StopRule(stop.lead_s, stop.takes_effect_s, stop.stops_later_steps),
@@ -165,7 +162,7 @@ def _check_steps(builder: Builder, section: SequenceSection, location: Location)
         _check_names(builder, step, steps, where)
         for place, unit in _units_of(step):
             if unit not in units:
-                note((*where, *place), _unknown(unit, units, "the name of a unit in units"))
+                note((*where, *place), unknown(unit, units, "the name of a unit in units"))
         if step.hazard is not None and step.keep_clear is None:
             builder.notice(
                 (*where, "hazard"), "a hazard without keep_clear: nobody is told to keep away"
@@ -188,22 +185,16 @@ def _check_names(
             note((*where, "after", index), "start or another step", "the step itself")
         elif name != START and name not in steps:
             note(
-                (*where, "after", index), _unknown(name, [START, *others], "start or a step's name")
+                (*where, "after", index), unknown(name, [START, *others], "start or a step's name")
             )
     if step.only_if_seen is not None and step.only_if_seen not in others:
-        note((*where, "only_if_seen"), _unknown(step.only_if_seen, others, "another step's name"))
+        note((*where, "only_if_seen"), unknown(step.only_if_seen, others, "another step's name"))
     dial = step.delay.setting
     for index, each in enumerate(dial.exceeds if dial is not None else ()):
         place = (*where, "delay", "setting", "exceeds", index, "step")
         with_dial = [name for name in others if steps[name].delay.setting is not None]
         if each.step not in with_dial:
-            note(place, _unknown(each.step, with_dial, "another step that has a setting"))
-
-
-def _unknown(word: str, known: list[str], what: str) -> str:
-    from contactd.config.build import unknown
-
-    return unknown(word, known, what)
+            note(place, unknown(each.step, with_dial, "another step that has a setting"))
 
 
 def _refuse_cycle(builder: Builder, section: SequenceSection, location: Location) -> None:

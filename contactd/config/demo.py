@@ -28,7 +28,7 @@ from pathlib import Path
 from string import Template
 
 from contactd.config import demo_texts as texts
-from contactd.config.build import Builder
+from contactd.config.builder import Builder
 from contactd.config.error_locations import read_document
 from contactd.config.files import Unreadable
 from contactd.config.station_file import StationFile

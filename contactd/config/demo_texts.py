@@ -52,7 +52,7 @@ alerts:
   stop_by_lead: [1h, 10min, 2min]         # before the last moment to send a stop
   keep_clear_lead: [15min]                # before nobody may be near any more
   aos_moved: 30s                          # other elements that move AOS further are a caution
-  not_told: []                            # routine kinds that are not wanted, such as step-expired
+  disabled_kinds: []                      # routine kinds that are not wanted, such as step-expired
 
 # Who is told besides the log. A channel is left out by making it a remark.
 channels: []
@@ -71,9 +71,9 @@ channels: []
 #    quiet_hours: {from: "22:00", to: "06:00", zone: Europe/Oslo}    # warnings come all the same
 #    together: true                         # the alerts of one contact in one message …
 #    gather: 20s                            # … for which the first waits so long
-#    tell_resolved: true
-#    tell_acknowledged: true
-#    tell_reminders: true
+#    send_resolved: true
+#    send_acknowledged: true
+#    send_reminders: true
 #  - kind: alertmanager
 #    name: wall
 #    url: http://127.0.0.1:9093
@@ -308,7 +308,7 @@ sequences:
         delay:
           setting: {from: 10min, to: 48h, resolution: 1min, error: 2s, chosen: $release_delay}
         hazard: deployment
-        keep_clear: {before: 5min, after: 20min}   # nobody may be near in this time
+        keep_clear: {before: 5min, after: 20min, zone: 200 m}   # keep everyone out of it
         stop: {lead: 60s, takes_effect_in: 20s}    # it can be stopped by command until then
         needs: {service: command, before: 30s, after: 2min}
 
@@ -370,5 +370,5 @@ elements:
 
 alerts:
   contact_lead: 10min
-  not_told: [command-window-opens, command-window-closes-soon, command-window-closed]
+  disabled_kinds: [command-window-opens, command-window-closes-soon, command-window-closed]
 """

@@ -10,7 +10,6 @@ from types import MappingProxyType
 from typing import TypeVar
 from urllib.parse import quote
 
-from contactd.config.build import unknown
 from contactd.config.build_cache import Maker, station_names
 from contactd.config.configuration import (
     WRITTEN_OUT_AFTER_S,
@@ -23,7 +22,7 @@ from contactd.config.configuration import (
 from contactd.config.error_locations import Document, Location, bounded
 from contactd.config.files import FileState, Reader, Unreadable, yaml_files
 from contactd.config.settings import Settings
-from contactd.config.types import nearest
+from contactd.config.types import nearest, unknown
 from contactd.core.allocation.request import Request
 from contactd.core.errors import InputError, InputErrors
 from contactd.core.ground.station import Station

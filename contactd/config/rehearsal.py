@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
-from pydantic import Field, model_validator
+from pydantic import Field, TypeAdapter, ValidationError, model_validator
 
 from contactd.config.error_locations import bounded, read_document
 from contactd.config.files import Reader, Unreadable
@@ -22,43 +23,19 @@ from contactd.config.types import (
     words,
 )
 from contactd.core.errors import InputError, InputErrors
+from contactd.core.instants import from_text
+
+if TYPE_CHECKING:
+    from contactd.mission.statements import Statement
 
 MOST_SCRIPT_BYTES = 1 << 20
 DEMO = "demo"
+DIRECTOR = "rehearsal script"
+BEFORE_ANY = from_text("2000-01-01T00:00:00Z")
+"""A present by which statements are read only to see whether they can be."""
 DAY_S = 86_400.0
 
 Shift = Annotated[float, duration(0.0, DAY_S)]
-Ago = Field(0.0, alias="ago")
-
-
-class OfSequence(Section):
-    """What is said of one sequence."""
-
-    target: Name
-    sequence: Name
-
-
-class StartHappens(OfSequence):
-    """Somebody records that the sequence started."""
-
-    ago_s: Duration = Ago
-    give_or_take_s: Duration = Field(0.0, alias="give_or_take")
-
-
-class AttemptHappens(OfSequence):
-    """Something may have started the sequence, between ``ago`` and ``within`` later."""
-
-    ago_s: Duration = Ago
-    within_s: Duration = Field(0.0, alias="within")
-    why: Text = ""
-
-
-class StepSeen(OfSequence):
-    """The effect of a step is seen."""
-
-    step: Name
-    ago_s: Duration = Ago
-    give_or_take_s: Duration = Field(0.0, alias="give_or_take")
 
 
 class StationOut(Section):
@@ -74,14 +51,6 @@ class ElementsChange(Section):
     target: Name
     late_s: Shift = Field(0.0, alias="late")
     early_s: Shift = Field(0.0, alias="early")
-
-
-class ContactMissed(Section):
-    """A contact did not come about."""
-
-    target: Name
-    station: Name
-    why: Text = ""
 
 
 class ClockChange(Section):
@@ -106,51 +75,43 @@ class Acknowledge(Section):
     by: Name
 
 
-class Remark(Section):
-    """Somebody writes a remark."""
-
-    text: Text
-    by: Name
-
-
 KINDS = (
-    "start",
-    "attempt",
-    "seen",
+    "say",
     "station_out",
     "elements",
-    "contact_missed",
     "clock",
     "channel",
     "acknowledge",
-    "remark",
     "jump_s",
     "pause",
 )
 
 
-class Happening(Section):
-    """One thing that happens, so long after the beginning."""
+class Event(Section):
+    """One thing that happens, so long after the beginning.
+
+    ``say`` is a statement as HTTP takes it, under its verb: ``say: {hold: {target: …}}``. Here, and
+    here only, its moments may be told from the event: ``15min ago``, ``now``.
+    """
 
     after_s: Duration = Field(alias="after")
-    start: StartHappens | None = None
-    attempt: AttemptHappens | None = None
-    seen: StepSeen | None = None
+    say: Mapping[str, Any] | None = None
+    by: Name = DIRECTOR
     station_out: StationOut | None = None
     elements: ElementsChange | None = None
-    contact_missed: ContactMissed | None = None
     clock: ClockChange | None = None
     channel: ChannelChange | None = None
     acknowledge: Acknowledge | None = None
-    remark: Remark | None = None
     jump_s: PositiveDuration | None = Field(None, alias="jump")
     pause: Truth = False
 
     @model_validator(mode="after")
-    def _one_thing(self) -> Happening:
+    def _one_thing(self) -> Event:
         if len(self.what) != 1:
             shown = ", ".join(kind.removesuffix("_s") for kind in KINDS)
             raise_at((), f"after, and one of {shown}", f"{len(self.what)} of them")
+        if self.say is not None:
+            _check_said(self.say)
         return self
 
     @property
@@ -181,6 +142,43 @@ class Expectation(Section):
         return self
 
 
+def statement(said: Mapping[str, Any], now_s: float) -> Statement:
+    """The statement of an event's ``say``, its moments told from an instant (s).
+
+    Raises:
+        InputError: if it is none; ``key`` says where.
+    """
+    from contactd.mission.statements import BY_VERB
+    from contactd.mission.statements.types import NOW
+
+    if len(said) != 1 or next(iter(said)) not in BY_VERB:
+        found = ", ".join(map(repr, said)) or "nothing"
+        raise InputError(f"one of {', '.join(BY_VERB)}", found, "say")
+    [(verb, given)] = said.items()
+    if not isinstance(given, Mapping):
+        raise InputError("what is said, such as {target: …}", repr(given), f"say.{verb}")
+    plain = {key: _plain(value) for key, value in given.items()}
+    try:
+        made: Statement = TypeAdapter(BY_VERB[verb]).validate_python(plain, context={NOW: now_s})
+    except ValidationError as problem:
+        error = problem.errors()[0]
+        key = ".".join(map(str, ("say", verb, *error["loc"])))
+        expected = str(error["msg"]).removeprefix("Value error, ")
+        raise InputError(expected, "", key) from None
+    return made
+
+
+def _plain(value: Any) -> Any:
+    return list(value) if isinstance(value, tuple) else value
+
+
+def _check_said(said: Mapping[str, Any]) -> None:
+    try:
+        statement(said, BEFORE_ANY)
+    except InputError as error:
+        raise_at(tuple(error.key.split(".")), error.expected, error.found)
+
+
 class Script(Section):
     """A rehearsal."""
 
@@ -190,12 +188,12 @@ class Script(Section):
     begins: Instant
     lasts_s: PositiveDuration = Field(alias="lasts")
     channels: Many[Channel] = ()
-    happenings: Many[Happening] = ()
+    events: Many[Event] = ()
     expectations: Many[Expectation] = ()
 
     @model_validator(mode="after")
     def _within(self) -> Script:
-        for name, key in (("happenings", "after"), ("expectations", "by")):
+        for name, key in (("events", "after"), ("expectations", "by")):
             for index, each in enumerate(getattr(self, name)):
                 if getattr(each, f"{key}_s") > self.lasts_s:
                     raise_at((name, index, key), "a time within the rehearsal (see lasts)")

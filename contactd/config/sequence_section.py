@@ -180,10 +180,11 @@ class NeedSection(Section):
 
 
 class KeepClearSection(Section):
-    """Nobody may be near from before the earliest to after the latest expiry."""
+    """Keep clear from before the earliest to after the latest expiry; ``zone`` says of what."""
 
     before_s: Duration = Field(default=0.0, alias="before")
     after_s: Duration = Field(default=0.0, alias="after")
+    zone: Text = ""
 
 
 class StopSection(Section):

@@ -316,3 +316,14 @@ Longitude = Annotated[float, number(-180, 360, what="a longitude in degrees, eas
 Elevation = Annotated[float, number(-5, 90, what="an elevation in degrees")]
 Azimuth = Annotated[float, number(0, 360, what="an azimuth in degrees from north through east")]
 Altitude = Annotated[float, number(-500, 9_000, what="an altitude in metres above the ellipsoid")]
+
+
+def unknown(word: str, known: list[str], what: str) -> str:
+    """What is expected where a name is not known: the nearest, or all there are."""
+    near = nearest(word, known)
+    if near is not None:
+        return f"{what}; the nearest is {near}"
+    if not known:
+        return f"{what}; there is none"
+    more = ", …" if len(known) > 8 else ""
+    return f"{what}: {', '.join(known[:8])}{more}"

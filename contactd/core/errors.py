@@ -37,6 +37,7 @@ class InputError(ContactdError):
         key: the key or field, such as ``steps[2].delay``; "" where there is none.
         path: the file; "" for text that came from no file.
         line, column: from 1; 0 where there is none.
+        says: the sentence for people, where it is more than ``found`` and ``expected``.
     """
 
     expected: str
@@ -45,12 +46,15 @@ class InputError(ContactdError):
     path: str = ""
     line: int = 0
     column: int = 0
+    says: str = ""
 
     code = "input"
 
     def __str__(self) -> str:
         place = ":".join(str(part) for part in (self.path, self.line, self.column) if part)
         parts = [place] if place else []
+        if self.says:
+            return ": ".join([*parts, self.says])
         if self.key:
             parts.append(self.key)
         found = f"found {self.found}; " if self.found else ""

@@ -8,7 +8,7 @@ must not cost a new prediction.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TYPE_CHECKING
@@ -35,6 +35,7 @@ from contactd.core.sequences.coverage import Conditions, Services
 from contactd.core.sequences.expiry import timeline
 from contactd.core.sequences.forecast import forecast
 from contactd.core.sequences.knowledge import SequenceKnowledge
+from contactd.core.sequences.needs import Condition
 from contactd.core.target import Target
 
 if TYPE_CHECKING:
@@ -219,7 +220,13 @@ def next_turn(outlook: TargetOutlook, now: float) -> float:
         turn
         for forecast_ in outlook.forecasts
         for step in forecast_.steps
-        for turn in (step.earliest, step.latest, step.stop_by, *(step.keep_clear or ()))
+        for turn in (
+            step.earliest,
+            step.latest,
+            step.stop_by,
+            *(step.keep_clear or ()),
+            *(moment for each in step.stop_chances for moment in (each.opens, each.closes)),
+        )
         if turn is not None and turn > now
     ]
     return min(turns, default=math.inf)
@@ -288,49 +295,64 @@ class _AtHand:
 
     def conditions(self) -> Conditions:
         """What the steps' needs ask for beside services."""
-        needs = [
-            need for each in self.target.sequences for step in each.steps for need in step.needs
-        ]
-        span = self.reach.span
-        sunlit = None
-        if any(need.sunlit is not None for need in needs):
-            from contactd.core.orbit.eclipse import sunlit_intervals
-
-            sunlit = sunlit_intervals(self.track, *span)
-        dark: dict[str, IntervalSet] | None = None
-        if any(need.dark_station for need in needs):
-            from contactd.core.orbit.sun import dark_intervals
-
-            dark = {station.name: dark_intervals(station, *span) for station in self.stations}
-        elevations = {need.least_elevation_deg for need in needs} - {0.0}
+        asked = {
+            condition
+            for each in self.target.sequences
+            for step in each.steps
+            for need in step.needs
+            for condition in need.conditions
+        }
+        met: dict[tuple[Condition, str], Coverage] = {}
+        for condition in asked:
+            for station in self.stations if condition.of_station else (None,):
+                name = "" if station is None else station.name
+                met[condition, name] = condition.holds(self, station)
         return Conditions(
-            sunlit=sunlit,
-            dark=dark,
-            above={
-                (station.name, elevation_deg): self._above(station, elevation_deg)
-                for elevation_deg in sorted(elevations)
-                for station in self.stations
-            },
+            met=met,
             gaps=self.reach.gaps,
             open_from=math.inf if self.fan is None else self.fan.opens,
         )
 
-    def _above(self, station: Station, elevation_deg: float) -> Coverage:
+    def above(self, station: Station, elevation_deg: float) -> Coverage:
         """When the target stands so high."""
-        span = self.reach.span
-        error_s = max(self.target.timing_error.at_age_s(end - self.epoch) for end in span)
+        return self._whatever_comes(
+            lambda track: crossings(track, station, elevation_deg, *self.reach.span)
+        )
 
-        def of(track: Track) -> Coverage:
-            nominal = crossings(track, station, elevation_deg, *span)
+    def sunlight(self) -> Coverage:
+        """When the target is in sunlight.
+
+        The Sun does not move to speak of while a satellite does the distance of its orbit's error:
+        one that runs late by so many seconds meets light and shadow so many seconds later.
+        """
+        from contactd.core.orbit.eclipse import sunlit_intervals
+
+        return self._whatever_comes(lambda track: sunlit_intervals(track, *self.reach.span))
+
+    def darkness(self, station: Station) -> Coverage:
+        """When a station is in darkness."""
+        from contactd.core.orbit.sun import dark_intervals
+
+        night = dark_intervals(station, *self.reach.span)
+        return Coverage(night, night, night)
+
+    def _whatever_comes(self, of: Callable[[Track], IntervalSet]) -> Coverage:
+        """What holds for every motion within the timing error, and for any of them."""
+        error_s = max(
+            self.target.timing_error.at_age_s(end - self.epoch) for end in self.reach.span
+        )
+
+        def with_error(track: Track) -> Coverage:
+            nominal = of(track)
             return Coverage(
                 nominal, nominal.shrink(error_s, error_s), nominal.grow(error_s, error_s)
             )
 
         if self.fan is None:
-            return of(self.track)
+            return with_error(self.track)
         from contactd.core.contacts.fanned import fanned
 
-        return fanned(self.fan, of, self.half_period_s, EMPTY)
+        return fanned(self.fan, with_error, self.half_period_s, EMPTY)
 
     def longest_light_time_s(self, now: float) -> float:
         """Bound of the one-way light time to any station that sees the target.

@@ -1,6 +1,6 @@
 """The record: one fact, as it was learned, decided, sent or seen.
 
-A plain value. The store that keeps records in order is ``contactd.records``; the rooms that give
+A plain value. The store that keeps records in order is ``contactd.records``; the packages that give
 meaning to a kind fold over these values.
 """
 

@@ -9,6 +9,7 @@ import math
 from dataclasses import dataclass, replace
 
 from contactd.alerts.escalation import next_tending, tend
+from contactd.alerts.evaluate import evaluate
 from contactd.alerts.rules import candidates_again
 from contactd.alerts.status import with_channels
 from contactd.core.outlook import Snapshot

@@ -223,19 +223,24 @@ def _contact_states(
 def _step_families(snapshot: Snapshot, now: float) -> Iterator[GaugeMetricFamily]:
     step_labels = ("target", "sequence", "step")
     expiry = _gauge(
-        "step_expiry_timestamp_seconds", "When a countdown runs out.", *step_labels, "bound"
+        "step_expiry_timestamp_seconds", "When a countdown expires.", *step_labels, "bound"
     )
     remaining = _gauge(
-        "step_remaining_seconds", "Until a countdown runs out.", *step_labels, "bound"
+        "step_remaining_seconds", "Until a countdown expires.", *step_labels, "bound"
     )
     covered = _gauge("step_coverage", "1 for the verdict that holds.", *step_labels, "coverage")
     probability = _gauge(
         "step_in_view_probability_ratio", "Probability that the needs are met.", *step_labels
     )
     margin = _gauge("step_margin_seconds", "Margin of the expiry in its coverage.", *step_labels)
-    stop_by = _gauge("step_stop_by_timestamp_seconds", "Last moment to send a stop.", *step_labels)
+    stop_by = _gauge(
+        "step_stop_by_timestamp_seconds",
+        "Last moment to send a stop that is certain to work; absent once it has passed.",
+        *step_labels,
+    )
     no_stop = _gauge("step_stop_impossible", "1 if no window is left to stop it.", *step_labels)
-    clear = _gauge("keep_clear", "1 while nobody may be near.", *step_labels)
+    uncertain = _gauge("step_stop_uncertain", "1 if no certain stop is ahead.", *step_labels)
+    clear = _gauge("keep_clear", "1 during a keep-clear, else 0.", *step_labels)
     danger = _gauge(
         "people_in_danger_seconds", "Planned people-near time inside keep-clear.", *step_labels
     )
@@ -259,11 +264,23 @@ def _step_families(snapshot: Snapshot, now: float) -> Iterator[GaugeMetricFamily
             probability.add_metric(key, step.in_view_probability)
         if step.margin_s is not None:
             margin.add_metric(key, step.margin_s)
-        if step.stop_by is not None:
+        if step.stop_certain and step.stop_by is not None:
             stop_by.add_metric(key, _posix(step.stop_by))
         if step.stop_possible is not None:
             no_stop.add_metric(key, float(not step.stop_possible))
+            uncertain.add_metric(key, float(not step.stop_certain))
         if step.keep_clear is not None:
             clear.add_metric(key, float(step.keep_clear[0] <= now < step.keep_clear[1]))
             danger.add_metric(key, step.people_in_danger.total_s)
-    yield from (expiry, remaining, covered, probability, margin, stop_by, no_stop, clear, danger)
+    yield from (
+        expiry,
+        remaining,
+        covered,
+        probability,
+        margin,
+        stop_by,
+        no_stop,
+        uncertain,
+        clear,
+        danger,
+    )

@@ -9,15 +9,18 @@ from typing import Protocol
 from prometheus_client import CollectorRegistry, generate_latest
 
 from contactd.alerts.fold import AlertState, fold_alerts
+from contactd.alerts.standing import standing
 from contactd.core.errors import PropagationError
 from contactd.core.orbit.track import Track
-from contactd.core.outlook import Health, Snapshot
-from contactd.core.planning import Prediction, Target
+from contactd.core.outlook import ConfigurationStatus, Health, Snapshot
+from contactd.core.planning import Prediction, Target, predict_target
 from contactd.core.record import Record
 from contactd.core.sequences.known import SequenceKnowledge
+from contactd.mission.actions import Standing
 from contactd.records import Ledger, fold
-from contactd.records.state import as_known_at
+from contactd.records.state import State, as_known_at
 from contactd.service.daemon import Daemon
+from contactd.service.element_changes import recorded_motion
 from contactd.service.state import ServiceState, adopt_knowledge, refresh_forecasts
 
 READ_AT_ONCE = 2_000
@@ -124,7 +127,10 @@ class DaemonView:
         known = (record for record in self._ledger.records() if record.at <= instant)
         alerts = fold_alerts(AlertState(), known)
         state = adopt_knowledge(self._daemon.state, knowledge, alerts)
-        return self._refreshed(state, instant)
+        # Nothing that was granted, moved or read from files later is shown.
+        state = replace(state, shared=replace(state.shared, latest=None, problem=""))
+        snapshot = self._refreshed(_moving_as_known(state, instant), instant)
+        return replace(snapshot, configuration=_configuration_known(knowledge))
 
     def suppose(self, records: Sequence[Record]) -> Snapshot:
         state = self._daemon.state
@@ -146,6 +152,9 @@ class DaemonView:
             },
         )
 
+    def standing(self) -> Standing:
+        return standing(self._daemon.state.alerts, self.now())
+
     async def commit(self, records: Sequence[Record]) -> Sequence[Record]:
         return await self._daemon.commit(records)
 
@@ -159,3 +168,34 @@ class DaemonView:
             shared=replace(state.shared, unsettled_since=None),
         )
         return refresh_forecasts(due, now).snapshot(now)
+
+
+def _moving_as_known(state: ServiceState, instant: float) -> ServiceState:
+    """The state with the motion that its knowledge has of each target, predicted round an instant.
+
+    Args:
+        instant: s; the moment as of which the state is known.
+    """
+    stations = list(state.configuration.stations.values())
+    horizon = state.configuration.settings.horizon
+    span = (instant - horizon.back_s, instant + horizon.ahead_s)
+    predictions = dict(state.predictions)
+    for name in state.knowledge.elements.keys() & predictions.keys():
+        target = state.targets[name]
+        motion = recorded_motion(target, state.knowledge.elements[name], instant)
+        if motion is not None:
+            known = replace(motion, sequences=target.sequences)
+            predictions[name] = predict_target(known, stations, span, instant)
+    return replace(state, predictions=predictions)
+
+
+def _configuration_known(knowledge: State) -> ConfigurationStatus:
+    """The configuration that was in force, and what had been wrong with the files since."""
+    adopted, refused = knowledge.configuration, knowledge.configuration_refused
+    if adopted is None:
+        return ConfigurationStatus()
+    still = refused is not None and refused.number > adopted.number
+    problems = refused.body.get("problems", ()) if still and refused is not None else ()
+    return ConfigurationStatus(
+        str(adopted.body.get("digest", "")), adopted.at, tuple(str(each) for each in problems)
+    )

@@ -10,8 +10,8 @@ import sys
 import time
 from pathlib import Path
 
+import documents
 import outside_programs
-import readme
 from debian_packages import PackagesUnavailable
 from python_environment import PythonEnvironment, SetupFailed, say
 
@@ -30,7 +30,7 @@ def main(arguments: list[str]) -> int:
     tasks = parser.add_subparsers(dest="task", required=True, metavar="TASK")
     tasks.add_parser("demo", help="set up, then run the service on the demo (Ctrl-C ends it)")
     tasks.add_parser("setup", help="set up .venv with all that development needs")
-    tasks.add_parser("generate", help="make anew what is generated: README's output, dashboard")
+    tasks.add_parser("generate", help="make anew what is generated: documents' outputs, dashboard")
     tasks.add_parser(
         "test",
         help="set up, then run every check and every test",
@@ -93,8 +93,9 @@ def fresh_demo(contactd: str) -> Path:
 def generate(environment: PythonEnvironment) -> int:
     """Make anew what is generated from the running program."""
     environment.ensure(DEVELOPMENT)
-    text = readme.README.read_text()
-    readme.README.write_text(readme.rewritten(environment.command("contactd"), text))
+    for document in documents.DOCUMENTS:
+        text = document.read_text()
+        document.write_text(documents.rewritten(environment.command("contactd"), text))
     folder = PROJECT / "deploy" / "dashboard"
     command = [str(environment.python), str(folder / "generate.py")]
     made = subprocess.run(command, check=True, capture_output=True, text=True).stdout

@@ -13,11 +13,11 @@ from contactd.alerts.fold import is_settled
 from contactd.alerts.grouping import compose
 from contactd.alerts.notification import Notification
 from contactd.alerts.tracked import Outcome
-from contactd.alerts.words import as_text
 from contactd.core import record as kinds
 from contactd.core.alert import Severity
 from contactd.core.instants import from_text
 from contactd.core.record import Record
+from contactd.mission.timetext import recorded_finite as as_text
 from contactd.records import Ledger
 
 NOON = from_text("2026-12-03T12:00:00Z")

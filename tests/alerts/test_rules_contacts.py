@@ -26,9 +26,7 @@ def test_a_contact_is_told_each_lead_before_its_earliest_aos(world):
 def test_a_contact_says_where_when_how_long_and_how_high(world):
     windows = {"Norrsund": world.coverage((650, 880))}
     snapshot = world.snapshot(contacts=[world.contact(630, 900)], windows=windows)
-    given = of_kind(candidates(snapshot, Policy(ahead_s=100), world.noon), kinds.CONTACT_COMING)[
-        0
-    ]
+    given = of_kind(candidates(snapshot, Policy(ahead_s=100), world.noon), kinds.CONTACT_COMING)[0]
     assert given.what == (
         "Lantern 3 comes into view of Norrsund at 2026-12-03 12:10:30Z (337) ± 3 s"
         " for 4 min 30 s, up to 43°."

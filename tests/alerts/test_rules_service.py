@@ -21,9 +21,7 @@ def test_elements_are_stale_from_the_very_second_that_they_are(world):
     given = of_kind(
         candidates(world.snapshot(elements=elements), POLICY, world.noon), kinds.ELEMENTS_STALE
     )
-    assert [(each.due - world.noon, each.severity) for each in given] == [
-        (30.0, Severity.CAUTION)
-    ]
+    assert [(each.due - world.noon, each.severity) for each in given] == [(30.0, Severity.CAUTION)]
     assert given[0].facts["source"] == "lantern-3.xml"
 
 

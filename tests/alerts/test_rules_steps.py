@@ -9,7 +9,7 @@ from contactd.alerts.candidate import Sort
 from contactd.core import alert as kinds
 from contactd.core.alert import Severity
 from contactd.core.sequences.cautions import NOTICE
-from contactd.core.sequences.model import Covered, Start, StartStatus, StepStatus
+from contactd.core.sequences.model import Cause, Covered, Start, StartStatus, StepStatus
 
 AHEAD = Policy(ahead_s=800.0)
 
@@ -60,7 +60,7 @@ def test_a_step_out_of_view_is_told_as_soon_as_it_is_known(world, status, hazard
 def test_a_step_out_of_view_says_what_can_still_be_done(world):
     step = world.step(
         3000, 3060, coverage=Covered.UNCOVERED, stop_by=600, stop_station="Norrsund",
-        coverage_because="the nearest coverage ends 12 min before", confirm_at=5000,
+        cause=Cause(lacks=("service",), until=2280, outside_s=60), confirm_at=5000,
         confirm_station="Sable Point", hazard="deployment",
     )  # fmt: skip
     given = of_kind(found(world, step), kinds.STEP_UNCOVERED)[0]
@@ -69,7 +69,7 @@ def test_a_step_out_of_view_says_what_can_still_be_done(world):
         " 2026-12-03 12:50:00Z to 12:51:00Z (337)."
     )
     for part in (
-        "The nearest coverage ends 12 min before.",
+        "No service",
         "Stop it by 2026-12-03 12:10:00Z (337) through Norrsund",
         "First look afterwards: 2026-12-03 13:23:20Z (337) at Sable Point",
         NOTICE,
@@ -191,9 +191,7 @@ def test_a_step_that_ran_out_says_where_to_look_for_its_effect(world):
 def test_an_expected_start_that_nobody_confirmed_is_a_caution_once_it_is_past(world):
     start = Start(StartStatus.EXPECTED, world.noon - 50, world.noon, world.noon + 50)
     given = of_kind(found(world, start=start), kinds.START_UNCONFIRMED)
-    assert [(each.due - world.noon, each.severity) for each in given] == [
-        (50.0, Severity.CAUTION)
-    ]
+    assert [(each.due - world.noon, each.severity) for each in given] == [(50.0, Severity.CAUTION)]
     assert "record start" in given[0].do
 
 

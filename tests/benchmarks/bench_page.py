@@ -103,11 +103,11 @@ def strand(browser: Any, folder: Path, seconds: float) -> None:
     try:
         contacts = sum(
             len(lane["aos"])
-            for target in service.json("/strand")["targets"]
+            for target in service.json("/timeline")["targets"]
             for lane in target["stations"]
         )
         begun = time.monotonic()
-        size = len(service.get("/strand").content)
+        size = len(service.get("/timeline").content)
         print(f"strand: {contacts:,} contacts, {size / 1e6:.2f} MB plain")
         visit = Visit(browser, service.base)
         page = visit.open("strand?hours=720")

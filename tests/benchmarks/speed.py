@@ -264,11 +264,8 @@ def cold_command() -> str:
 
 def replanning() -> str:
     """What a change costs: one target's elements, an hour more of horizon."""
-    from contactd.core.contacts.extension import exchanged, extend
-
     work = medium()
     tracks = [Sgp4Track(elements) for elements in work.elements]
-    whole = predict_fleet(tracks, work.stations, work.start, work.end, compiled=True)
 
     def best(function: Callable[[], object], rounds: int) -> float:
         function()
@@ -282,11 +279,9 @@ def replanning() -> str:
     week = best(
         lambda: predict_fleet(tracks, work.stations, work.start, work.end, compiled=True), 10
     )
-    changed = predict_fleet(tracks[5:6], work.stations, work.start, work.end, compiled=True)
     one = best(
         lambda: predict_fleet(tracks[5:6], work.stations, work.start, work.end, compiled=True), 40
     )
-    put = best(lambda: exchanged(whole, changed), 20)
 
     def longer_by(seconds_more: float) -> float:
         until = work.end + seconds_more
@@ -296,16 +291,18 @@ def replanning() -> str:
 
     day, hour = longer_by(86_400.0), longer_by(3600.0)
     single, places = tracks[5:6], work.stations[:4]
-    table = predict_fleet(single, places, work.start, work.end, compiled=False)
     plain_week = best(
         lambda: predict_fleet(single, places, work.start, work.end, compiled=False), 10
     )
-    plain_day = best(lambda: extend(table, single, places, work.end + 86_400.0), 20)
-    plain_hour = best(lambda: extend(table, single, places, work.end + 3600.0), 20)
+    plain_day = best(
+        lambda: predict_fleet(single, places, work.end, work.end + 86_400.0, compiled=False), 20
+    )
+    plain_hour = best(
+        lambda: predict_fleet(single, places, work.end, work.end + 3600.0, compiled=False), 20
+    )
     rows = [
         ("workload M, predicted anew", week, week),
         ("one of its hundred targets changed", one, week),
-        ("… putting it into the one table of all", put, week),
         ("a day more, all targets", day, week),
         ("an hour more, all targets", hour, week),
         ("one target, four stations, a week (plain path)", plain_week, plain_week),

@@ -51,7 +51,7 @@ def test_the_clock_is_the_services_and_in_utc(service, visit):
 def test_what_somebody_else_enters_appears_without_asking(service, visit):
     page = visit(service.base).open("records")
     page.wait_for_selector(".ledger tbody tr:nth-child(3)")
-    service.operate("/records", {"enter": "remark", "target": "Orrery", "remark": "seen by all?"})
+    service.operate("/records", {"enter": "remark", "target": "Orrery", "text": "seen by all?"})
     page.get_by_text("seen by all?").wait_for(timeout=5000)
 
 
@@ -59,7 +59,7 @@ def test_an_alert_that_is_acknowledged_elsewhere_waits_no_more(service, visit):
     page = visit(service.base).open("now")
     page.wait_for_selector(".alert.is-warning")
     identity = page.locator(".alert.is-warning").last.get_attribute("data-identity")
-    service.operate(f"/alerts/{identity}/acknowledge", {"remark": ""})
+    service.operate(f"/alerts/{identity}/acknowledge", {"note": ""})
     page.wait_for_selector(f"[data-identity='{identity}']", state="detached", timeout=5000)
 
 

@@ -45,9 +45,9 @@ def test_an_entry_shows_what_it_would_change_before_it_is_recorded(service, oper
     # The receiver's countdown of 4 h was started 3.6 h before the room was laid, within 40 s.
     read_at = service.room.laid - 60.0
     form.get_by_label(re.compile("^Step")).select_option("receiver on")
-    form.get_by_label("When, UTC", exact=True).fill(instants.to_text(read_at, 0))
-    form.get_by_label(re.compile("so much remaining")).fill(f"{0.4 * 3600 + 60:.0f}s")
-    form.get_by_label("Error of the reading").fill("5s")
+    form.get_by_label("Read at, UTC", exact=True).fill(instants.to_text(read_at, 0))
+    form.get_by_label(re.compile("^Remaining")).fill(f"{0.4 * 3600 + 60:.0f}s")
+    form.get_by_label(re.compile("^Error, ±")).fill("5s")
     form.get_by_role("button", name="See what it would change").click()
     change = page.locator("dialog").last
     change.get_by_role("button", name="Record it").wait_for()
@@ -65,7 +65,7 @@ def test_an_entry_shows_what_it_would_change_before_it_is_recorded(service, oper
 
 def test_what_cannot_be_is_told_beside_the_field_and_nothing_is_recorded(service, operator):
     page = operator.page
-    form = open_form(page, "A dial was set")
+    form = open_form(page, "A timer was set")
     form.get_by_label("About").select_option(label="Orrery: crew start")
     form.get_by_label("Step", exact=True).select_option("panel release")
     form.get_by_label("Set to").fill("65min")
@@ -73,12 +73,12 @@ def test_what_cannot_be_is_told_beside_the_field_and_nothing_is_recorded(service
     wrong = form.locator(".field-wrong:visible")
     wrong.wait_for()
     assert "3600 s or 4200 s" in wrong.text_content()
-    assert form.get_by_label("Set to").get_attribute("aria-invalid") == "true"
+    assert form.get_by_label(re.compile("^Set to")).get_attribute("aria-invalid") == "true"
     assert operator.violations() == []
     operator.picture("entry-wrong-desk")
     form.get_by_label("Set to").fill("")
     form.get_by_role("button", name="See what it would change").click()
-    assert "expected set to" in form.locator(".field-wrong:visible").text_content()
+    assert "Enter it." in form.locator(".field-wrong:visible").text_content()
     assert service.json("/records", kind="setting-chosen") == []
 
 
@@ -87,7 +87,7 @@ def test_a_viewer_sees_what_an_entry_would_change_and_cannot_record_it(service, 
     page = guest.open("records")
     guest.sign_in(service.room.viewer)
     form = open_form(page, "A remark")
-    form.get_by_label("Remark").fill("may I?")
+    form.get_by_label("Remark", exact=True).fill("may I?")
     form.get_by_role("button", name="See what it would change").click()
     page.get_by_role("button", name="Sign in as operator to record it").wait_for()
     assert page.get_by_role("button", name="Record it", exact=True).count() == 0

@@ -33,6 +33,7 @@ from contactd.core.sequences.model import (
     Step,
     StepForecast,
 )
+from contactd.core.sequences.needs import LeastElevation
 
 NOW = EPOCH + 3600.0
 SPAN = (NOW - 3600.0, NOW + DAY_S)
@@ -137,7 +138,9 @@ def test_a_step_that_runs_out_in_a_gap_is_neither_served_nor_called_unserved() -
     step = verdict(with_step(target, NOW + 25_000.0, before_s=30.0, after_s=60.0))
     assert step.coverage is Covered.AT_RISK
     assert step.in_view_probability is None
-    assert f"from {to_text(gap[0], 0)} to {to_text(gap[1], 0)}" in step.reasons[0]
+    assert step.cause is not None
+    assert step.cause.lacks == ("prediction gap",)
+    assert (step.cause.until, step.cause.since) == pytest.approx(gap)
 
 
 def test_where_an_ephemeris_ends_the_prediction_ends() -> None:
@@ -149,7 +152,9 @@ def test_where_an_ephemeris_ends_the_prediction_ends() -> None:
     assert found.outlook.problem is None
     step = verdict(with_step(target, ends + 3600.0))
     assert step.coverage is Covered.AT_RISK
-    assert f"ends too early, at {to_text(ends, 0)}" in step.reasons[0]
+    assert step.cause is not None
+    assert step.cause.lacks == ("prediction end",)
+    assert step.cause.until == pytest.approx(ends)
 
 
 def test_an_ephemeris_that_begins_later_leaves_a_gap_until_then() -> None:
@@ -267,8 +272,9 @@ def test_a_step_after_an_uncertain_manoeuvre_is_at_risk_because_of_it() -> None:
     assert verdict(with_step(PLAIN, edge), HALF_DAY).coverage is Covered.COVERED
     doubtful = verdict(with_step(replace(PLAIN, manoeuvres=(PUSH,)), edge), HALF_DAY)
     assert doubtful.coverage is Covered.AT_RISK
-    assert any("planned manoeuvre" in reason for reason in doubtful.reasons)
-    assert not any("timing error" in reason for reason in doubtful.reasons)
+    assert doubtful.cause is not None
+    assert "manoeuvre" in doubtful.cause.lacks
+    assert "orbit error" not in doubtful.cause.lacks
 
 
 def test_it_is_known_from_when_on_a_manoeuvre_leaves_things_open() -> None:
@@ -290,7 +296,10 @@ def test_a_manoeuvre_that_is_over_changes_nothing_any_more() -> None:
 
 def test_elevations_that_steps_ask_for_follow_the_fan() -> None:
     target = with_step(replace(PLAIN, manoeuvres=(PUSH,)), NOW + 20_000.0, least_elevation_deg=20)
-    above = predict_target(target, STATIONS, HALF_DAY, NOW).conditions.above["House", 20]
+    above = predict_target(target, STATIONS, HALF_DAY, NOW).conditions.of(
+        LeastElevation(20), "House"
+    )
+    assert above is not None
     opens = PUSH.at - PUSH.give_or_take_s
     late = IntervalSet([opens], [HALF_DAY[1]])
     assert (above.possible & late).total_s > (above.nominal & late).total_s

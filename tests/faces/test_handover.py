@@ -12,7 +12,7 @@ from scene import Scene, now, step
 
 from contactd.core import record as kinds
 from contactd.core.record import Record
-from contactd.core.sequences.statements import start_attempted
+from contactd.mission.bodies import start_attempted
 from contactd.records import Ledger
 
 CONTACTD = Path(sys.executable).with_name("contactd")

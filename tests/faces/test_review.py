@@ -18,7 +18,7 @@ from contactd.core.instants import to_text
 from contactd.core.orbit import format_omm, format_tle
 from contactd.core.record import Record
 from contactd.core.sequences.model import Delay, Sequence, Step
-from contactd.core.sequences.statements import reading, step_seen
+from contactd.mission.bodies import reading, step_seen
 from contactd.records import Ledger
 
 CONTACTD = Path(sys.executable).with_name("contactd")

@@ -172,7 +172,7 @@ def test_no_contact_is_predicted_across_a_gap_of_an_ephemeris_and_that_is_told(
     assert not IntervalSet.of(found) & IntervalSet([gap[0] + 0.01], [gap[1] - 0.01])
     (shown,) = daemon.get("/api/v1/now").json()["targets"][0]["gaps"]
     assert instants.from_text(shown["from"]) == pytest.approx(gap[0], abs=0.01)
-    (drawn,) = daemon.get("/api/v1/strand").json()["targets"]
+    (drawn,) = daemon.get("/api/v1/timeline").json()["targets"]
     assert drawn["gaps"] == pytest.approx([1e3 * instants.to_unix(each) for each in gap], abs=10)
 
     def covered(name: str, how: str) -> float | None:
@@ -234,5 +234,5 @@ def test_a_step_beyond_a_manoeuvre_that_may_go_otherwise_is_at_risk_because_of_i
         instants.from_text(each["from"]) <= laid + middle[1] <= instants.from_text(each["to"])
         for each in hulls
     )
-    (drawn,) = daemon.get("/api/v1/strand").json()["targets"]
+    (drawn,) = daemon.get("/api/v1/timeline").json()["targets"]
     assert sum(len(each["maybe"]) for each in drawn["stations"]) == 2 * len(hulls)

@@ -7,10 +7,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from contactd.alerts import AlertState, fold_alerts
-from contactd.alerts.words import as_text
 from contactd.core import record as kinds
 from contactd.core.instants import from_text
 from contactd.core.record import Record
+from contactd.mission.timetext import recorded_finite as as_text
 from contactd.records import Ledger, State, fold
 from contactd.service.archiving import archive
 

@@ -17,7 +17,7 @@ from contactd.core import instants
 from contactd.core import record as kinds
 from contactd.core.orbit import format_omm
 from contactd.core.record import Record
-from contactd.core.sequences.statements import start_observed
+from contactd.mission.bodies import start_observed
 from contactd.records import State, fold
 from contactd.records.lease import Lease
 from contactd.service.clock import SimulatedClock, WallClock

@@ -106,10 +106,12 @@ def digest(path: Path) -> str:
 @pytest.mark.parametrize(
     ("content", "complaint"),
     [
-        ({"happenings": [{"after": "1min"}]}, "0 of them"),
-        ({"happenings": [{"after": "3min", "pause": True}]}, "within the rehearsal"),
+        ({"events": [{"after": "1min"}]}, "0 of them"),
+        ({"events": [{"after": "3min", "pause": True}]}, "within the rehearsal"),
+        ({"events": [{"after": "1min", "say": {"hold": {"at": "now"}}}]}, "Field required"),
+        ({"events": [{"after": "1min", "say": {"holt": {}}}]}, "one of start, attempt"),
         ({"expectations": [{"by": "1min"}]}, "one of alert, acknowledged, recorded, never"),
-        ({"happenings": [{"after": "1min", "clokc": {"back": "1min"}}]}, "clock"),
+        ({"events": [{"after": "1min", "clokc": {"back": "1min"}}]}, "clock"),
     ],
 )
 def test_a_script_that_is_wrong_is_refused_with_its_place(

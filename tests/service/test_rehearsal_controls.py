@@ -26,7 +26,7 @@ SCRIPT = {
     "title": "Steered",
     "begins": "2026-12-03T08:00:00Z",
     "lasts": "10h",
-    "happenings": [{"after": "30min", "remark": {"text": "Half an hour", "by": "Ada"}}],
+    "events": [{"after": "30min", "by": "Ada", "say": {"remark": {"text": "Half an hour"}}}],
 }
 
 
@@ -103,7 +103,7 @@ def test_a_jump_ends_at_what_happens_next_and_at_the_end_at_last() -> None:
         assert steering.jump(7200.0, "Ada") == pytest.approx(400.0)
         assert steering.jump(7200.0, "Ada") == pytest.approx(3000.0)
         assert steering.jump(7200.0, "Ada") == pytest.approx(0.0, abs=1e-3)
-        assert steering.state()["next_happening_s"] is None
+        assert steering.state()["next_event_s"] is None
 
     on_a_virtual_clock(play)
 

@@ -2,6 +2,8 @@
 
 python tests/simulation/simulate.py --seed 1234           one night, told step by step
 python tests/simulation/simulate.py --seeds 0:20000       many; names the seeds that fail
+python tests/simulation/simulate.py --seeds 0:2000 --judge   judges every sentence of every face
+python tests/simulation/simulate.py --falsify             the first night that shows each falsehood
 """
 
 from __future__ import annotations
@@ -11,6 +13,7 @@ import asyncio
 import os
 import random
 import sys
+from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -40,7 +43,7 @@ from world import (  # noqa: E402
 
 from contactd.core import record as kinds  # noqa: E402
 from contactd.core.record import Record  # noqa: E402
-from contactd.core.sequences.statements import start_observed  # noqa: E402
+from contactd.mission.bodies import start_observed  # noqa: E402
 from contactd.service.daemon import Daemon  # noqa: E402
 from contactd.service.metrics import Instruments  # noqa: E402
 from contactd.service.notify import ServiceManager  # noqa: E402
@@ -285,13 +288,58 @@ def failing(seeds: range) -> list[tuple[int, str]]:
     return found
 
 
+def judge_nights(seeds: range) -> int:
+    """Judge nights and print what is false in them; 1 if anything is that is not known."""
+    from known import KNOWN
+    from nights import judged, kinds
+
+    counts: Counter[str] = Counter()
+    examples: dict[str, str] = {}
+    for seed in seeds:
+        try:
+            found = judged(seed, print if len(seeds) == 1 else lambda _: None)
+        except Exception as error:  # noqa: BLE001 - whatever it is, it is reported with its seed
+            found = [(f"a night that ends with {type(error).__name__}", str(error))]
+        counts.update(kinds(found))
+        for kind, what in found:
+            examples.setdefault(kind, f"seed {seed}: {what}")
+    for kind, count in counts.most_common():
+        print(f"{count:5} {'known' if kind in KNOWN else 'NEW':6}{kind}: {examples[kind]}")
+    print(f"{len(seeds)} nights judged, {len(set(counts) - set(KNOWN))} new kinds of falsehood")
+    return 1 if set(counts) - set(KNOWN) else 0
+
+
+def search_falsifications() -> int:
+    """Search the first night that shows each falsification; 1 if one stays unseen."""
+    from falsify import FALSIFICATIONS
+
+    unseen = 0
+    for each in FALSIFICATIONS:
+        found = each.search()
+        unseen += found is None
+        print(f"{each.name}: {'UNSEEN' if found is None else f'seed {found[0]}, {found[1]}'}")
+    print(f"{len(FALSIFICATIONS) - unseen} of {len(FALSIFICATIONS)} seen")
+    return 1 if unseen else 0
+
+
 def main(arguments: list[str]) -> int:
     """The command line."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     which = parser.add_mutually_exclusive_group(required=True)
     which.add_argument("--seed", type=int)
     which.add_argument("--seeds", metavar="FROM:TO")
+    which.add_argument("--falsify", action="store_true", help="search 200 nights for each")
+    parser.add_argument("--judge", action="store_true", help="judge what every face says")
     given: Any = parser.parse_args(arguments)
+    if given.falsify:
+        return search_falsifications()
+    if given.judge:
+        first, last = (
+            (given.seed, given.seed + 1)
+            if given.seed is not None
+            else (int(part) for part in given.seeds.split(":"))
+        )
+        return judge_nights(range(first, last))
     if given.seed is not None:
         simulate(given.seed, say=print)
         print(f"seed {given.seed}: all invariants hold")

@@ -8,7 +8,8 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
-from contactd.core.allocation.offers import Antennas, Offers, find_offers
+from contactd.core.allocation.offer_search import find_offers
+from contactd.core.allocation.offers import Antennas, Offers
 from contactd.core.allocation.opportunities import Opportunities, find_opportunities
 from contactd.core.allocation.request import Request
 from contactd.core.allocation.result import Grant

@@ -15,8 +15,8 @@ from typing import TYPE_CHECKING, Any
 
 from contactd.alerts.http_post import Poster
 from contactd.alerts.notification import About, Notification, when
-from contactd.alerts.words import exact
 from contactd.core.alert import Alert
+from contactd.mission.timetext import NEAREST, machine
 
 if TYPE_CHECKING:
     import ssl
@@ -91,8 +91,8 @@ class AlertmanagerChannel:
                 **({"target": alert.target} if alert.target else {}),
             },
             "annotations": annotations,
-            "startsAt": exact(starts),
-            "endsAt": exact(ends),
+            "startsAt": machine(starts, NEAREST),
+            "endsAt": machine(ends, NEAREST),
         }
         link = notification.links.get(alert.identity)
         return {**posted, "generatorURL": link} if link else posted

@@ -59,7 +59,15 @@ def candidates_again(
     since = now
     if was_down_since is not None:
         since = max(was_down_since, now - policy.catch_up_s)
-    scope = Scope(policy=policy, now=now, since=since, until=now + policy.ahead_s)
+    existed_since = snapshot.looking_since if was_down_since is None else was_down_since
+    scope = Scope(
+        policy=policy,
+        now=now,
+        since=since,
+        until=now + policy.ahead_s,
+        existed_since=-math.inf if existed_since is None else existed_since,
+        stations=snapshot.stations,
+    )
     usable = kept.targets if kept.policy == policy and was_down_since is None else {}
     looked: dict[str, _OfTarget] = {}
     for name, outlook in snapshot.targets.items():

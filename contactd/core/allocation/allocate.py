@@ -19,7 +19,8 @@ from contactd.core.allocation.formulation import (
     promises_of,
     weigh,
 )
-from contactd.core.allocation.offers import Antennas, Offers, find_offers
+from contactd.core.allocation.offer_search import find_offers
+from contactd.core.allocation.offers import Antennas, Offers
 from contactd.core.allocation.opportunities import Opportunities, Services, find_opportunities
 from contactd.core.allocation.problem import ORDINARY, TIERS, Floor, Problem
 from contactd.core.allocation.request import Request

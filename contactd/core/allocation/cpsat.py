@@ -11,8 +11,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from contactd.core.allocation.highs import better
 from contactd.core.allocation.large import Large
+from contactd.core.allocation.milp import better
 from contactd.core.allocation.problem import Floor, Problem, rows_for
 from contactd.core.allocation.search_budget import Found, Watch
 from contactd.core.errors import ContactdError

@@ -17,7 +17,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from contactd.core.allocation.highs import TINY, better, exact
+from contactd.core.allocation.milp import TINY, better, exact
 from contactd.core.allocation.problem import Floor, Problem, Rows, prices, rows_for
 from contactd.core.allocation.relaxation import (
     INTERIOR_POINT,

@@ -48,7 +48,7 @@ def urgent_requests(
     found: list[Request] = []
     for forecast in outlook.forecasts:
         sequence = sequences[forecast.sequence]
-        begins = max(now, forecast.start.earliest or now)
+        begins = max(now, forecast.start.latest or now)
         for step in forecast.steps:
             if step.status not in AHEAD or step.earliest is None:
                 continue
@@ -61,10 +61,17 @@ def urgent_requests(
 def _stop(
     outlook: TargetOutlook, step: StepForecast, begins: float, light_time_s: float
 ) -> Request | None:
-    """Time to send the last stop, or an earlier one if that cannot be had."""
-    if step.stop_by is None or not step.stop_possible:
+    """Time to send a stop: the last certain one, or an earlier one if that cannot be had.
+
+    Where none is certain any more, as early as can be had: the sooner, the more it prevents.
+    """
+    if not step.stop_possible:
         return None
-    deadline = step.stop_by + light_time_s
+    if step.stop_certain and step.stop_by is not None:
+        deadline = step.stop_by + light_time_s
+    else:
+        begins = min(each.opens for each in step.stop_chances)
+        deadline = max(each.closes for each in step.stop_chances) + light_time_s
     commands = outlook.services.get(COMMAND, {})
     sure = {
         name: each.certain.clip(begins, deadline)
@@ -88,7 +95,7 @@ def _stop(
         deadline=deadline,
         urgent=True,
         sure=True,
-        late=True,
+        late=bool(step.stop_certain),
         why=f"the stop of {outlook.target}/{subject}",
     )
 

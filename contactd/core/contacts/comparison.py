@@ -72,11 +72,6 @@ class Comparison:
         ]
         return max(whole, key=lambda contact: contact.duration_s, default=None)
 
-    def moved_more_than(self, limit_s: float) -> bool:
-        """Whether some AOS moved by more than a limit, or a contact longer than it came or went."""
-        unpaired = self.longest_unpaired
-        return self.furthest_s > limit_s or (unpaired is not None and unpaired.duration_s > limit_s)
-
 
 def compare(
     before: Sequence[Contact], after: Sequence[Contact], half_period_s: float, since: float

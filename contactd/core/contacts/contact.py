@@ -52,6 +52,20 @@ class Coverage:
     certain: IntervalSet = EMPTY
     possible: IntervalSet = EMPTY
 
+    def limited(self, limit: Coverage) -> Coverage:
+        """What of it holds together with another one, each as sure as the less sure of both."""
+        return Coverage(
+            self.nominal & limit.nominal,
+            self.certain & limit.certain,
+            self.possible & limit.possible,
+        )
+
+    def complement(self) -> Coverage:
+        """When it does not hold: certain where it is not even possible."""
+        return Coverage(
+            self.nominal.complement(), self.possible.complement(), self.certain.complement()
+        )
+
     def within(self, instants: IntervalSet) -> Coverage:
         """What of it lies within some instants, whatever the timing error."""
         return Coverage(self.nominal & instants, self.certain & instants, self.possible & instants)

@@ -33,7 +33,8 @@ def reach_of(track: Track, span: tuple[float, float], now: float) -> Reach:
     """How much of a span (instants, s) a track covers.
 
     What is missing of the past only shortens the span; what is missing until a track begins is a
-    gap; where it ends, the span ends. A track that ended before now is a problem.
+    gap; where it ends, the span ends. A track that ended before now is a problem for a span that
+    reaches beyond now.
 
     Args:
         now: instant (s).
@@ -50,7 +51,7 @@ def reach_of(track: Track, span: tuple[float, float], now: float) -> Reach:
     comes_down_at = _comes_down_at(track)
     if comes_down_at is not None and comes_down_at < span[1]:
         problem = f"it comes down at {to_text(comes_down_at, 0)}"
-    elif last <= now:
+    elif last <= now < span[1]:
         problem = f"nothing is known of its motion after {to_text(last, 0)}"
     return Reach((begins, last), valid.gaps(begins, last), problem)
 

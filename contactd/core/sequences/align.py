@@ -20,11 +20,11 @@ from contactd.core.sequences.coverage import Conditions, Services
 from contactd.core.sequences.forecast import forecast
 from contactd.core.sequences.known import SequenceKnowledge
 from contactd.core.sequences.model import Sequence, Start, StartStatus, StepForecast
+from contactd.core.sequences.naming import dialled
 from contactd.core.sequences.problem import build, offsets
 from contactd.core.sequences.results import Alignment, Blocker, Option, Slip
 from contactd.core.sequences.rules import Question, Robust, rules
 from contactd.core.sequences.search import Found, Rank, Search
-from contactd.core.sequences.statements import dialled
 from contactd.core.sequences.stopping import LightTime
 
 __all__ = [

@@ -15,7 +15,8 @@ from collections.abc import Mapping
 from dataclasses import replace
 
 from contactd.core.intervals import IntervalSet
-from contactd.core.sequences.coverage import view
+from contactd.core.sequences.causes import lacking_conditions
+from contactd.core.sequences.coverage import Conditions, view
 from contactd.core.sequences.model import Need, Sequence, Step
 from contactd.core.sequences.problem import offsets
 from contactd.core.sequences.relaxation import NOTHING, Case, Key, Plan
@@ -126,7 +127,7 @@ class _Telling:
             case RuleKind.PEOPLE:
                 return f"people kept out of the keep-clear of {key.step}"
             case RuleKind.DIAL:
-                return f"the dial of {key.step}"
+                return f"the setting of {key.step}"
             case RuleKind.STARTS:
                 return "the allowed start times"
             case RuleKind.MARGIN:
@@ -136,11 +137,13 @@ class _Telling:
 
     def _dial_text(self, name: str) -> str:
         if name in self.case.fixed:
-            return f"{name} dialled to {duration_text(self.case.fixed[name], 4)}"
+            return f"{name} set to {duration_text(self.case.fixed[name], 4)}"
         setting = self.case.sequence.step(name).delay.setting
         assert setting is not None
         ends = f"{duration_text(setting.least_s, 4)} to {duration_text(setting.greatest_s, 4)}"
-        return f"the dial of {name} ({ends} in steps of {duration_text(setting.resolution_s, 4)})"
+        return (
+            f"the setting of {name} ({ends} in steps of {duration_text(setting.resolution_s, 4)})"
+        )
 
     def _shortfall(self, step: Step) -> str:
         """Why a step's needs are met at no time, or never for long enough."""
@@ -148,7 +151,17 @@ class _Telling:
         bare = view(_without_reach(step), question.services, question.span, question.conditions)
         if not bare.certain:
             services = " and ".join(sorted({need.service for need in step.needs}))
-            return f"no station surely offers {services} as asked in the predicted span"
+            whole = IntervalSet([question.span[0]], [question.span[1]])
+            lacking = [
+                condition.words
+                for need in _without_reach(step)
+                for condition in lacking_conditions(
+                    need, question.services, question.conditions or Conditions(), whole
+                )
+            ]
+            if lacking:
+                return f"{services} is never certainly had {_listed(lacking)}"
+            return f"no station certainly has {services} in the predicted span"
         longest = float(bare.certain.durations_s.max())
         wanted = max(need.before_s + need.after_s for need in step.needs)
         width = self.case.least_width_s(step.name)
@@ -166,7 +179,7 @@ class _Telling:
             case RuleKind.DIAL:
                 value = duration_text(dict(plan.found.settings)[key.step], 4)
                 fixed = key.step in self.case.fixed
-                return f"set it to {value}" if fixed else f"let the dial take {value}"
+                return f"set it to {value}" if fixed else f"let the setting take {value}"
             case RuleKind.NEEDS:
                 return f"shorten what it needs by {by} before and after"
             case RuleKind.PEOPLE:
@@ -189,7 +202,9 @@ class _Telling:
         )
         low, high = bounds[key.step]
         middle = (plan.found.first + plan.found.last) / 2
-        offered = view(step.needs, case.question.services, case.question.span)
+        offered = view(
+            step.needs, case.question.services, case.question.span, case.question.conditions
+        )
         around = IntervalSet([middle + low - plan.by], [middle + high + plan.by + 1e-3])
         covered = {name: (each & around).total_s for name, each in offered.stations.items()}
         best = max(covered, key=lambda name: covered[name], default="")
@@ -202,8 +217,13 @@ def _without_reach(step: Step) -> tuple[Need, ...]:
 
 def _needs_text(step: Step) -> str:
     return " and ".join(
-        f"{need.service} from {duration_text(need.before_s)} before to "
-        f"{duration_text(need.after_s)} after"
+        " ".join(
+            [
+                f"{need.service} from {duration_text(need.before_s)} before to "
+                f"{duration_text(need.after_s)} after",
+                *(condition.words for condition in need.conditions),
+            ]
+        )
         for need in step.needs
     )
 

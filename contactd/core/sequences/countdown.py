@@ -70,20 +70,25 @@ def _both_held(
 
 
 class Countdown:
-    """A countdown's rules, ready to be run from an origin."""
+    """A countdown's rules, ready to be run from an origin.
+
+    Args:
+        delay_s: (least, greatest) seconds that it counts; the same twice where that is known.
+    """
 
     def __init__(
         self,
         step: Step,
         unit: str | None,
-        delay_s: float,
+        delay_s: tuple[float, float],
         rate: RateBounds,
         clock: Clock,
         scale: ClockScale,
     ) -> None:
         self.step = step
         self.unit = unit
-        self.delay_s = delay_s
+        self.least_s, self.most_s = delay_s
+        self.middle_s = self.least_s + (self.most_s - self.least_s) / 2
         self.rate = rate
         self.clock = clock
         self.scale = scale
@@ -119,9 +124,9 @@ class Countdown:
 
     def _from(self, origin: Span) -> Span:
         """The expiry of a full countdown from its origin."""
-        low = origin.low.plus_scaled(self.delay_s * (1 - self.rate.wander), self.rate.low)
-        high = origin.high.plus_scaled(self.delay_s * (1 + self.rate.wander), self.rate.high)
-        nominal = origin.nominal + self.delay_s * self.rate.nominal
+        low = origin.low.plus_scaled(self.least_s * (1 - self.rate.wander), self.rate.low)
+        high = origin.high.plus_scaled(self.most_s * (1 + self.rate.wander), self.rate.high)
+        nominal = origin.nominal + self.middle_s * self.rate.nominal
         return Span(low.plus(-self.error_s), high.plus(self.error_s), nominal)
 
     def _readings(self, knowledge: SequenceKnowledge) -> list[Reading]:
@@ -170,14 +175,15 @@ class Countdown:
     def _bounds_by(self, reading: Reading, span: Span) -> tuple[Curve, Curve, float]:
         """What one reading says of the expiry, whatever the start."""
         enter, error = self.scale.enter, reading.error_s
-        left = reading.remaining_s
+        left, wide = reading.remaining_s, 0.0
         slack = 0.0
         if left is None:
             assert reading.elapsed_s is not None
-            left, slack = self.delay_s - reading.elapsed_s, self.error_s
+            left, slack = self.middle_s - reading.elapsed_s, self.error_s
+            wide = self.most_s - self.middle_s
         first = enter(reading.at - reading.at_error_s) - slack
         last = enter(reading.at + reading.at_error_s) + slack
-        least, most = left - error, left + error
+        least, most = left - wide - error, left + wide + error
         wander = self.rate.wander
         low = Curve.constant(first, span.low).plus_scaled(
             least * (1 - wander), self.rate.low if least >= 0 else self.rate.high
@@ -242,7 +248,7 @@ class Countdown:
         if hold.resumed is None:
             most = span.high.greatest - max(first, origin.low.least)
             if losses:
-                most = max(most, self.delay_s * self.rate.high.greatest + self.error_s)
+                most = max(most, self.most_s * self.rate.high.greatest + self.error_s)
             return replace(span, held_left_s=(max(span.low.least - last, 0.0), most))
         begins, ends = (
             self.scale.enter(hold.resumed.earliest),

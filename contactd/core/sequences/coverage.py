@@ -7,33 +7,35 @@ coverage shrunk by both; for several needs, what their sets have in common.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass, field
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field, replace
 
 from contactd.core.contacts.contact import Coverage
 from contactd.core.intervals import EMPTY, IntervalSet, at_least, intersection, union
 from contactd.core.sequences.model import Need
+from contactd.core.sequences.needs import Condition
 
 Services = Mapping[str, Mapping[str, Coverage]]
 
 
 @dataclass(frozen=True, slots=True)
 class Conditions:
-    """What needs may ask for beyond a service. None: it was not computed.
+    """When the conditions hold that needs ask for beside a service.
 
     Attributes:
-        sunlit: when the target is in sunlight; with penumbra counting as shadow.
-        dark: by station, when it is in darkness (Sun at or below −6°).
-        above: by (station, elevation in degrees), when the target stands at least so high.
+        met: by (condition, station), with "" for the station where it depends on none. One that is
+            absent was not computed.
         gaps: when nothing is known of the target's motion.
         open_from: instant (s) from which coverage depends on how a planned manoeuvre goes.
     """
 
-    sunlit: IntervalSet | None = None
-    dark: Mapping[str, IntervalSet] | None = None
-    above: Mapping[tuple[str, float], Coverage] = field(default_factory=dict)
+    met: Mapping[tuple[Condition, str], Coverage] = field(default_factory=dict)
     gaps: IntervalSet = EMPTY
     open_from: float = math.inf
+
+    def of(self, condition: Condition, station: str) -> Coverage | None:
+        """When a condition holds at a station; None if that was not computed."""
+        return self.met.get((condition, station if condition.of_station else ""))
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,7 +47,7 @@ class View:
         known: the instants for which the prediction reaches far enough to tell.
         stations: by station, the coverage that it could possibly give to any of the needs.
         before_s, after_s: the greatest reach of the needs around the expiry.
-        unchecked: what could not be checked, in words.
+        unchecked: conditions that could not be checked.
         open_from: instant (s) from which coverage depends on how a planned manoeuvre goes.
     """
 
@@ -56,7 +58,7 @@ class View:
     stations: Mapping[str, IntervalSet]
     before_s: float
     after_s: float
-    unchecked: tuple[str, ...] = ()
+    unchecked: tuple[Condition, ...] = ()
     open_from: float = math.inf
 
 
@@ -79,7 +81,7 @@ def view(
     parts = [coverage_for(need, services, under, without) for need in given]
     sets = [
         [
-            _met(need, [pick(each) for each in part.values()])
+            met_by(need, [pick(each) for each in part.values()])
             for need, (part, _) in zip(given, parts, strict=True)
         ]
         for pick in (_certain, _nominal, _possible)
@@ -97,7 +99,7 @@ def view(
         },
         before_s=before,
         after_s=after,
-        unchecked=tuple(text for _, texts in parts for text in texts),
+        unchecked=tuple(dict.fromkeys(each for _, some in parts for each in some)),
         open_from=under.open_from,
     )
 
@@ -114,7 +116,7 @@ def _possible(coverage: Coverage) -> IntervalSet:
     return coverage.possible
 
 
-def _met(need: Need, stations: list[IntervalSet]) -> IntervalSet:
+def met_by(need: Need, stations: list[IntervalSet]) -> IntervalSet:
     """Instants around which a need is met by so many of the stations' coverages."""
     if need.handover:
         return at_least(need.stations, stations).shrink(need.before_s, need.after_s)
@@ -123,49 +125,34 @@ def _met(need: Need, stations: list[IntervalSet]) -> IntervalSet:
 
 
 def coverage_for(
-    need: Need, services: Services, conditions: Conditions, without: frozenset[str]
-) -> tuple[dict[str, Coverage], tuple[str, ...]]:
-    """Coverage by station that satisfies all that a need asks, and what could not be checked."""
+    need: Need,
+    services: Services,
+    conditions: Conditions,
+    without: frozenset[str] = frozenset(),
+    asked: Iterable[Condition] | None = None,
+) -> tuple[dict[str, Coverage], tuple[Condition, ...]]:
+    """Coverage by station that satisfies all that a need asks, and what could not be checked.
+
+    Args:
+        without: stations to be left out.
+        asked: the conditions that count; all of the need's by default.
+
+    What could not be checked makes certain coverage empty: a need is never met for want of
+    knowledge.
+    """
     found = {
         name: coverage
         for name, coverage in services.get(need.service, {}).items()
         if name not in without
     }
-    unchecked: list[str] = []
-
-    def narrow(what: str, by: Callable[[str], Coverage | None]) -> None:
+    unchecked: list[Condition] = []
+    for condition in need.conditions if asked is None else asked:
         for name, coverage in found.items():
-            limit = by(name)
-            if limit is None:
-                found[name] = Coverage(coverage.nominal, EMPTY, coverage.possible)
-                text = f"whether {what} could not be checked"
-                if text not in unchecked:
-                    unchecked.append(text)
-            else:
-                found[name] = Coverage(
-                    coverage.nominal & limit.nominal,
-                    coverage.certain & limit.certain,
-                    coverage.possible & limit.possible,
-                )
-
-    if need.least_elevation_deg > 0:
-        narrow(
-            f"the elevation reaches {need.least_elevation_deg:g}°",
-            lambda name: conditions.above.get((name, need.least_elevation_deg)),
-        )
-    if need.sunlit is not None:
-        lit = conditions.sunlit
-        wanted = lit if lit is None or need.sunlit else lit.complement()
-        narrow(
-            "the target is in sunlight" if need.sunlit else "the target is in shadow",
-            lambda name: None if wanted is None else Coverage(wanted, wanted, wanted),
-        )
-    if need.dark_station:
-        dark = conditions.dark
-
-        def darkness(name: str) -> Coverage | None:
-            night = None if dark is None else dark.get(name)
-            return None if night is None else Coverage(night, night, night)
-
-        narrow("the station is in darkness", darkness)
+            limit = conditions.of(condition, name)
+            if limit is not None:
+                found[name] = coverage.limited(limit)
+                continue
+            found[name] = replace(coverage, certain=EMPTY)
+            if condition not in unchecked:
+                unchecked.append(condition)
     return found, tuple(unchecked)

@@ -104,7 +104,8 @@ class Spreads:
         chain = chain_of(self.sequence, step)
         known = self.knowledge
         disturbed = known.readings or known.holds or known.power_losses or known.seen
-        if chain is not None and not disturbed:
+        settled = chain is not None and all(delay_of(each, known) is not None for each in chain)
+        if chain is not None and settled and not disturbed:
             return self._sum_of_parts(chain, expiry)
         if self.sampled is None:
             self.sampled = self._sample()
@@ -204,7 +205,8 @@ class Spreads:
         found: dict[str, FloatArray] = {}
         for index, step in enumerate(steps):
             delay = delay_of(step, self.knowledge)
-            assert delay is not None
+            if delay is None:  # not known: spread evenly below, over all that is possible
+                delay = math.inf
             before = [inside[name] for name in step.after] or [starts]
             pick = np.maximum if step.join == "later" else np.minimum
             origin = pick.reduce(before)

@@ -5,6 +5,12 @@ every delay error and with the slowness of every clock, and so do the later and 
 several expiries. Hence for a given start the bounds are found by putting each clock at its bound
 for that start; and over all starts, by the extremes of a piecewise linear function, at its knots.
 
+Delays are elapsed SI seconds: a countdown of 86 400 s that runs across a leap second expires
+86 400 s after its start, at a second less by the clock on the wall.
+
+A setting that is not known may be any in its range: where the sequence runs, or may run, the bounds
+hold for all of them; where it is only planned, none are given.
+
 Events aboard (a power loss that sets countdowns back, a hold) are applied in order of time. Where
 it cannot be told whether an event met a countdown, the bounds cover both cases.
 """
@@ -17,6 +23,7 @@ from dataclasses import dataclass, replace
 from contactd.core.sequences.clocks import ClockScale
 from contactd.core.sequences.countdown import Countdown, Span
 from contactd.core.sequences.curves import Curve
+from contactd.core.sequences.knowledge import joined, planned_after
 from contactd.core.sequences.known import SequenceKnowledge
 from contactd.core.sequences.model import Sequence, Start, StartStatus, Step
 from contactd.core.sequences.order import in_order
@@ -67,23 +74,78 @@ def delay_of(step: Step, knowledge: SequenceKnowledge) -> float | None:
     return knowledge.settings.get(step.name, setting.chosen_s)
 
 
+def delay_range(
+    sequence: Sequence, step: Step, knowledge: SequenceKnowledge
+) -> tuple[float, float]:
+    """(least, greatest) seconds that a step's delay may be, each error aside.
+
+    The same twice for a fixed delay and a known setting. One that is not known may be any that its
+    range and the rules between settings leave: a value that must exceed another step's by so much
+    is at least that much above the other's least.
+    """
+    known = delay_of(step, knowledge)
+    if known is not None:
+        return known, known
+    ranges: dict[str, tuple[float, float]] = {}
+    for each in sequence.steps:
+        dial = each.delay.setting
+        if dial is not None:
+            value = delay_of(each, knowledge)
+            whole = (dial.least_s, dial.greatest_s)
+            ranges[each.name] = whole if value is None else (value, value)
+    # As often as there are settings: a rule may follow from another one.
+    for _ in ranges:
+        for each in sequence.steps:
+            for name, more_s in each.delay.setting.exceeds if each.delay.setting else ():
+                least, most = ranges[each.name]
+                low, high = ranges[name]
+                ranges[each.name] = min(max(least, low + more_s), most), most
+                ranges[name] = low, max(min(high, most - more_s), low)
+    return ranges[step.name]
+
+
 def known_start(sequence: Sequence, knowledge: SequenceKnowledge) -> Start:
-    """The start as the records have it; what they do not say of it, as it is configured."""
+    """The start as the records have it; what they do not say of it, as it is configured.
+
+    Beside attempts of which it is not known whether they started the sequence, a configured start
+    that was observed stands, and one in doubt is joined. One that is planned waits for the attempts
+    to be decided.
+    """
     start, configured = knowledge.start, sequence.start
     if start is None:
-        start = configured
-        if start.status is StartStatus.IN_DOUBT:
-            # The records knew of no doubt when they told of what ends it.
-            if any(each.refutes for each in knowledge.not_seen.values()):
-                return replace(start, status=StartStatus.REFUTED)
-            if knowledge.seen:
-                return replace(start, status=StartStatus.OBSERVED)
-        return start
+        return _configured(sequence, knowledge)
+    if knowledge.attempts and knowledge.attempted_over is None:
+        return _beside_attempts(start, _configured(sequence, knowledge), configured)
+    if start.status is StartStatus.REFUTED and knowledge.attempts_refuted_at is not None:
+        return planned_after(configured, knowledge.attempts_refuted_at) or start
     if start.earliest is not None or configured.earliest is None:
         return start
     return replace(
         start, earliest=configured.earliest, nominal=configured.nominal, latest=configured.latest
     )
+
+
+def _configured(sequence: Sequence, knowledge: SequenceKnowledge) -> Start:
+    """The configured start, where the records end a doubt of it that they did not know of."""
+    start = sequence.start
+    if start.status is StartStatus.IN_DOUBT:
+        if any(each.refutes for each in knowledge.not_seen.values()):
+            return replace(start, status=StartStatus.REFUTED)
+        if knowledge.seen:
+            return replace(start, status=StartStatus.OBSERVED)
+    return start
+
+
+def _beside_attempts(attempted: Start, now_is: Start, configured: Start) -> Start:
+    """The start that attempts leave, with a configured one that may have come before them."""
+    if configured.status is StartStatus.OBSERVED:
+        status = attempted.status
+        if status is StartStatus.IN_DOUBT:
+            return configured
+        return replace(configured, status=status, stopped_at=attempted.stopped_at)
+    if configured.status is StartStatus.IN_DOUBT and now_is.status is not StartStatus.REFUTED:
+        return joined(configured, attempted)
+    return attempted
 
 
 def timeline(sequence: Sequence, knowledge: SequenceKnowledge) -> Timeline:
@@ -103,7 +165,9 @@ def timeline(sequence: Sequence, knowledge: SequenceKnowledge) -> Timeline:
     run = Curve.identity(low, high)
     believed = tuple(each for each in knowledge.readings if each not in found.left_out)
     known = replace(knowledge, readings=believed)
-    made = _Reckoning(sequence, known, scale, Span(run, run, nominal), found)
+    # What may be running, or may have run, has bounds even if nobody knows its settings.
+    may_run = start.may_run or start.status is StartStatus.STOPPED
+    made = _Reckoning(sequence, known, scale, Span(run, run, nominal), found, may_run)
     return made.all(_as_estimated(start, found, scale), steps)
 
 
@@ -131,7 +195,9 @@ class _Reckoning:
         scale: ClockScale,
         began: Span,
         found: Estimate,
+        may_run: bool,
     ) -> None:
+        self.may_run = may_run
         self.sequence = sequence
         self.knowledge = knowledge
         self.scale = scale
@@ -159,8 +225,8 @@ class _Reckoning:
         return Expiry(earliest, nominal, latest, span.held_left_s, span.readings)
 
     def _span(self, step: Step) -> Span | None:
-        delay = delay_of(step, self.knowledge)
-        if delay is None:
+        least_s, most_s = delay_range(self.sequence, step, self.knowledge)
+        if most_s > least_s and not self.may_run:
             self.unset[step.name] = "its setting is not chosen"
             return None
         origins = []
@@ -178,7 +244,12 @@ class _Reckoning:
         spans = []
         for unit in step.unit_names:
             countdown = Countdown(
-                step, unit, delay, self.rates[unit], self.sequence.clock_of(unit), self.scale
+                step,
+                unit,
+                (least_s, most_s),
+                self.rates[unit],
+                self.sequence.clock_of(unit),
+                self.scale,
             )
             span, problems = countdown.run(origin, self.knowledge)
             self.conflicts += problems

@@ -147,7 +147,8 @@ def _view(step: Step, made: StepForecast, services: Services) -> Iterator[Fact]:
         if need.stations > 1:
             text += f", by {need.stations} stations"
         if not need.handover:
-            text += ", without handover"
+            text += ", without a change of station"
+        text += "".join(f", {condition.words}" for condition in need.conditions)
         yield Fact("coverage", text)
         low, high = made.earliest - need.before_s, made.latest + need.after_s
         for name, coverage in sorted(services.get(need.service, {}).items()):

@@ -7,10 +7,11 @@ from dataclasses import replace
 
 from contactd.core.instants import to_text
 from contactd.core.intervals import EMPTY
+from contactd.core.sequences.causes import cause_of
 from contactd.core.sequences.cautions import NOTICE
 from contactd.core.sequences.coverage import Conditions, Services, view
 from contactd.core.sequences.distribution import Spreads
-from contactd.core.sequences.expiry import Expiry, Timeline, timeline
+from contactd.core.sequences.expiry import Expiry, Timeline, delay_range, timeline
 from contactd.core.sequences.explaining import facts_of
 from contactd.core.sequences.known import SequenceKnowledge
 from contactd.core.sequences.model import (
@@ -19,19 +20,23 @@ from contactd.core.sequences.model import (
     Step,
     StepForecast,
     StepStatus,
+    StopChance,
 )
 from contactd.core.sequences.order import earlier_steps
 from contactd.core.sequences.status import Standing, standings
 from contactd.core.sequences.stopping import (
     COMMAND,
+    MOST_CHANCES,
     LightTime,
+    Run,
     StopWindow,
     first_confirmation,
     keep_clear_of,
     longest_silence,
+    stop_chances,
     stop_window,
 )
-from contactd.core.sequences.verdict import judge
+from contactd.core.sequences.verdict import duration_text, judge
 
 __all__ = ["Conditions", "forecast"]
 
@@ -109,6 +114,7 @@ class _Maker:
             step=step.name,
             status=standing.status,
             hazard=step.hazard,
+            needs=step.needs,
             reasons=standing.reasons,
         )
         expiry = standing.expiry
@@ -125,15 +131,34 @@ class _Maker:
         made = self._confirmed(made, expiry)
         made = self._kept_clear(made, step, standing)
         made = self._stopped_by(made, step, standing)
+        made = self._setting_unknown(made, step)
         facts = facts_of(
             self.sequence, self.knowledge, self.line, step, expiry, made, self.services
         )
         return replace(made, facts=facts)
 
+    def _setting_unknown(self, made: StepForecast, step: Step) -> StepForecast:
+        """Say so where the bounds are as wide as a setting that nobody knows."""
+        unknown: dict[str, tuple[float, float]] = {}
+        for name in (step.name, *sorted(earlier_steps(self.sequence, step.name))):
+            range_s = delay_range(self.sequence, self.sequence.step(name), self.knowledge)
+            if range_s[1] > range_s[0]:
+                unknown[name] = range_s
+        reasons = [
+            f"the setting of {name} is not known: {duration_text(least)} to {duration_text(most)}"
+            for name, (least, most) in unknown.items()
+        ]
+        return replace(
+            made,
+            setting_unknown=unknown.get(step.name),
+            reasons=(*reasons, *made.reasons),
+        )
+
     def _in_view(self, made: StepForecast, step: Step, expiry: Expiry) -> StepForecast:
         if not step.needs:
             return made
-        seen = view(step.needs, self.services, self.span, self.conditions)
+        conditions = self.conditions or Conditions()
+        seen = view(step.needs, self.services, self.span, conditions)
         spread = self.spreads.of(step, expiry)
         verdict = judge(seen, expiry.earliest, expiry.latest, spread)
         return replace(
@@ -142,8 +167,9 @@ class _Maker:
             in_view_probability=verdict.probability,
             stations=verdict.stations,
             margin_s=verdict.margin_s,
-            coverage_because=verdict.reasons[0] if verdict.reasons else "",
-            reasons=(*made.reasons, *verdict.reasons),
+            cause=cause_of(
+                step.needs, self.services, conditions, seen, verdict, expiry.earliest, expiry.latest
+            ),
         )
 
     def _confirmed(self, made: StepForecast, expiry: Expiry) -> StepForecast:
@@ -169,7 +195,8 @@ class _Maker:
                 f"{to_text(float(met.ends[-1]), 0)}, within its keep-clear"
             )
             reasons = (text, *reasons)
-        return replace(made, keep_clear=clear, people_in_danger=met, reasons=reasons)
+        zone = "" if step.keep_clear is None else step.keep_clear.zone
+        return replace(made, keep_clear=clear, zone=zone, people_in_danger=met, reasons=reasons)
 
     def _stopped_by(self, made: StepForecast, step: Step, standing: Standing) -> StepForecast:
         if standing.status in (StepStatus.EXPIRED, StepStatus.SEEN):
@@ -178,46 +205,54 @@ class _Maker:
         if not rules:
             return made
         commands = self.services.get(COMMAND, {})
-        began = self.line.start.earliest
-        assert began is not None
-        found: list[StopWindow] = []
-        for each, earliest in rules:
-            window = stop_window(each, earliest, commands, began, self.light_time_s)
-            if window is not None:
-                found.append(window)
-        if not found and any(earliest > self.span[1] for _, earliest in rules):
+        found = [
+            window
+            for each, run in rules
+            if (window := stop_window(each, run, commands, self.light_time_s)) is not None
+        ]
+        chances = sorted(
+            (
+                chance
+                for each, run in rules
+                for chance in stop_chances(each, run, commands, self.now, self.light_time_s)
+            ),
+            key=lambda each: (each.opens, -each.share),
+        )[:MOST_CHANCES]
+        best = max(found, key=lambda window: window.at, default=None)
+        certain = best is not None and best.at >= self.now
+        if not certain and not chances and any(run.latest > self.span[1] for _, run in rules):
             end = to_text(self.span[1], 0)
             text = f"the prediction ends too early, at {end}, to tell whether it can be stopped"
             return replace(made, reasons=(*made.reasons, text))
-        if not found:
-            text = "no command window is left in which a stop would still take effect"
-            return replace(made, stop_possible=False, reasons=(text, *made.reasons))
-        best = max(found, key=lambda window: window.at)
-        passed = best.at < self.now
-        last = to_text(math.floor(best.at), 0)
-        text = f"the last stop can be sent by {last} from {best.station}"
-        if best.stops != step.name:
-            text += f", by stopping {best.stops}"
-        if passed:
-            text = f"it can no longer be stopped: the last moment was {last}"
         return replace(
             made,
-            stop_by=best.at,
-            stop_station=best.station,
-            stop_possible=not passed,
-            reasons=(text, *made.reasons) if passed else (*made.reasons, text),
+            stop_by=None if best is None else best.at,
+            stop_station=None if best is None else best.station,
+            stops=_stopped_step(best, chances),
+            stop_certain=certain,
+            stop_possible=certain or bool(chances),
+            stop_chances=tuple(chances),
+            reasons=_with_stop(made.reasons, step, best if certain else None, chances),
         )
 
-    def _stop_rules(self, step: Step) -> list[tuple[Step, float]]:
-        """Steps whose stop would stop this one, each with its earliest expiry."""
-        found: list[tuple[Step, float]] = []
+    def _stop_rules(self, step: Step) -> list[tuple[Step, Run]]:
+        """Steps whose stop would stop this one, each with when its countdown may run."""
+        start = self.line.start
+        assert start.earliest is not None
+        assert start.latest is not None
+        known = self.knowledge
+        disturbed = bool(known.readings or known.seen or known.holds or known.power_losses)
+        found: list[tuple[Step, Run]] = []
         for name in (step.name, *sorted(earlier_steps(self.sequence, step.name))):
             each = self.sequence.step(name)
             expiry = self.line.expiries.get(name)
             if each.stop is None or expiry is None or name in self.knowledge.seen:
                 continue
             if name == step.name or each.stop.stops_later_steps:
-                found.append((each, expiry.earliest))
+                run = Run(
+                    start.earliest, start.latest, expiry.earliest, expiry.latest, not disturbed
+                )
+                found.append((each, run))
         return found
 
     def silence(self, steps: tuple[StepForecast, ...]) -> tuple[float, float] | None:
@@ -227,3 +262,33 @@ class _Maker:
         if begins is None or not ends:
             return None
         return longest_silence(self.services, max(begins, self.now), max(ends), self.span)
+
+
+def _stopped_step(best: StopWindow | None, chances: list[StopChance]) -> str | None:
+    if best is not None:
+        return best.stops
+    return chances[0].stops if chances else None
+
+
+def _with_stop(
+    reasons: tuple[str, ...], step: Step, best: StopWindow | None, chances: list[StopChance]
+) -> tuple[str, ...]:
+    """The reasons, with what can still be stopped; first what is bad."""
+    if best is not None:
+        last = to_text(math.floor(best.at), 0)
+        text = f"the last certain stop can be sent by {last} from {best.station}"
+        if best.stops != step.name:
+            text += f", by stopping {best.stops}"
+        return (*reasons, text)
+    if not chances:
+        text = "no command window is left in which a stop would still take effect"
+        return (text, *reasons)
+    first = chances[0]
+    text = (
+        f"no stop is certain; one sent from {first.station} at "
+        f"{to_text(math.ceil(first.opens), 0)} prevents {math.floor(100 * first.share)} % of the "
+        "possible expiries"
+    )
+    if first.stops != step.name:
+        text += f", by stopping {first.stops}"
+    return (text, *reasons)

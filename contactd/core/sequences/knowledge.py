@@ -1,8 +1,13 @@
 """Learning from records: the fold that makes a sequence's knowledge.
 
-``learn`` takes the knowledge so far and one record, and gives the knowledge after it. It never
-raises and never forgets: a record that contradicts what is known, or that cannot be read, leaves
-the last consistent state in force and is kept among the ``conflicts``.
+``learn`` takes the knowledge so far and one record, and gives the knowledge after it. A record that
+contradicts what is known, or that cannot be read, leaves the last consistent state in force and is
+kept among the ``conflicts``; no record makes it raise.
+
+An attempt adds to what may have started the sequence. A start that was observed stands beside it;
+one in doubt is joined; a planned one waits until the attempt is decided, and is in force again when
+the attempt is refuted. What is configured is joined in
+:func:`contactd.core.sequences.expiry.known_start`, for the records do not know of it.
 
 A start observed, planned or attempted after the sequence was stopped or refuted begins a new run:
 readings, sightings, holds and power losses of the run before no longer count. Settings stay.
@@ -84,7 +89,14 @@ def _new_run(knowledge: SequenceKnowledge, start: Start) -> SequenceKnowledge:
             rulings=knowledge.rulings,
             conflicts=knowledge.conflicts,
         )
-    return replace(knowledge, start=start)
+    return replace(
+        knowledge,
+        start=start,
+        attempts=(),
+        attempted_over=None,
+        run_before=None,
+        attempts_refuted_at=None,
+    )
 
 
 def _bounds(body: Mapping[str, Any]) -> tuple[float, float]:
@@ -163,8 +175,43 @@ def _refuted(knowledge: SequenceKnowledge, record: Record) -> SequenceKnowledge:
             f"the start cannot be refuted: {step} was seen by {to_text(seen.latest)} "
             f"(record {seen.record}); an operator must rule on it"
         )
+    return _without_start(knowledge, record)
+
+
+def _without_start(knowledge: SequenceKnowledge, record: Record) -> SequenceKnowledge:
+    """It has not started: what may have started it falls away, what is planned for later stays."""
     start = replace(knowledge.start or Start(), status=StartStatus.REFUTED, record=record.number)
-    return replace(knowledge, start=start, attempts=())
+    if not knowledge.attempts:
+        return replace(knowledge, start=start)
+    if knowledge.run_before is not None:
+        return replace(
+            knowledge.run_before,
+            settings=knowledge.settings,
+            setting_records=knowledge.setting_records,
+            rulings=knowledge.rulings,
+            conflicts=knowledge.conflicts,
+        )
+    over = knowledge.attempted_over
+    if over is not None:
+        start = planned_after(over, record.at) or start
+    return replace(
+        knowledge,
+        start=start,
+        attempts=(),
+        attempted_over=None,
+        attempts_refuted_at=record.at if over is None else None,
+    )
+
+
+def planned_after(start: Start, instant: float) -> Start | None:
+    """What is left of a planned start that has not come by an instant (s); None if nothing is."""
+    if start.status is not StartStatus.EXPECTED or start.earliest is None or start.latest is None:
+        return None
+    if start.latest <= instant:
+        return None
+    earliest = max(start.earliest, instant)
+    nominal = None if start.nominal is None else max(start.nominal, earliest)
+    return replace(start, earliest=earliest, nominal=nominal)
 
 
 def _stopped(knowledge: SequenceKnowledge, record: Record) -> SequenceKnowledge:
@@ -179,7 +226,8 @@ def _stopped(knowledge: SequenceKnowledge, record: Record) -> SequenceKnowledge:
             )
         return replace(knowledge, stopped_steps={**knowledge.stopped_steps, step: at})
     start = knowledge.start or Start()
-    if start.earliest is not None and at < start.earliest:
+    # Beside an attempt a configured start may stand, of which the records do not know.
+    if start.earliest is not None and at < start.earliest and not knowledge.attempts:
         raise _Contradiction(
             f"the stop at {to_text(at)} lies before the earliest start {to_text(start.earliest)} "
             f"(record {start.record})"
@@ -202,18 +250,32 @@ def _setting(knowledge: SequenceKnowledge, record: Record) -> SequenceKnowledge:
 
 def _attempted(knowledge: SequenceKnowledge, record: Record) -> SequenceKnowledge:
     attempt = _event(record)
-    attempts = (*knowledge.attempts, attempt)
     before = knowledge.start
     if before is not None and before.status is StartStatus.OBSERVED:
-        return replace(knowledge, attempts=attempts)
-    start = Start(
+        return knowledge
+    doubt = Start(
         StartStatus.IN_DOUBT,
-        earliest=min(each.earliest for each in attempts),
+        earliest=attempt.earliest,
         nominal=attempt.earliest + (attempt.latest - attempt.earliest) / 2,
-        latest=max(each.latest for each in attempts),
+        latest=attempt.latest,
         record=record.number,
     )
-    return replace(_new_run(knowledge, start), attempts=attempts)
+    if before is not None and before.status in (StartStatus.STOPPED, StartStatus.REFUTED):
+        run_before = replace(knowledge, run_before=None)
+        new = replace(_new_run(knowledge, doubt), attempts=(attempt,), attempted_over=before)
+        return replace(new, run_before=run_before)
+    over = knowledge.attempted_over if knowledge.attempts else before
+    if before is not None and before.status is StartStatus.IN_DOUBT:
+        doubt = joined(before, doubt)
+    attempts = (*knowledge.attempts, attempt)
+    return replace(knowledge, start=doubt, attempts=attempts, attempted_over=over)
+
+
+def joined(one: Start, other: Start) -> Start:
+    """Either of two starts, it is not known which; as the second one otherwise."""
+    bounds = (one.earliest, one.latest, other.earliest, other.latest)
+    known = [each for each in bounds if each is not None]
+    return replace(other, earliest=min(known), latest=max(known), sigma_s=None)
 
 
 def _reading(knowledge: SequenceKnowledge, record: Record) -> SequenceKnowledge:
@@ -290,8 +352,7 @@ def _was_not_seen(knowledge: SequenceKnowledge, record: Record) -> SequenceKnowl
     known = replace(knowledge, not_seen={**knowledge.not_seen, step: not_seen})
     start = knowledge.start
     if not_seen.refutes and start is not None and start.status is StartStatus.IN_DOUBT:
-        refuted = replace(start, status=StartStatus.REFUTED, record=record.number)
-        return replace(known, start=refuted, attempts=())
+        return _without_start(known, record)
     return known
 
 
@@ -358,8 +419,7 @@ def _ruled(knowledge: SequenceKnowledge, record: Record) -> SequenceKnowledge:
         seen = {**known.seen, step: Seen(latest, None, record.number)}
         return replace(known, seen=seen, inert_steps=known.inert_steps - {step})
     if verdict == NOT_STARTED:
-        start = replace(known.start or Start(), status=StartStatus.REFUTED, record=record.number)
-        return replace(known, start=start, attempts=(), seen={}, readings=())
+        return replace(_without_start(known, record), seen={}, readings=())
     if body.get("earliest"):
         return _new_run(known, _start_of(record, StartStatus.OBSERVED))
     # Where the records know no bounds of it, those of the configuration hold.

@@ -118,7 +118,14 @@ class SequenceKnowledge:
         seen, not_seen: by step.
         stopped_steps: when each step was stopped by itself (instant, s), by step.
         inert_steps: steps that were ruled not to act.
-        attempts: moments at which something may have started it.
+        attempts: moments at which something may have started it; while there are any, ``start`` is
+            what they leave possible.
+        attempted_over: the start that stood in the records before the first of the attempts; None
+            where they said nothing of it, and the configured start stood.
+        run_before: all that was known of the run before, where the attempts may have begun a new
+            one: refuted attempts bring it back.
+        attempts_refuted_at: until when (instant, s) attempts did not start it; a start that is
+            configured for later still stands.
     """
 
     start: Start | None = None
@@ -135,3 +142,6 @@ class SequenceKnowledge:
     rulings: tuple[Ruling, ...] = ()
     conflicts: tuple[Conflict, ...] = ()
     setting_records: Mapping[str, int] = field(default_factory=dict)
+    attempted_over: Start | None = None
+    run_before: SequenceKnowledge | None = None
+    attempts_refuted_at: float | None = None

@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 
 from contactd.core.intervals import EMPTY, IntervalSet
+from contactd.core.sequences.needs import Condition, DarkStation, InLight, LeastElevation
 
 # With a standard deviation and no bound, the bound is this many of them (JCGM 100:2008, 6.3.3 and
 # G.1.3: three standard deviations of a normal quantity hold 99.73 % of it).
@@ -204,6 +205,18 @@ class Need:
     stations: int = 1
     handover: bool = True
 
+    @property
+    def conditions(self) -> tuple[Condition, ...]:
+        """What it asks for beside its service, its stations and its time."""
+        found: list[Condition] = []
+        if self.least_elevation_deg > 0:
+            found.append(LeastElevation(self.least_elevation_deg))
+        if self.sunlit is not None:
+            found.append(InLight(self.sunlit))
+        if self.dark_station:
+            found.append(DarkStation())
+        return tuple(found)
+
 
 @dataclass(frozen=True, slots=True)
 class StopRule:
@@ -222,10 +235,14 @@ class StopRule:
 
 @dataclass(frozen=True, slots=True)
 class KeepClear:
-    """Nobody may be near from ``before_s`` before the earliest to ``after_s`` after the latest."""
+    """Keep clear from ``before_s`` before the earliest to ``after_s`` after the latest expiry.
+
+    ``zone`` says what must be clear, in words such as ``200 m``.
+    """
 
     before_s: float = 0.0
     after_s: float = 0.0
+    zone: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -327,6 +344,38 @@ class Covered(StrEnum):
     UNCOVERED = "uncovered"
 
 
+@dataclass(frozen=True, slots=True)
+class Cause:
+    """From what it follows that a step is covered, or why it is not.
+
+    Attributes:
+        lacks: what is missing, the worst first, by name: ``service`` (no station has it),
+            ``stations`` (too few have it at once), ``station change`` (only one after the other
+            would do), the name of a condition of the need (``sunlight``, ``elevation`` …),
+            ``together`` (each is met, but not at once), ``orbit error`` (met for a part of the
+            possible motions), ``manoeuvre`` (it depends on how one goes), ``prediction end``,
+            ``prediction begin``, ``prediction gap`` (nothing is known of the motion then). Empty
+            where the step is covered.
+        need: index of the need that is met the least, or None.
+        conditions: the conditions among ``lacks``.
+        until, since: last instant (s) before the earliest expiry, and first after the latest one,
+            at which all needs could be met; for the ``prediction`` lacks from when until when
+            nothing is known. None where there is none.
+        stations: who has the service throughout, whatever else is missing.
+        outside_s: how much of the possible expiries is not covered, in seconds.
+        unchecked: conditions that could not be checked.
+    """
+
+    lacks: tuple[str, ...] = ()
+    need: int | None = None
+    conditions: tuple[Condition, ...] = ()
+    until: float | None = None
+    since: float | None = None
+    stations: tuple[str, ...] = ()
+    outside_s: float = 0.0
+    unchecked: tuple[Condition, ...] = ()
+
+
 class StepStatus(StrEnum):
     """What a step is doing."""
 
@@ -341,6 +390,27 @@ class StepStatus(StrEnum):
 
 
 @dataclass(frozen=True, slots=True)
+class StopChance:
+    """A command window in which a stop still catches some or all of the possible expiries.
+
+    Attributes:
+        station, stops: who sends it, and the step that the command stops.
+        opens: the best moment (instant, s) to send it in this window; the earlier, the more it
+            catches.
+        closes: after this instant (s) a stop sent in this window catches nothing.
+        catches_from: the earliest expiry (instant, s) that a stop sent at ``opens`` still prevents.
+        share: of all possible expiries, taken as uniform, what it surely prevents: 0 to 1.
+    """
+
+    station: str
+    stops: str
+    opens: float
+    closes: float
+    catches_from: float
+    share: float
+
+
+@dataclass(frozen=True, slots=True)
 class StepForecast:
     """When a step's countdown runs out, and what that means.
 
@@ -351,17 +421,28 @@ class StepForecast:
         stations: stations whose possible coverage meets the needs somewhere in the interval.
         margin_s: how much earlier or later the expiry interval may fall as a whole and still be
             covered (the smaller of both ways); negative: how far it must move to be covered.
-        stop_by: last instant at which a stop can be sent; None if there is none or no stop rule.
+        stop_by: last instant at which a stop can be sent that is certain to work, wherever start
+            and expiry lie; None if there is none or no stop rule.
         stop_station: the station that would send it.
-        stop_possible: None without a stop rule or expiry; False when no window is left for it.
+        stops: the step that the command stops: the step itself, or an earlier one that takes it
+            along.
+        stop_certain: None without a stop rule or expiry; whether such a moment is still ahead.
+        stop_possible: None as for ``stop_certain``; False when no command window is left in which a
+            stop would prevent any of the possible expiries.
+        stop_chances: the next command windows in which a stop prevents some or all of them.
         keep_clear: (from, until) instants, or None.
         people_in_danger: the part of people-near that meets the keep-clear.
         confirm_at: first instant after the latest expiry at which telemetry can confirm it.
         confirm_station: the station that would see it.
         later_acts: (earliest, latest) of each later act of a step that repeats.
-        coverage_because: from what ``coverage`` follows, in words; "" as for ``coverage``.
+        needs: what it needs around its expiry.
+        cause: from what ``coverage`` follows; None as for ``coverage``. Put into words by
+            ``contactd.mission.texts.cause``.
         reasons: sentences that say from what each verdict follows, most important first.
         facts: the facts behind them, for explanations.
+        setting_unknown: (least, greatest) seconds that its setting may be, where it is not known.
+        zone: what must be clear during the keep-clear, in words such as ``200 m``; "" where the
+            configuration says nothing.
     """
 
     target: str
@@ -377,7 +458,10 @@ class StepForecast:
     margin_s: float | None = None
     stop_by: float | None = None
     stop_station: str | None = None
+    stops: str | None = None
+    stop_certain: bool | None = None
     stop_possible: bool | None = None
+    stop_chances: tuple[StopChance, ...] = ()
     keep_clear: tuple[float, float] | None = None
     people_in_danger: IntervalSet = EMPTY
     hazard: str | None = None
@@ -386,7 +470,10 @@ class StepForecast:
     confirm_station: str | None = None
     later_acts: tuple[tuple[float, float], ...] = ()
     facts: tuple[Fact, ...] = ()
-    coverage_because: str = ""
+    needs: tuple[Need, ...] = ()
+    cause: Cause | None = None
+    setting_unknown: tuple[float, float] | None = None
+    zone: str = ""
 
 
 @dataclass(frozen=True, slots=True)

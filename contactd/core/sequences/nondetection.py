@@ -13,7 +13,7 @@ from contactd.core.sequences.coverage import Conditions, Services, view
 from contactd.core.sequences.expiry import timeline
 from contactd.core.sequences.known import SequenceKnowledge
 from contactd.core.sequences.model import Need, Sequence, Step
-from contactd.core.sequences.statements import Statement, known_step
+from contactd.core.sequences.naming import Statement, known_step
 from contactd.core.sequences.stopping import TELEMETRY
 
 
@@ -91,6 +91,9 @@ def _doubt(
     if not seen.known.covers(expiry.earliest, expiry.latest):
         return "the predicted coverage does not reach back to that time"
     if not seen.certain.covers(expiry.earliest, expiry.latest):
-        wanted = " and ".join(sorted({need.service for need in needs}))
-        return f"{wanted} was not surely had throughout the time at which it may have acted"
+        wanted = " and ".join(
+            " ".join([need.service, *(condition.words for condition in need.conditions)])
+            for need in needs
+        )
+        return f"{wanted} was not certainly had throughout the time at which it may have acted"
     return None

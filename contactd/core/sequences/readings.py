@@ -254,6 +254,9 @@ def _accusation(work: _Work, guilty: Evidence, taken: list[Evidence]) -> str:
         against = "what is known of the start and the clock"
     else:
         against = " and ".join(each.name for each in needed)
+    if guilty.reading is None:
+        # It is believed for its step all the same: see the timeline.
+        return f"{guilty.name} contradicts {against}; start and clock are estimated without it"
     return f"{guilty.name} contradicts {against}; it is not used, and the state before it stands"
 
 

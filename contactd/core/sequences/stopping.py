@@ -1,24 +1,38 @@
-"""The last moment at which a step can be stopped, and the time in which nobody may be near it."""
+"""Until when a step can be stopped, and the time in which nobody may be near it.
+
+A command that stops a step is received at r, must be received in a command window, and takes
+effect ``takes_effect_s`` later, which must be ``lead_s`` before the expiry. With L the sum of both,
+it stops the step wherever its countdown runs at r and its expiry e lies at r + L or later; received
+before the start s, it stops nothing. Start and expiry are known within bounds only, so
+
+- a *certain* stop is received at the latest possible start or later, and at (earliest expiry − L)
+  or earlier: it works wherever start and expiry lie;
+- any other one, received between the earliest start and (latest expiry − L), works for a share of
+  the possible expiries: those from r + L on. While r lies before the latest start, only those count
+  that surely follow from a start before r: those until r + the shortest delay.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from functools import partial
 
 from contactd.core.contacts.contact import Coverage
 from contactd.core.intervals import IntervalSet, union
 from contactd.core.sequences.coverage import Services
-from contactd.core.sequences.model import KeepClear, Step
+from contactd.core.sequences.model import KeepClear, Step, StopChance, StopRule
 
 LightTime = float | Callable[[str, float], float]
 
 COMMAND = "command"
 TELEMETRY = "telemetry"
+MOST_CHANCES = 8
 
 
 @dataclass(frozen=True, slots=True)
 class StopWindow:
-    """The last chance to send a stop.
+    """The last chance to send a stop that is certain to work.
 
     Attributes:
         at: last instant (s) at which it can be sent.
@@ -35,6 +49,32 @@ class StopWindow:
     limit: float
 
 
+@dataclass(frozen=True, slots=True)
+class Run:
+    """When the countdown that is to be stopped may run: bounds of its start and its expiry (s).
+
+    Attributes:
+        is_plain: the expiry's bounds follow from the start's and the delays' alone. Otherwise
+            (readings, holds, power losses …) any start may go with any expiry.
+    """
+
+    start_earliest: float
+    start_latest: float
+    earliest: float
+    latest: float
+    is_plain: bool = True
+
+    @property
+    def shortest_s(self) -> float:
+        """From start to expiry at the least, in seconds."""
+        return self.earliest - (self.start_earliest if self.is_plain else self.start_latest)
+
+    @property
+    def longest_s(self) -> float:
+        """From start to expiry at the most, in seconds."""
+        return self.latest - (self.start_latest if self.is_plain else self.start_earliest)
+
+
 def light_time_of(light_time_s: LightTime, station: str, instant: float) -> float:
     """One-way light time (s) from a station at an instant."""
     if callable(light_time_s):
@@ -44,25 +84,20 @@ def light_time_of(light_time_s: LightTime, station: str, instant: float) -> floa
 
 def stop_window(
     step: Step,
-    earliest: float,
+    run: Run,
     commands: Mapping[str, Coverage],
-    not_before: float,
     light_time_s: LightTime = 0.0,
 ) -> StopWindow | None:
-    """The last window in which a stop of this step can be sent; None if there is none.
-
-    A stop sent at t is received at t + light time, must be received in the command window and
-    takes effect ``takes_effect_s`` later; that must be ``lead_s`` before the earliest expiry.
+    """The last window in which a stop that is certain to work can be sent; None if there is none.
 
     Args:
-        earliest: earliest expiry (instant, s).
+        run: of this very step's countdown.
         commands: coverage of the command service by station; only certain coverage counts.
-        not_before: instant (s) before which nothing runs that could be stopped.
     """
     rule = step.stop
     if rule is None:
         return None
-    limit = earliest - rule.takes_effect_s - rule.lead_s
+    limit, not_before = run.earliest - _ahead_s(rule), run.start_latest
     best: StopWindow | None = None
     for station, coverage in sorted(commands.items()):
         last = coverage.certain.last_until(limit)
@@ -74,6 +109,73 @@ def stop_window(
         if at >= opens and (best is None or at > best.at):
             best = StopWindow(at, opens, station, step.name, limit)
     return best
+
+
+def stop_chances(
+    step: Step,
+    run: Run,
+    commands: Mapping[str, Coverage],
+    now: float,
+    light_time_s: LightTime = 0.0,
+) -> tuple[StopChance, ...]:
+    """The next command windows in which a stop of this step still catches something, by time.
+
+    Args:
+        run: of this very step's countdown.
+        commands: coverage of the command service by station; only certain coverage counts.
+        now: instant (s); what has passed is no chance.
+
+    Returns:
+        At most ``MOST_CHANCES``; each says what a stop catches that is sent at its best moment.
+    """
+    rule = step.stop
+    if rule is None:
+        return ()
+    ahead_s = _ahead_s(rule)
+    found: list[StopChance] = []
+    for station, coverage in commands.items():
+        first = max(run.start_earliest, now + light_time_of(light_time_s, station, now))
+        last = run.latest - ahead_s
+        if last <= first:
+            continue
+        for opens, closes in list(coverage.certain.clip(first, last))[:MOST_CHANCES]:
+            moments = opens, min(max(opens, run.start_latest), closes)
+            best = max(moments, key=partial(_promise, run, ahead_s))
+            share, may_catch = _promise(run, ahead_s, best)
+            if may_catch:
+                light_s = light_time_of(light_time_s, station, best)
+                found.append(
+                    StopChance(
+                        station, step.name, best - light_s, closes - light_s, best + ahead_s, share
+                    )
+                )
+    return tuple(sorted(found, key=lambda each: (each.opens, each.station))[:MOST_CHANCES])
+
+
+def _ahead_s(rule: StopRule) -> float:
+    """How long before the expiry a stop must have been received."""
+    return rule.takes_effect_s + rule.lead_s
+
+
+def _share(run: Run, ahead_s: float, received: float) -> float:
+    """Share (0 to 1) of the possible expiries, taken as uniform, that a stop surely catches."""
+    first, last = max(run.earliest, received + ahead_s), run.latest
+    if received < run.start_latest:
+        last = min(last, received + run.shortest_s)
+    if run.latest <= run.earliest:
+        return float(first <= run.earliest and last >= run.latest)
+    return max(last - first, 0.0) / (run.latest - run.earliest)
+
+
+def _promise(run: Run, ahead_s: float, received: float) -> tuple[float, bool]:
+    """What a stop surely catches, and whether it may catch anything at all."""
+    return _share(run, ahead_s, received), _may_catch(run, ahead_s, received)
+
+
+def _may_catch(run: Run, ahead_s: float, received: float) -> bool:
+    """Whether there is a start and an expiry within the bounds for which a stop works."""
+    last = min(run.latest, max(received, run.start_earliest) + run.longest_s)
+    return received >= run.start_earliest and received + ahead_s <= last
 
 
 def keep_clear_of(step: Step, earliest: float, latest: float) -> tuple[float, float] | None:

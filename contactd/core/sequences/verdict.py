@@ -6,7 +6,6 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from contactd.core.instants import to_text
 from contactd.core.intervals import IntervalSet
 from contactd.core.sequences.coverage import View
 from contactd.core.sequences.distribution import Distribution
@@ -22,44 +21,32 @@ class Verdict:
 
     Attributes:
         margin_s: as in ``StepForecast``; None where no contact is long enough, or it is unknown.
-        reasons: sentences, most important first.
+        known: whether the prediction reaches far enough to tell.
     """
 
     coverage: Covered
     probability: float | None
     stations: tuple[str, ...]
     margin_s: float | None
-    reasons: tuple[str, ...]
+    known: bool
 
 
 def judge(view: View, earliest: float, latest: float, spread: Distribution) -> Verdict:
     """The verdict on an expiry somewhere from ``earliest`` to ``latest`` (instants, s)."""
-    reasons: list[str] = []
     predicted = view.known.covers(earliest, latest)
     if view.certain.covers(earliest, latest) and predicted:
         covered = Covered.COVERED
-        reasons.append("its needs are met wherever the expiry falls between its bounds")
-    elif not predicted:
-        covered = Covered.AT_RISK
-        reasons.append(_beyond(view, earliest, latest))
-    elif not _meets(view.possible, earliest, latest):
+    elif predicted and not _meets(view.possible, earliest, latest):
         covered = Covered.UNCOVERED
-        reasons.append(_nearest(view, earliest, latest))
     else:
         covered = Covered.AT_RISK
-        reasons.append(_at_risk(view, earliest, latest))
-    if covered is Covered.AT_RISK and latest >= view.open_from:
-        reasons.append(
-            f"coverage from {to_text(view.open_from, 0)} on depends on how a planned manoeuvre goes"
-        )
-    reasons += view.unchecked
     probability = spread.widened(timing_error_s(view, earliest, latest)).within(view.nominal)
     return Verdict(
         covered,
         probability if predicted else None,
         _stations(view, earliest, latest),
         margin_s(view.certain, earliest, latest) if predicted else None,
-        tuple(reasons),
+        predicted,
     )
 
 
@@ -98,57 +85,6 @@ def _stations(view: View, earliest: float, latest: float) -> tuple[str, ...]:
     met = view.possible.clip(earliest, latest + MOMENT_S)
     around = met.grow(view.before_s, view.after_s)
     return tuple(name for name, coverage in view.stations.items() if coverage & around)
-
-
-def _beyond(view: View, earliest: float, latest: float) -> str:
-    if not view.known:
-        return "the predicted span is shorter than what the step needs"
-    first, last = float(view.known.starts[0]), float(view.known.ends[-1])
-    if latest >= last:
-        return (
-            f"the prediction ends too early, at {to_text(last + view.after_s, 0)}, to tell "
-            "whether its needs are met"
-        )
-    if earliest >= first:
-        unknown = view.known.complement().next_from(
-            float(view.known.gaps(earliest, latest + MOMENT_S).starts[0])
-        )
-        assert unknown is not None
-        start, end = unknown[0] + view.after_s, unknown[1] - view.before_s
-        return (
-            f"nothing is known of the target's motion from {to_text(start, 0)} to "
-            f"{to_text(end, 0)}, and so not whether its needs are met"
-        )
-    return f"the prediction begins only at {to_text(first - view.before_s, 0)}, after the expiry"
-
-
-def _nearest(view: View, earliest: float, latest: float) -> str:
-    """In words, how far the expiry lies from where its needs could be met."""
-    after = view.possible.next_from(latest)
-    before = view.possible.last_until(earliest)
-    texts = []
-    if before is not None:
-        texts.append(f"until {duration_text(earliest - before[1])} before the earliest expiry")
-    if after is not None:
-        texts.append(f"again from {duration_text(after[0] - latest)} after the latest")
-    if not texts:
-        return "its needs are met at no time of the predicted span"
-    return f"out of view: its needs could be met {' and '.join(texts)}"
-
-
-def _at_risk(view: View, earliest: float, latest: float) -> str:
-    if view.possible.covers(earliest, latest):
-        if latest >= view.open_from:
-            return "its needs are met by some outcomes of a planned manoeuvre, but not by all"
-        return "its needs are met only if the elements' timing error is on the good side"
-    met = view.possible.clip(earliest, latest)
-    if not view.certain.meets(earliest, latest):
-        return "its needs may be met for some of the possible expiries, and surely for none"
-    outside = IntervalSet([earliest], [latest]) - met
-    return (
-        "the expiry may fall out of view: up to "
-        f"{duration_text(outside.total_s)} of its {duration_text(latest - earliest)} lie outside"
-    )
 
 
 def duration_text(seconds: float, parts: int = 2) -> str:

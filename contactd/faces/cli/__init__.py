@@ -17,23 +17,25 @@ from contactd.faces.cli.session import Clock, Rehearse, Run, Session, current
 _HERE = "contactd.faces.cli"
 
 COMMANDS = {
-    "run": Lazy(f"{_HERE}.run", "Watch, warn and keep records: the daemon."),
+    "run": Lazy(f"{_HERE}.run", "Run the service: watch, alert, keep records."),
     "check": Lazy(f"{_HERE}.check", "Check all configuration and say what it holds."),
-    "contacts": Lazy(f"{_HERE}.contacts", "Contacts of targets over stations."),
-    "forecast": Lazy(f"{_HERE}.forecast", "When each step runs out, and who will see it."),
-    "align": Lazy(f"{_HERE}.align", "Settings and start times that keep every step in view."),
-    "allocate": Lazy(f"{_HERE}.allocate", "Who has which station when, and why not the others."),
-    "record": Lazy(f"{_HERE}.record", "Enter what was learned into the ledger."),
-    "state": Lazy(f"{_HERE}.state", "What is known, or was known at an earlier time."),
-    "acknowledge": Lazy(f"{_HERE}.acknowledge", "Alerts that wait; take them in hand."),
-    "undelivered": Lazy(f"{_HERE}.undelivered", "Messages that were given up; try them again."),
+    "contacts": Lazy(f"{_HERE}.contacts", "List contacts of targets with stations."),
+    "forecast": Lazy(
+        f"{_HERE}.forecast", "Show when each step expires, and whether it is covered."
+    ),
+    "align": Lazy(f"{_HERE}.align", "Find settings and start times that keep steps covered."),
+    "allocate": Lazy(f"{_HERE}.allocate", "Allocate station time; explain losses."),
+    "record": Lazy(f"{_HERE}.record", "Record facts in the ledger."),
+    "state": Lazy(f"{_HERE}.state", "Show what is known, or was known at an earlier time."),
+    "acknowledge": Lazy(f"{_HERE}.acknowledge", "Acknowledge alerts."),
+    "undelivered": Lazy(f"{_HERE}.undelivered", "List undelivered messages; retry them."),
     "silence": Lazy(f"{_HERE}.silence", "Hold alerts back for a while."),
     "ledger": Lazy(f"{_HERE}.ledger", "Show, verify or export the ledger."),
-    "export": Lazy(f"{_HERE}.export", "Calendars, elements and ephemerides for other programs."),
-    "handover": Lazy(f"{_HERE}.handover", "What the next shift must know."),
-    "review": Lazy(f"{_HERE}.review", "Planned against actual, after the fact."),
+    "export": Lazy(f"{_HERE}.export", "Export calendars, elements and ephemerides."),
+    "handover": Lazy(f"{_HERE}.handover", "Print what the next shift must know."),
+    "review": Lazy(f"{_HERE}.review", "Compare planned with actual, after the fact."),
     "rehearse": Lazy(f"{_HERE}.rehearse", "Rehearse a script on a simulated clock."),
-    "token": Lazy(f"{_HERE}.token", "A new token for the page and for programs."),
+    "token": Lazy(f"{_HERE}.token", "Make a token for the page or for programs."),
     "demo": Lazy(f"{_HERE}.demo", "Write a demo configuration of the present day."),
 }
 
@@ -70,10 +72,10 @@ def build(clock: Clock, run: Run, rehearse: Rehearse) -> click.Group:
         None, "--version", package_name="contactd", message="contactd %(version)s"
     )
     def contactd() -> None:
-        """Contacts, onboard countdowns, and warnings in good time.
+        """Contacts, onboard countdowns, and timely alerts.
 
-        Predicts when ground stations see a satellite, keeps the countdowns that run aboard it,
-        and says beforehand when a step will run out with no station in view.
+        Predict when ground stations see a satellite, keep the countdowns that run aboard it,
+        and say beforehand when a step expires uncovered.
         """
 
     return contactd

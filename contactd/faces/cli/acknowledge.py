@@ -10,7 +10,7 @@ from contactd.faces.cli import options
 from contactd.faces.cli.output import as_csv, as_json, refuse
 from contactd.faces.cli.session import current
 from contactd.faces.cli.situation import read_configuration
-from contactd.faces.cli.times import from_now, moment
+from contactd.mission.timetext import NEAREST, from_now, moment
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -18,34 +18,35 @@ if TYPE_CHECKING:
     from contactd.alerts.tracked import TrackedAlert
     from contactd.core.record import Record
 
-FIELDS = ("number", "severity", "kind", "subject", "what", "advice", "concerns", "identity")
+FIELDS = ("number", "severity", "kind", "subject", "what", "do", "moment", "identity")
 
 
 @click.command("acknowledge")
-@click.argument("numbers", metavar="[NUMBER]...", nargs=-1, type=click.IntRange(1))
+@click.argument("named", metavar="[ALERT]...", nargs=-1)
 @click.option("--all", "everything", is_flag=True, help="Every alert that waits.")
-@click.option("--remark", metavar="TEXT", default="", help="A remark, kept in the record.")
+@click.option("--note", metavar="TEXT", default="", help="A note, kept in the record.")
 @click.option("--by", metavar="NAME", help="Who has it in hand.  [default: your user name]")
 @options.day_of_year
 @options.output_format
 @options.config
 def command(
-    numbers: tuple[int, ...],
+    named: tuple[str, ...],
     everything: bool,
-    remark: str,
+    note: str,
     by: str | None,
     day_of_year: bool,
     form: str,
     config_dir: str,
 ) -> None:
-    """Say that somebody has alerts in hand; without NUMBER, list those that wait.
+    """Acknowledge alerts; without ALERT, list those that wait.
 
-    NUMBER is the record that raised the alert, as the list shows it. Acknowledging stops reminders;
-    it changes nothing aboard.
+    ALERT is the number of the record that raised it, as the list shows it, or its identity.
+    Acknowledging stops reminders; it changes nothing aboard.
     """
     from contactd.alerts.fold import AlertState, fold_alerts
-    from contactd.alerts.operator_actions import acknowledgement
+    from contactd.alerts.standing import standing
     from contactd.faces.cli.store import author, open_ledger
+    from contactd.mission.actions import Acknowledge, record_of
 
     configuration = read_configuration(config_dir)
     now = current().now
@@ -53,31 +54,22 @@ def command(
     state = AlertState()
     if ledger is not None:
         state = fold_alerts(state, ledger.records())
-    order = [alert.identity for alert in state.open_alerts(now)]
-    waiting = [state.tracked[identity] for identity in order]
-    if not numbers and not everything:
+    waiting = [state.tracked[alert.identity] for alert in state.open_alerts(now)]
+    if not named and not everything:
         _show(waiting, now, day_of_year, form)
         return
-    chosen = waiting if everything else _named(numbers, waiting)
-    if ledger is None or not chosen:
-        refuse("found no alert that waits; expected at least one")
-    made = [acknowledgement(told.alert, author(by), now, remark) for told in chosen]
+    stand = standing(state, now)
+    chosen = [told.alert.identity for told in waiting] if everything else dict.fromkeys(named)
+    made = [record_of(Acknowledge(each, note), stand, author(by), now) for each in chosen]
+    if ledger is None or not made:
+        refuse("No alert is waiting.")
     with ledger:
         written = ledger.append(made)
-    _say_done(written, chosen, form)
-
-
-def _named(numbers: Sequence[int], waiting: Sequence[TrackedAlert]) -> list[TrackedAlert]:
-    by_number = {told.number: told for told in waiting}
-    for number in numbers:
-        if number not in by_number:
-            known = ", ".join(str(each) for each in sorted(by_number)) or "none"
-            refuse(f"found alert {number}; expected one that waits: {known}")
-    return [by_number[number] for number in dict.fromkeys(numbers)]
+    _say_done(written, [state.tracked[str(each.body["identity"])] for each in written], form)
 
 
 def _form(told: TrackedAlert) -> dict[str, Any]:
-    from contactd.faces.contract import time_text
+    from contactd.mission.timetext import machine
 
     alert = told.alert
     return {
@@ -86,8 +78,8 @@ def _form(told: TrackedAlert) -> dict[str, Any]:
         "kind": alert.kind,
         "subject": alert.subject,
         "what": alert.what,
-        "advice": alert.do,
-        "concerns": time_text(alert.moment),
+        "do": alert.do,
+        "moment": machine(alert.moment, NEAREST),
         "identity": alert.identity,
     }
 
@@ -102,10 +94,11 @@ def _show(waiting: Sequence[TrackedAlert], now: float, day_of_year: bool, form: 
 
         screen = console()
         if not waiting:
-            say(screen, "No alert waits.")
+            say(screen, "No alert is waiting.")
         for told in waiting:
             alert = told.alert
-            at = f"{moment(alert.concerns, day_of_year)} ({from_now(alert.concerns, now)})"
+            at = moment(alert.moment, NEAREST, day_of_year=day_of_year)
+            at += f" ({from_now(alert.moment, now, NEAREST)})"
             head = f"{told.number:>6}  {alert.severity}: {alert.what}"
             say(screen, head, style=STYLES[str(alert.severity)], hang=8)
             say(screen, f"{alert.subject}, {at}", indent=8)
@@ -114,7 +107,7 @@ def _show(waiting: Sequence[TrackedAlert], now: float, day_of_year: bool, form: 
 
 
 def _say_done(written: Sequence[Record], chosen: Sequence[TrackedAlert], form: str) -> None:
-    from contactd.faces.contract import record_form
+    from contactd.mission.documents.service import record_form
 
     if form == "json":
         as_json([record_form(record) for record in written])

@@ -1,4 +1,4 @@
-"""``contactd align``: settings and start times that keep every step in view."""
+"""``contactd align``: settings and start times that keep every step covered."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from contactd.faces.cli.forecast import elements_fact, why_form
 from contactd.faces.cli.output import as_csv, as_json, complain, refuse, tell
 from contactd.faces.cli.session import current
 from contactd.faces.cli.situation import one, read_configuration, sequence_of
-from contactd.faces.cli.times import Duration, SignedDuration, duration_s, moment
+from contactd.faces.cli.times import Duration, SignedDuration, duration_s
 
 if TYPE_CHECKING:
     from contactd.config.configuration import Configuration
@@ -36,27 +36,31 @@ ROBUST = ("nothing", "contact", "station")
     "given",
     multiple=True,
     metavar="STEP=DURATION",
-    help="A dial that is set already (repeatable); the others are chosen.",
+    help="Give a setting that is chosen already (repeatable); the others are searched.",
 )
-@click.option(
-    "--as-dialled", is_flag=True, help="Leave every dial where the ledger or the file says it is."
-)
+@click.option("--as-set", is_flag=True, help="Keep every setting as the ledger or the file has it.")
 @click.option(
     "--rank",
     type=click.Choice(RANKS),
     default="margin",
     show_default=True,
-    help="Best is: greatest margin, earliest finish, or most stations.",
+    help="Put first the greatest margin, the earliest finish, or the most stations.",
 )
 @click.option(
     "--survive",
     type=click.Choice(ROBUST),
     default="nothing",
     show_default=True,
-    help="No step may be uncovered after one missed contact, or one lost station.",
+    help="Keep every step covered after one missed contact, or one lost station.",
 )
 @click.option(
-    "--most", type=click.IntRange(1, 100), default=5, show_default=True, help="So many options."
+    "--limit",
+    "most",
+    type=click.IntRange(1, 100),
+    default=5,
+    show_default=True,
+    metavar="COUNT",
+    help="Maximum number of options.",
 )
 @click.option(
     "--least-margin",
@@ -65,16 +69,18 @@ ROBUST = ("nothing", "contact", "station")
     default="0s",
     show_default=True,
     metavar="DURATION",
-    help="No option with less margin.",
+    help="Leave out options with less margin.",
 )
 @click.option(
     "--slip",
     "slip_s",
     type=SignedDuration(),
     metavar="DURATION",
-    help="What the best option loses if its start slips by this (-5min: earlier).",
+    help="Show what the best option loses if its start slips by this (-5min: earlier).",
 )
-@click.option("--why", is_flag=True, help="Say what each step's bounds and verdict follow from.")
+@click.option(
+    "--explain", is_flag=True, help="Show what each step's bounds and coverage follow from."
+)
 @options.plot
 @options.day_of_year
 @options.output_format
@@ -85,27 +91,27 @@ def command(
     start: float | None,
     to: float | None,
     given: tuple[str, ...],
-    as_dialled: bool,
+    as_set: bool,
     rank: str,
     survive: str,
     most: int,
     least_margin_s: float,
     slip_s: float | None,
-    why: bool,
+    explain: bool,
     plot: Path | None,
     day_of_year: bool,
     form: str,
     config_dir: str,
 ) -> None:
-    """Settings and start times for SEQUENCE of TARGET that keep every step covered, best first.
+    """Find settings and start times for SEQUENCE of TARGET that keep every step covered.
 
-    With every dial set (--setting, --as-dialled) the options are the start times that remain. When
+    With every setting given (--setting, --as-set) the options are the start times that remain. When
     nothing is feasible, say what blocks it and the smallest relaxation; the exit code is then 1.
     """
     configuration = read_configuration(config_dir)
     target = one("target", target_name, configuration.targets)
     sequence = sequence_of(target, sequence_name)
-    settings = _settings(configuration, target, sequence, given, as_dialled)
+    settings = _settings(configuration, target, sequence, given, as_set)
     allowed = _allowed(configuration, sequence, start, to)
     prediction = _predict(configuration, target, sequence, allowed)
 
@@ -135,10 +141,10 @@ def command(
     if not aligned.options:
         current().wrong = True
     if not aligned.complete:
-        tell("caution: the search was given up at its bound; a better option may exist")
+        tell("note: the search ended at its bound. A better option may exist.")
     if plot is not None:
         _plot(plot, aligned, sequence, prediction, allowed)
-    _print(aligned, sequence, prediction, allowed, slip_s, why, day_of_year, form)
+    _print(aligned, sequence, prediction, allowed, slip_s, explain, day_of_year, form)
 
 
 def _plot(
@@ -148,7 +154,7 @@ def _plot(
     prediction: Prediction,
     allowed: tuple[float, float],
 ) -> None:
-    """Margin against start time, with the dials of the best option."""
+    """Margin against start time, with the settings of the best option."""
     from contactd.core.intervals import EMPTY, IntervalSet
     from contactd.core.sequences.align import remaining_starts
     from contactd.faces.pictures.draw import draw_margin
@@ -172,29 +178,31 @@ def _settings(
     target: Target,
     sequence: TimedSequence,
     given: Sequence[str],
-    as_dialled: bool,
+    as_set: bool,
 ) -> dict[str, float]:
-    """Dials that stand already, in seconds, by step."""
-    dials = {each.name: each for each in sequence.steps if each.delay.setting is not None}
+    """Settings that are chosen already, in seconds, by step."""
+    variable = {each.name: each for each in sequence.steps if each.delay.setting is not None}
     settings: dict[str, float] = {}
-    if as_dialled:
+    if as_set:
         from contactd.faces.cli.store import knowledge_of, state_of
 
         known = knowledge_of(state_of(configuration), target).get(sequence.name)
-        for name, step in dials.items():
+        for name, step in variable.items():
             assert step.delay.setting is not None
             value = step.delay.setting.chosen_s
             if known is not None:
                 value = known.settings.get(name, value)
             if value is None:
-                refuse(f"found no setting of {name}; expected --setting '{name}=DURATION' too")
+                refuse(f"No setting of '{name}' is known. Add --setting '{name}=DURATION'.")
             settings[name] = value
     for text in given:
         name, equals, length = text.rpartition("=")
         if not equals:
-            refuse(f"found --setting {text!r}; expected STEP=DURATION, such as 'receiver on=2h'")
+            refuse(
+                f"--setting {text!r} has no step. Write STEP=DURATION, such as 'receiver on=2h'."
+            )
         try:
-            settings[one("dial", name, dials).name] = duration_s(length)
+            settings[one("setting", name, variable).name] = duration_s(length)
         except ValueError as problem:
             refuse(f"--setting {name}: {problem}")
     return settings
@@ -215,8 +223,9 @@ def _allowed(
     last = last if to is None else to
     if last <= first:
         refuse(
-            f"found no time to start in: from {moment(first)} to {moment(last)}; expected --from "
-            "before --to, and a start that is still to come"
+            "--from is after --to. Swap them."
+            if start is not None and to is not None
+            else "The allowed start is past. Give a later --from and --to."
         )
     return first, last
 
@@ -232,8 +241,8 @@ def _predict(
 
     reach_s = CONFIRMED_WITHIN_S
     for step in sequence.steps:
-        dial = step.delay.setting
-        reach_s += step.delay.fixed_s if dial is None else dial.greatest_s
+        setting = step.delay.setting
+        reach_s += step.delay.fixed_s if setting is None else setting.greatest_s
         reach_s += max((need.after_s for need in step.needs), default=0.0)
         reach_s += step.delay.error_bound_s
     end = min(allowed[1] + reach_s, allowed[0] + FARTHEST_AHEAD_S)
@@ -248,12 +257,12 @@ def _print(
     prediction: Prediction,
     allowed: tuple[float, float],
     slip_s: float | None,
-    why: bool,
+    explain: bool,
     day_of_year: bool,
     form: str,
 ) -> None:
     from contactd.core.sequences.align import slip
-    from contactd.faces.contract import alignment_form, step_form
+    from contactd.mission.documents.steps import alignment_form, step_form
 
     slipped = None
     if slip_s is not None and aligned.options:
@@ -269,7 +278,7 @@ def _print(
         )
     if form == "json":
         document = alignment_form(aligned)
-        if why:
+        if explain:
             _explain(document, aligned, prediction)
         if slipped is not None:
             document["slip"] = {
@@ -285,8 +294,12 @@ def _print(
         from contactd.faces.cli.align_table import show_alignment
         from contactd.faces.cli.tables import console
 
-        rests_on = elements_fact(prediction.outlook, current().now, day_of_year) if why else None
-        show_alignment(console(), sequence, aligned, slipped, allowed, day_of_year, why, rests_on)
+        rests_on = (
+            elements_fact(prediction.outlook, current().now, day_of_year) if explain else None
+        )
+        show_alignment(
+            console(), sequence, aligned, slipped, allowed, day_of_year, explain, rests_on
+        )
 
 
 def _explain(document: dict[str, Any], aligned: Alignment, prediction: Prediction) -> None:
@@ -298,7 +311,7 @@ def _explain(document: dict[str, Any], aligned: Alignment, prediction: Predictio
 
 def _as_csv(aligned: Alignment) -> None:
     """A row a step of each option; where there is none, a row a blocker."""
-    from contactd.faces.contract import alignment_form
+    from contactd.mission.documents.steps import alignment_form
 
     document = alignment_form(aligned)
     if not aligned.options:

@@ -4,10 +4,20 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from contactd.faces.cli.forecast_table import fact_lines, span_text
+from contactd.faces.cli.forecast_table import fact_lines
 from contactd.faces.cli.tables import STYLES, Cell, Column, say, show
-from contactd.faces.cli.times import later_on, length, moment, moment_after, moment_before
-from contactd.mission.timetext import written
+from contactd.mission.timetext import (
+    NEAREST,
+    NO_EARLIER,
+    NO_LATER,
+    error,
+    inner,
+    length,
+    moment,
+    on_day_of,
+    outer,
+    written,
+)
 
 if TYPE_CHECKING:
     from contactd.core.sequences.align import Alignment, Option, Slip
@@ -31,20 +41,19 @@ def show_alignment(
     slipped: Slip | None,
     allowed: tuple[float, float],
     day_of_year: bool = False,
-    why: bool = False,
+    explain: bool = False,
     rests_on: str | None = None,
 ) -> None:
     """Print the options, best first, or why there is none.
 
     Args:
-        why: say of each step what its bounds and verdict follow from.
+        explain: say of each step what its bounds and verdict follow from.
         rests_on: the elements that all of it rests on, to be said first.
     """
     say(screen, f"{sequence.target} / {sequence.name}", style="bold")
-    known_to = length(sequence.start.give_or_take_s)
     say(
         screen,
-        f"Starts {span_text(*allowed, day_of_year)}, each known to give or take {known_to}.",
+        f"Starts {outer(*allowed, day_of_year=day_of_year)}{error(sequence.start.give_or_take_s)}.",
         hang=2,
     )
     if rests_on:
@@ -52,31 +61,34 @@ def show_alignment(
     for number, option in enumerate(aligned.options, 1):
         say(screen, "")
         _option(screen, number, option, day_of_year)
-        for step in option.steps if why else ():
+        for step in option.steps if explain else ():
             _why(screen, step)
     if not aligned.options:
         _blocked(screen, aligned)
     if aligned.robust_cost_s is not None:
         say(screen, "")
-        say(screen, f"To survive that costs {length(max(aligned.robust_cost_s, 0.0))} of margin.")
+        say(
+            screen,
+            "To survive that costs "
+            f"{length(max(aligned.robust_cost_s, 0.0), NO_EARLIER)} of margin.",
+        )
     if slipped is not None:
         _slip(screen, slipped)
     if aligned.notice:
         say(screen, "")
-        say(screen, f"caution: {aligned.notice}", style=STYLES["caution"], hang=2)
+        say(screen, aligned.notice, style=STYLES["caution"], hang=2)
 
 
 def _option(screen: Screen, number: int, option: Option, day_of_year: bool) -> None:
     say(
         screen,
-        f"{number}. Start {moment(option.best_start, day_of_year)}, give or take "
-        f"{length(option.margin_s)}",
+        f"{number}. Start {moment(option.best_start, NEAREST, day_of_year=day_of_year)}, margin "
+        f"{length(option.margin_s, NO_LATER)} earlier or later",
         style="bold",
     )
     # The inside of the interval is what keeps every step covered, so it is rounded inwards.
-    first = moment_after(option.start_from, day_of_year)
-    last = later_on(moment_before(option.start_until, day_of_year), first)
-    say(screen, f"from {first} to {last}", indent=3)
+    starts = inner(option.start_from, option.start_until, day_of_year=day_of_year)
+    say(screen, f"from {starts}", indent=3)
     rows = [_row(step, option, day_of_year) for step in option.steps]
     show(_COLUMNS, rows, screen)
 
@@ -94,13 +106,14 @@ def _row(step: StepForecast, option: Option, day_of_year: bool) -> list[Cell]:
     setting_s = option.settings.get(step.step)
     bounds: list[Cell] = ["-", "-"]
     if step.earliest is not None and step.latest is not None:
-        earliest = moment_before(step.earliest, day_of_year)
-        bounds = [earliest, later_on(moment_after(step.latest, day_of_year), earliest)]
+        earliest = moment(step.earliest, NO_LATER, day_of_year=day_of_year)
+        latest = moment(step.latest, NO_EARLIER, day_of_year=day_of_year)
+        bounds = [earliest, on_day_of(latest, earliest)]
     return [
         step.step,
         "-" if setting_s is None else written(setting_s),
         *bounds,
-        "-" if step.margin_s is None else length(step.margin_s),
+        "-" if step.margin_s is None else length(step.margin_s, NO_LATER),
         ", ".join(step.stations) or "-",
     ]
 
@@ -109,7 +122,7 @@ def _blocked(screen: Screen, aligned: Alignment) -> None:
     say(screen, "")
     say(screen, "No start keeps every step covered.", style=STYLES["warning"])
     if aligned.blocked_by:
-        say(screen, "These stand in the way together; relaxing any one is enough where it says so:")
+        say(screen, "Together these block it; relaxing one is enough where it says so:")
     for blocker in aligned.blocked_by:
         say(screen, "")
         say(screen, f"{blocker.step} ({blocker.rule})", style="bold", indent=2)
@@ -120,13 +133,13 @@ def _blocked(screen: Screen, aligned: Alignment) -> None:
 def _slip(screen: Screen, slipped: Slip) -> None:
     say(screen, "")
     way = "later" if slipped.slip_s >= 0 else "earlier"
-    head = f"If option 1 starts {length(abs(slipped.slip_s))} {way}:"
+    head = f"If option 1 starts {length(abs(slipped.slip_s), NEAREST)} {way}:"
     if not slipped.lost and not slipped.danger:
         say(screen, f"{head} every step stays covered.")
         return
     if slipped.lost:
-        text = f"{head} no longer surely covered: {', '.join(slipped.lost)}."
+        text = f"{head} no longer certainly covered: {', '.join(slipped.lost)}."
         say(screen, text, style=STYLES["caution"], hang=2)
     if slipped.danger:
-        text = f"{head} people near within the keep-clear of {', '.join(slipped.danger)}."
+        text = f"{head} people near during keep-clear of {', '.join(slipped.danger)}."
         say(screen, f"warning: {text}", style=STYLES["warning"], hang=2)

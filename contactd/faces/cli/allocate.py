@@ -11,7 +11,7 @@ from contactd.faces.cli import options
 from contactd.faces.cli.output import as_csv, as_json, refuse
 from contactd.faces.cli.session import current
 from contactd.faces.cli.situation import chosen, read_configuration
-from contactd.faces.cli.times import length, moment
+from contactd.mission.timetext import NO_EARLIER, NO_LATER, inner, length, moment
 
 if TYPE_CHECKING:
     from contactd.core.allocation.result import Allocation, Grant, Shortfall
@@ -20,12 +20,10 @@ if TYPE_CHECKING:
 @click.command("allocate")
 @options.targets
 @options.stations
-@options.instant("at", "As seen at this time, from what was known by then.", "now")
-@options.instant("to", "Until this time.  [default: the configured horizon after --at]")
-@click.option("--why", is_flag=True, help="Say what each request lost, to whom, and why.")
-@click.option(
-    "--fresh", is_flag=True, help="From scratch: what was granted before is not held on to."
-)
+@options.instant("at", "Allocate as seen at this time, from what was known by then.", "now")
+@options.instant("to", "Allocate until this time.  [default: the configured horizon after --at]")
+@click.option("--explain", is_flag=True, help="Show what each request lost, to whom, and why.")
+@click.option("--fresh", is_flag=True, help="Ignore earlier grants.")
 @options.plot
 @options.day_of_year
 @options.output_format
@@ -35,27 +33,27 @@ def command(
     station_names: tuple[str, ...],
     at: float,
     to: float | None,
-    why: bool,
+    explain: bool,
     fresh: bool,
     plot: Path | None,
     day_of_year: bool,
     form: str,
     config_dir: str,
 ) -> None:
-    """Who has which station when: the best sharing of station time among the targets.
+    """Allocate station time among the targets; explain losses.
 
     Rests on what targets ask for (station_time in the files), on their predicted contacts, on what
     the ledger says was granted before and on stations' own schedules. Nothing is recorded: the
-    service shares by itself, in the same way. --target and --station choose what is shown; all of
-    it is shared in any case.
+    service allocates by itself, in the same way. --target and --station choose what is shown; all
+    of it is allocated in any case.
     """
     from contactd.faces.cli.sharing import allocation_of, sharing_of
     from contactd.faces.cli.store import state_of
 
-    configuration = read_configuration(config_dir)
+    configuration = read_configuration(config_dir, at)
     until = at + configuration.settings.horizon.ahead_s if to is None else to
     if until <= at:
-        refuse(f"found --to {moment(until)}; expected a time after {moment(at)}")
+        refuse("--to is not after --at. Give a later time.")
     targets = {each.name for each in chosen("target", target_names, configuration.targets)}
     stations = {each.name for each in chosen("station", station_names, configuration.stations)}
     sharing = sharing_of(configuration)
@@ -74,15 +72,15 @@ def command(
     from contactd.faces.exchange.forms import GRANT_FIELDS, allocation_form, grant_form
 
     if form == "json":
-        as_json(allocation_form(made, grants, short, why))
+        as_json(allocation_form(made, grants, short, explain))
     elif form == "csv":
         as_csv(GRANT_FIELDS, map(grant_form, grants))
     else:
-        _show(made, grants, short, why, day_of_year)
+        _show(made, grants, short, explain, day_of_year)
 
 
 def _show(
-    made: Allocation, grants: list[Grant], short: list[Shortfall], why: bool, day_of_year: bool
+    made: Allocation, grants: list[Grant], short: list[Shortfall], explain: bool, day_of_year: bool
 ) -> None:
     from contactd.faces.cli.allocation_table import show_grants, show_shortfalls
     from contactd.faces.cli.tables import console, say
@@ -93,21 +91,23 @@ def _show(
     count = "1 grant" if len(grants) == 1 else f"{len(grants)} grants"
     of = "1 target" if targets == 1 else f"{targets} targets"
     say(screen, f"{count} of station time to {of}" if grants else "No station time is granted")
-    say(screen, f"from {moment(now, day_of_year)} to {moment(until, day_of_year)}")
+    say(screen, f"from {inner(now, until, day_of_year=day_of_year)}")
     if made.frozen_until is not None:
         say(
             screen,
-            f"What begins before {moment(made.frozen_until, day_of_year)} is not moved any more.",
+            "Grants before "
+            f"{moment(made.frozen_until, NO_EARLIER, day_of_year=day_of_year)} stay as they are.",
         )
     if grants:
         say(screen, "")
         show_grants(screen, grants, day_of_year)
     for grant in made.dropped:
         say(screen, "")
-        when = f"{moment(grant.start, day_of_year)}, {length(grant.duration_s)}"
+        when = moment(grant.start, NO_EARLIER, day_of_year=day_of_year)
+        when += f", {length(grant.duration_s, NO_LATER)}"
         say(screen, f"Given up: {grant.target} at {grant.station}, {when}", hang=2)
     say(screen, "")
-    show_shortfalls(screen, short, why, day_of_year)
+    show_shortfalls(screen, short, explain, day_of_year)
     if made.is_best:
         say(screen, "Nothing better is possible: proved.")
     else:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from contactd.config.station_time import RESERVED
 from contactd.faces.cli.tables import Cell, Column, say, show
-from contactd.faces.cli.times import later_on, length, moment, moment_after, moment_before
+from contactd.mission.timetext import NO_EARLIER, NO_LATER, inner, length, moment, on_day_of
 
 if TYPE_CHECKING:
     from contactd.core.allocation.result import Grant, Lost, Shortfall
@@ -23,15 +23,15 @@ _COLUMNS = (
     Column("How", optional=3),
 )
 MOST_SHOWN = 12
-"""Without ``--why`` no more shortfalls than these are told."""
+"""Without ``--explain`` no more shortfalls than these are shown."""
 
 
 def show_grants(screen: Screen, grants: Sequence[Grant], day_of_year: bool) -> None:
     """Print grants in the order of their starts; a grant is never shown longer than it is."""
     rows: list[list[Cell]] = []
     for grant in grants:
-        start = moment_after(grant.start, day_of_year)
-        end = later_on(moment_before(grant.end, day_of_year), start)
+        start = moment(grant.start, NO_EARLIER, day_of_year=day_of_year)
+        end = on_day_of(moment(grant.end, NO_LATER, day_of_year=day_of_year), start)
         named = grant.requests
         if grant.urgent:
             named = tuple(each for each in named if each.startswith(RESERVED)) or named
@@ -42,51 +42,56 @@ def show_grants(screen: Screen, grants: Sequence[Grant], day_of_year: bool) -> N
         if grant.takes_over_from:
             how = f"{how}, takes over"
         rows.append(
-            [start, end, length(grant.duration_s), grant.station, grant.target, wanted, how]
+            [
+                start,
+                end,
+                length(grant.duration_s, NO_LATER),
+                grant.station,
+                grant.target,
+                wanted,
+                how,
+            ]
         )
     show(_COLUMNS, rows, screen)
     if any(grant.urgent for grant in grants):
-        say(screen, "! goes before everything: a stop, or what a step needs.")
+        say(screen, "! urgent: a stop, or what a step needs.")
 
 
 def show_shortfalls(
-    screen: Screen, short: Sequence[Shortfall], why: bool, day_of_year: bool
+    screen: Screen, short: Sequence[Shortfall], explain: bool, day_of_year: bool
 ) -> None:
-    """Print what requests have less than they want, in order of time; with ``why``, what each
+    """Print what requests have less than they want, most urgent first; with ``explain``, what each
     lost."""
     if not short:
         say(screen, "Every request has what it wants.")
         return
     say(screen, "Less than wanted", style="bold")
     ordered = sorted(short, key=lambda each: (not each.urgent, -each.priority, each.start))
-    shown = ordered if why else ordered[:MOST_SHOWN]
+    shown = ordered if explain else ordered[:MOST_SHOWN]
     for each in shown:
         say(screen, "")
-        start = moment(each.start, day_of_year)
-        end = later_on(moment(each.end, day_of_year), start)
+        when = inner(each.start, each.end, day_of_year=day_of_year)
         say(
             screen,
-            f"{each.target}, {each.request}: {each.granted} of {each.wanted}, {start} to {end}",
+            f"{each.target}, {each.request}: {each.granted} of {each.wanted}, {when}",
             style="bold" if each.urgent else "",
             hang=2,
         )
         say(screen, each.because, indent=2, hang=2)
-        if why:
+        if explain:
             for lost in each.lost:
                 say(screen, _lost(lost, day_of_year), indent=4, hang=2)
     if len(shown) < len(ordered):
         say(screen, "")
-        say(screen, f"and {len(ordered) - len(shown)} more; --why tells all of them.")
+        say(screen, f"and {len(ordered) - len(shown)} more; --explain shows all of them.")
     say(screen, "")
 
 
 def _lost(lost: Lost, day_of_year: bool) -> str:
-    start = moment(lost.start, day_of_year)
-    end = later_on(moment(lost.end, day_of_year), start)
+    when = inner(lost.start, lost.end, day_of_year=day_of_year)
     takers = ", ".join(
-        f"{grant.target} {moment(grant.start, day_of_year).split(' ')[1]} to "
-        f"{moment(grant.end, day_of_year).split(' ')[1]}"
+        f"{grant.target} {inner(grant.start, grant.end, now_s=lost.start, day_of_year=day_of_year)}"
         for grant in lost.to
     )
     to = f" (to {takers})" if takers else ""
-    return f"{lost.station} {start} to {end}{to}: {lost.because}"
+    return f"{lost.station} {when}{to}: {lost.because}"

@@ -12,14 +12,14 @@ from contactd.faces.cli.output import as_csv, as_json
 from contactd.faces.cli.session import current
 from contactd.faces.cli.situation import configuration_folder, state_directory
 from contactd.faces.cli.tables import STYLES, Column, console, say, say_line, show
-from contactd.faces.cli.times import from_now, length, moment
+from contactd.mission.timetext import NEAREST, from_now, length, moment
 
 if TYPE_CHECKING:
     from contactd.config.loader import Examined
     from contactd.core.target import Target
     from contactd.faces.cli.screen import Screen
 
-ERROR, CAUTION = "error", "caution"
+ERROR, NOTE = "error", "note"
 FIELDS = ("verdict", "path", "line", "column", "key", "found", "expected", "text")
 
 
@@ -30,7 +30,7 @@ FIELDS = ("verdict", "path", "line", "column", "key", "found", "expected", "text
 def command(day_of_year: bool, form: str, config_dir: str) -> None:
     """Check all configuration: every error with its file, line and column.
 
-    Without errors, say what the configuration holds. Exit code 1 if there is any error; cautions
+    Without errors, say what the configuration holds. Exit code 1 if there is any error; notes
     do not count.
     """
     from contactd.config.loader import examine
@@ -44,15 +44,13 @@ def command(day_of_year: bool, form: str, config_dir: str) -> None:
         fetched = with_fetched_elements(examined.configuration)
         examined = replace(examined, configuration=fetched)
     findings = [_error(error) for error in examined.errors]
-    findings += _cautions(examined, now)
+    findings += _notes(examined, now)
     wrong = sum(finding["verdict"] == ERROR for finding in findings)
     if form == "json":
         as_json(
             {
                 "errors": [_without_verdict(each) for each in findings if each["verdict"] == ERROR],
-                "cautions": [
-                    _without_verdict(each) for each in findings if each["verdict"] == CAUTION
-                ],
+                "notes": [_without_verdict(each) for each in findings if each["verdict"] == NOTE],
                 "stations": list(examined.configuration.stations),
                 "targets": [
                     _target_form(target, now) for target in examined.configuration.targets.values()
@@ -68,7 +66,7 @@ def command(day_of_year: bool, form: str, config_dir: str) -> None:
         if wrong:
             count = "1 error" if wrong == 1 else f"{wrong} errors"
             say_line(screen, f"{count} in {folder}.")
-            say(screen, "Mend what is wrong, then run `contactd check` again.")
+            say(screen, "Correct it, then run `contactd check` again.")
         else:
             _summary(screen, examined, now, day_of_year)
     if wrong:
@@ -77,8 +75,8 @@ def command(day_of_year: bool, form: str, config_dir: str) -> None:
 
 def _say_finding(screen: Screen, finding: dict[str, Any]) -> None:
     text = finding["text"]
-    if finding["verdict"] == CAUTION:
-        text = f"caution: {text}"
+    if finding["verdict"] == NOTE:
+        text = f"note: {text}"
     say_line(screen, text, STYLES["warning" if finding["verdict"] == ERROR else "caution"])
 
 
@@ -95,7 +93,7 @@ def _error(error: Any) -> dict[str, Any]:
     }
 
 
-def _caution(text: str, verdict: str = CAUTION) -> dict[str, Any]:
+def _note(text: str, verdict: str = NOTE) -> dict[str, Any]:
     return {**dict.fromkeys(FIELDS), "verdict": verdict, "text": text}
 
 
@@ -103,12 +101,12 @@ def _without_verdict(finding: dict[str, Any]) -> dict[str, Any]:
     return {field: value for field, value in finding.items() if field != "verdict"}
 
 
-def _cautions(examined: Examined, now: float) -> list[dict[str, Any]]:
+def _notes(examined: Examined, now: float) -> list[dict[str, Any]]:
     """What is allowed, but will not serve: notices of the files, and elements out of date."""
     configuration = examined.configuration
     found = [
         {
-            **_caution(str(notice)),
+            **_note(str(notice)),
             "path": notice.path,
             "line": notice.line or None,
             "column": notice.column or None,
@@ -132,32 +130,32 @@ def _motion_findings(
     epoch = target.epoch(now)
     if epoch is None:
         what = "has not been fetched yet" if fetched else "has no elements"
-        return [_caution(f"{target.name}: it {what}: nothing is predicted for it")]
+        return [_note(f"{target.name}: it {what}: nothing is predicted for it")]
     found = []
     stale = stale_text(target, now, epoch)
     if stale:
-        found.append(_caution(f"{target.name}: {stale}"))
+        found.append(_note(f"{target.name}: {stale}"))
     span = (now, now + ahead_s)
     try:
         track = target.track(now, span)
         assert track is not None
-        problems = problems_of(target, track, now, span)
+        problems = [text for texts in problems_of(target, track, now, span) for text in texts]
     except PropagationError as error:
-        return [*found, _caution(str(error), ERROR)]
+        return [*found, _note(str(error), ERROR)]
     except ValueError as error:
-        return [*found, _caution(f"{target.name}: {error}", ERROR)]
-    within = f" (within the next {length(ahead_s)})"
-    return [*found, *(_caution(problem + within) for problem in problems)]
+        return [*found, _note(f"{target.name}: {error}", ERROR)]
+    within = f" (within the next {length(ahead_s, NEAREST)})"
+    return [*found, *(_note(problem + within) for problem in problems)]
 
 
 def _target_form(target: Target, now: float) -> dict[str, Any]:
-    from contactd.faces.contract import time_text
+    from contactd.mission.timetext import machine
 
     epoch = target.epoch(now)
     return {
         "name": target.name,
         "elements_source": target.elements_source,
-        "elements_epoch": time_text(epoch),
+        "elements_epoch": machine(epoch, NEAREST),
         "elements_age_s": None if epoch is None else round(now - epoch, 3),
         "sequences": [
             {"name": sequence.name, "steps": [step.name for step in sequence.steps]}
@@ -218,8 +216,8 @@ def _target_row(target: Target, now: float, day_of_year: bool) -> list[str]:
     epoch = target.epoch(now)
     return [
         target.name,
-        "-" if epoch is None else moment(epoch, day_of_year),
-        "-" if epoch is None else from_now(epoch, now),
+        "-" if epoch is None else moment(epoch, NEAREST, day_of_year=day_of_year),
+        "-" if epoch is None else from_now(epoch, now, NEAREST),
         target.elements_source or "-",
         "; ".join(f"{each.name} ({_count(len(each.steps), 'step')})" for each in target.sequences)
         or "-",

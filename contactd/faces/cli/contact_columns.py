@@ -13,8 +13,7 @@ from contactd.core.instants import DAY_S
 from contactd.faces.cli.output import refuse
 from contactd.faces.cli.session import current
 from contactd.faces.cli.tables import Column
-from contactd.faces.cli.times import later_on, moment
-from contactd.faces.contract import time_text
+from contactd.mission.timetext import NO_EARLIER, NO_LATER, Safe, machine, moment, on_day_of
 
 if TYPE_CHECKING:
     from contactd.core.ground.station import Station
@@ -46,6 +45,7 @@ class Extra:
     Attributes:
         values: for a group, one JSON value a contact.
         digits: decimals that are kept, of a figure.
+        safe: which way a time may differ.
     """
 
     heading: str
@@ -53,6 +53,7 @@ class Extra:
     about: str
     values: Callable[[Group], Sequence[Any]]
     digits: int = 1
+    safe: Safe = NO_LATER
 
 
 def _sight(name: str, quantity: str) -> Callable[[Group], Any]:
@@ -131,14 +132,18 @@ def _window(end: int) -> Callable[[Group], list[str | None]]:
         for contact in group.contacts:
             inside = coverage.clip(contact.aos, contact.los)
             bounds = [float(inside.starts[0]), float(inside.ends[-1])] if inside else None
-            found.append(None if bounds is None else time_text(bounds[end]))
+            found.append(
+                None if bounds is None else machine(bounds[end], NO_LATER if end else NO_EARLIER)
+            )
         return found
 
     return values
 
 
 EXTRAS: Mapping[str, Extra] = {
-    "command_from": Extra("Command from", "UTC", "the command window opens", _window(0)),
+    "command_from": Extra(
+        "Command from", "UTC", "the command window opens", _window(0), 0, NO_EARLIER
+    ),
     "command_until": Extra("Until", "UTC", "the command window closes", _window(1)),
     "aos_range_km": Extra("Range AOS", "km", "slant range at AOS", _sight("aos", "range_km"), 3),
     "los_range_km": Extra("Range LOS", "km", "slant range at LOS", _sight("los", "range_km"), 3),
@@ -157,7 +162,7 @@ EXTRAS: Mapping[str, Extra] = {
     ),
     "sunlit": Extra("Sunlit", "0 to 1", "visible part of the Sun, at TCA", _sunlit, 3),
     "timing_error_s": Extra(
-        "Timing +/-", "s", "bound of the elements' timing error, at AOS", _timing_error_s, 3
+        "Orbit +/-", "s", "bound of the orbit error along track, at AOS", _timing_error_s, 3
     ),
 }
 
@@ -212,7 +217,7 @@ def columns_of(names: Sequence[str]) -> list[Column]:
 
 def cells_of(names: Sequence[str], values: Mapping[str, Any], aos: str) -> list[str]:
     """The cells of one contact, whose AOS is shown as that text."""
-    return [_cell(values[name], EXTRAS[name].digits, aos) for name in names]
+    return [_cell(values[name], EXTRAS[name].digits, aos, EXTRAS[name].safe) for name in names]
 
 
 def _plain(value: Any, digits: int) -> Any:
@@ -222,12 +227,12 @@ def _plain(value: Any, digits: int) -> Any:
     return None if figure != figure else round(figure, digits)
 
 
-def _cell(value: Any, digits: int, aos: str) -> str:
+def _cell(value: Any, digits: int, aos: str, safe: Safe) -> str:
     if value is None:
         return "-"
     if isinstance(value, str):
         from contactd.core.instants import from_text
 
         day_of_year = aos.index(" ") == len("2026-329")
-        return later_on(moment(from_text(value), day_of_year), aos)
+        return on_day_of(moment(from_text(value), safe, day_of_year=day_of_year), aos)
     return f"{value:.{min(digits, 3)}f}"

@@ -6,14 +6,18 @@ from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from contactd.core.contacts.contact import Contact
-from contactd.faces.cli.tables import Cell, Column, say, show
-from contactd.faces.cli.times import later_on, length, moment
+from contactd.core.contacts.outage import Outage, outage_of
+from contactd.faces.cli.tables import STYLES, Cell, Column, say, show
+from contactd.mission.timetext import NEAREST, NO_LATER, inner, length, moment, on_day_of, outer
 
 if TYPE_CHECKING:
+    from contactd.core.ground.station import Station
     from contactd.faces.cli.screen import Screen
 
 STILL_UP_BEFORE = "<"
 STILL_UP_AFTER = ">"
+PARTLY_OUT = "*"
+ALL_OUT = "x"
 
 _TARGET = Column("Target", wraps=True)
 _COLUMNS = (
@@ -32,6 +36,7 @@ _COLUMNS = (
 def show_contacts(
     contacts: Sequence[Contact],
     screen: Screen,
+    stations: Mapping[str, Station],
     *,
     with_target: bool = True,
     day_of_year: bool = False,
@@ -41,17 +46,19 @@ def show_contacts(
     """Print contacts in the order given; ``with_target`` False leaves the target's name out.
 
     Args:
+        stations: by name, for their outages.
         names: columns on request, see ``contact_columns``.
         extras: their values, one mapping a contact.
     """
-    rows = [_row(contact, day_of_year) for contact in contacts]
+    outages = [outage_of(contact, stations[contact.station]) for contact in contacts]
+    rows = [_row(contact, out, day_of_year) for contact, out in zip(contacts, outages, strict=True)]
     columns: tuple[Column, ...] = _COLUMNS
     if names:
         from contactd.faces.cli.contact_columns import cells_of, columns_of
 
         columns = (*columns, *columns_of(names))
         for contact, row, values in zip(contacts, rows, extras, strict=True):
-            row += cells_of(names, values, moment(contact.aos, day_of_year))
+            row += cells_of(names, values, moment(contact.aos, NO_LATER, day_of_year=day_of_year))
     if with_target:
         columns = (_TARGET, *columns)
         rows = [[contact.target, *row] for contact, row in zip(contacts, rows, strict=True)]
@@ -63,19 +70,48 @@ def show_contacts(
         notes.append(f"{STILL_UP_AFTER} in view beyond the time shown")
     if notes:
         say(screen, "; ".join(notes) + ".")
+    for line in _outage_notes(contacts, outages, day_of_year):
+        say(screen, line, style=STYLES["warning"], hang=2)
 
 
-def _row(contact: Contact, day_of_year: bool) -> list[Cell]:
-    aos = moment(contact.aos, day_of_year)
-    los = later_on(moment(contact.los, day_of_year), aos)
+def _outage_notes(
+    contacts: Sequence[Contact], outages: Sequence[Outage | None], day_of_year: bool
+) -> list[str]:
+    """What the marks of outages mean, in the order of the contacts."""
+    found: dict[str, None] = {}
+    for contact, out in zip(contacts, outages, strict=True):
+        if out is None:
+            continue
+        why = f": {out.why}" if out.why else ""
+        text = f"{_mark(out).strip()} {contact.station}: "
+        if out.takes_all:
+            text += "do not use. "
+        else:
+            spans = [inner(*each, day_of_year=day_of_year) for each in out.usable]
+            text += f"use {', '.join(spans)} only. "
+        text += f"Out {outer(out.start, out.end, day_of_year=day_of_year)}{why}."
+        found[text] = None
+    return list(found)
+
+
+def _mark(out: Outage | None) -> str:
+    if out is None:
+        return ""
+    return f" {ALL_OUT}" if out.takes_all else f" {PARTLY_OUT}"
+
+
+def _row(contact: Contact, out: Outage | None, day_of_year: bool) -> list[Cell]:
+    aos = moment(contact.aos, NO_LATER, day_of_year=day_of_year)
+    los = on_day_of(moment(contact.los, NO_LATER, day_of_year=day_of_year), aos)
+    name = contact.station + _mark(out)
     return [
-        contact.station,
+        name if out is None else (name, STYLES["warning"]),
         aos + (STILL_UP_BEFORE if contact.cut_at_start else ""),
         los + (STILL_UP_AFTER if contact.cut_at_end else ""),
-        length(contact.duration_s),
+        length(contact.duration_s, NO_LATER),
         f"{contact.max_elevation_deg:.1f}",
         f"{_azimuth(contact.aos_azimuth_deg)}-{_azimuth(contact.los_azimuth_deg)}",
-        later_on(moment(contact.tca, day_of_year), aos),
+        on_day_of(moment(contact.tca, NEAREST, day_of_year=day_of_year), aos),
         f"{contact.tca_range_km:.0f}",
         _azimuth(contact.tca_azimuth_deg),
     ]

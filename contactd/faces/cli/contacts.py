@@ -9,10 +9,11 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from contactd.faces.cli import options
-from contactd.faces.cli.output import as_csv, as_json, complain, refuse
+from contactd.faces.cli.output import as_csv, as_json, complain, refuse, tell
 from contactd.faces.cli.session import current
 from contactd.faces.cli.situation import chosen, read_configuration
-from contactd.faces.cli.times import Duration, moment
+from contactd.faces.cli.times import Duration
+from contactd.mission.timetext import inner
 
 if TYPE_CHECKING:
     from contactd.core.contacts.contact import Contact
@@ -24,22 +25,28 @@ if TYPE_CHECKING:
 @click.command("contacts")
 @options.targets
 @options.stations
-@options.instant("from", "Contacts from this time on.", "now")
-@options.instant("to", "Contacts until this time.  [default: the configured horizon after --from]")
+@options.instant("from", "Show contacts from this time on.", "now")
+@options.instant(
+    "to", "Show contacts until this time.  [default: the configured horizon after --from]"
+)
 @click.option(
-    "--next", "most", type=click.IntRange(1), metavar="COUNT", help="Only the first so many."
+    "--limit",
+    "most",
+    type=click.IntRange(1),
+    metavar="COUNT",
+    help="Show at most this many contacts.",
 )
 @click.option(
     "--columns",
     "written",
     metavar="LIST",
     default="",
-    help="More columns, by name with commas between, or all; a wrong name lists them.",
+    help="Add columns, by name with commas between, or all; a wrong name lists them.",
 )
 @click.option(
     "--pointing",
     is_flag=True,
-    help="Where to point during each contact instead (the next one, unless --next says more).",
+    help="Show where to point during each contact instead (the next one, or --limit of them).",
 )
 @click.option(
     "--every",
@@ -48,7 +55,7 @@ if TYPE_CHECKING:
     default="10s",
     show_default=True,
     metavar="DURATION",
-    help="Distance of a pointing table's rows.",
+    help="Time between rows of a pointing table.",
 )
 @click.option(
     "--frequency",
@@ -77,7 +84,7 @@ def command(
     form: str,
     config_dir: str,
 ) -> None:
-    """Contacts of targets over stations, in the order of AOS.
+    """List contacts of targets with stations, in the order of AOS.
 
     TIME is RFC 3339 with a zone (2026-12-03T08:00:00Z), a day of year (2026-337T08:00:00Z), now,
     or a distance from now (+6h, -1d). Elevations are geometric unless a station asks for
@@ -89,19 +96,19 @@ def command(
 
         names = names_of(written)
     if pointing and every_s <= 0:
-        refuse("found --every 0s; expected a duration above zero")
+        refuse("--every is zero. Give a longer duration.")
     configuration = read_configuration(config_dir)
     targets = chosen("target", target_names, configuration.targets)
     stations = chosen("station", station_names, configuration.stations)
     end = start + configuration.settings.horizon.ahead_s if to is None else to
     if end <= start:
-        refuse(f"--to {moment(end)} is not after --from {moment(start)}")
-    found = _find(targets, stations, start, end)
+        refuse("--from is not before --to. Swap them, or give a later --to.")
+    found = _find(targets, stations, start, end, asked=to is not None)
     if pointing:
         from contactd.faces.cli.pointing import print_pointing
 
         found.contacts = found.contacts[: most or 1]
-        by_name = {station.name: station for station in stations}
+        by_name = found.stations
         if plot is not None and found.contacts:
             from contactd.faces.pictures.draw import draw_sky
 
@@ -116,10 +123,10 @@ def command(
         from contactd.faces.pictures.draw import draw_contacts
 
         draw_contacts(plot, found.contacts, start, end)
-    found.add_columns(names, stations)
+    found.add_columns(names)
     if form == "table":
         heading = _heading(found.contacts, targets, stations)
-        span = f"from {moment(start, day_of_year)} to {moment(end, day_of_year)}"
+        span = f"from {inner(start, end, day_of_year=day_of_year)}"
         _show(found, heading, span, len(targets) > 1, day_of_year)
     else:
         _give_out(found, form)
@@ -127,13 +134,18 @@ def command(
 
 def _give_out(found: _Found, form: str) -> None:
     """Print contacts for other programs."""
-    from contactd.faces.contract import CONTACT_FIELDS, contact_form
+    from contactd.mission.documents.contacts import contact_form
 
     forms = [
-        {**contact_form(contact), **extras}
+        {**contact_form(contact, found.stations[contact.station]), **extras}
         for contact, extras in zip(found.contacts, found.extras, strict=True)
     ]
-    as_json(forms) if form == "json" else as_csv([*CONTACT_FIELDS, *found.names], forms)
+    if form == "json":
+        as_json(forms)
+        return
+    from contactd.mission.documents.models import Contact as Document
+
+    as_csv([*Document.__annotations__, *found.names], forms)
 
 
 @dataclass
@@ -141,37 +153,46 @@ class _Found:
     """Contacts, and the columns that were asked for beside them."""
 
     contacts: list[Contact] = field(default_factory=list)
+    stations: dict[str, Station] = field(default_factory=dict)
     targets: dict[str, tuple[Target, Track]] = field(default_factory=dict)
     names: list[str] = field(default_factory=list)
     extras: list[dict[str, Any]] = field(default_factory=list)
 
-    def add_columns(self, names: list[str], stations: list[Station]) -> None:
+    def add_columns(self, names: list[str]) -> None:
         """Work out the columns of these names."""
         self.names = names
         self.extras = [{} for _ in self.contacts]
         if names:
             from contactd.faces.cli.contact_columns import extras_of
 
-            by_name = {station.name: station for station in stations}
-            self.extras = extras_of(names, self.contacts, self.targets, by_name)
+            self.extras = extras_of(names, self.contacts, self.targets, self.stations)
 
 
-def _find(targets: list[Target], stations: list[Station], start: float, end: float) -> _Found:
-    """All contacts in a span (instants, s), in the order of AOS."""
+def _find(
+    targets: list[Target], stations: list[Station], start: float, end: float, *, asked: bool
+) -> _Found:
+    """All contacts in a span (instants, s), in the order of AOS.
+
+    A motion that is known for a part of the span only is an error where the span was asked for;
+    a default span may reach farther than the motion is known.
+    """
     from contactd.core.contacts.prediction import predict
     from contactd.faces.cli.motion import problems_of, track_of
     from contactd.faces.cli.progress import with_progress
 
     now = current().now
-    found = _Found()
+    found = _Found(stations={station.name: station for station in stations})
     for target in with_progress(targets, "Predicting"):
         track = track_of(target, now, (start, end))
         if track is None:
             continue
         found.targets[target.name] = target, track
         found.contacts.extend(predict([track], stations, start, end))
-        for problem in problems_of(target, track, now, (start, end)):
+        problems, ends = problems_of(target, track, now, (start, end))
+        for problem in problems:
             complain(problem)
+        for text in ends:
+            complain(text) if asked else tell(f"note: {text}")
     found.contacts.sort(key=lambda each: (each.aos, each.target, each.station))
     return found
 
@@ -181,7 +202,7 @@ def _heading(contacts: list[Contact], targets: list[Target], stations: list[Stat
     count = counts.get(len(contacts), f"{len(contacts)} contacts")
     names = targets[0].name if len(targets) == 1 else f"{len(targets)} targets"
     places = stations[0].name if len(stations) == 1 else f"{len(stations)} stations"
-    return f"{count} of {names} over {places}"
+    return f"{count} of {names} with {places}"
 
 
 def _show(found: _Found, heading: str, span: str, with_target: bool, day_of_year: bool) -> None:
@@ -196,6 +217,7 @@ def _show(found: _Found, heading: str, span: str, with_target: bool, day_of_year
         show_contacts(
             found.contacts,
             screen,
+            found.stations,
             with_target=with_target,
             day_of_year=day_of_year,
             names=found.names,

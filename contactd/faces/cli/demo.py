@@ -18,7 +18,7 @@ def command(folder: Path) -> None:
     DIR must be new or empty. The satellite, the stations and the orbit are invented.
     """
     if folder.exists() and any(folder.iterdir()):
-        refuse(f"found {folder} with something in it; expected a new or an empty folder")
+        refuse(f"{folder} is not empty. Name a new or an empty folder.")
     from contactd.config.demo import write_demo
 
     write_demo(folder, current().now)

@@ -1,4 +1,4 @@
-"""``contactd forecast``: when each step runs out, and who will see it."""
+"""``contactd forecast``: when each step expires, and who will see it."""
 
 from __future__ import annotations
 
@@ -11,7 +11,16 @@ from contactd.faces.cli import options
 from contactd.faces.cli.output import as_csv, as_json, complain, tell
 from contactd.faces.cli.session import current
 from contactd.faces.cli.situation import chosen, read_configuration
-from contactd.faces.cli.times import from_now, length, moment
+from contactd.mission.timetext import (
+    NEAREST,
+    NO_EARLIER,
+    NO_LATER,
+    from_now,
+    length,
+    moment,
+    outer,
+    rounded,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -28,8 +37,8 @@ PLOTTED_S = 86_400.0
 
 @click.command("forecast")
 @options.targets
-@options.instant("at", "As seen at this time, from what was known by then.", "now")
-@click.option("--why", is_flag=True, help="Show the facts that each answer rests on.")
+@options.instant("at", "Forecast as seen at this time, from what was known by then.", "now")
+@click.option("--explain", is_flag=True, help="Show the facts that each answer rests on.")
 @options.plot
 @options.day_of_year
 @options.output_format
@@ -37,18 +46,18 @@ PLOTTED_S = 86_400.0
 def command(
     target_names: tuple[str, ...],
     at: float,
-    why: bool,
+    explain: bool,
     plot: Path | None,
     day_of_year: bool,
     form: str,
     config_dir: str,
 ) -> None:
-    """Each step's expiry, whether a station serves it, stop-by and keep-clear.
+    """Show each step's expiry, whether it is covered, stop-by and keep-clear.
 
     Rests on the configuration and on what the ledger knows beyond it. That a step is uncovered is
     an answer, not a failure: the exit code is 1 only if a target cannot be predicted in full.
     """
-    configuration = read_configuration(config_dir)
+    configuration = read_configuration(config_dir, at)
     targets = chosen("target", target_names, configuration.targets)
 
     from contactd.faces.cli.progress import with_progress
@@ -65,13 +74,16 @@ def command(
     if plot is not None:
         _plot(plot, outlooks, at)
     if form == "table":
-        _show(outlooks, at, day_of_year, why)
+        _show(outlooks, at, day_of_year, explain)
     else:
-        from contactd.faces.contract import FORECAST_FIELDS
-
-        explained = why and form == "json"
+        explained = explain and form == "json"
         forms = [each for outlook in outlooks for each in _forms(outlook, at, explained)]
-        as_json(forms) if form == "json" else as_csv(*flat(FORECAST_FIELDS, forms))
+        if form == "json":
+            as_json(forms)
+            return
+        from contactd.mission.documents.models import Step as Document
+
+        as_csv(*flat(tuple(Document.__annotations__), forms))
 
 
 def _plot(path: Path, outlooks: list[TargetOutlook], at: float) -> None:
@@ -120,16 +132,17 @@ def comment(outlook: TargetOutlook, now: float) -> None:
     elements = outlook.elements
     if elements is not None and elements.is_stale(now):
         tell(
-            f"caution: {outlook.target}: the elements are {length(abs(now - elements.epoch))} from "
-            f"their epoch and stale after {length(elements.stale_after_s)}: get a newer set"
+            f"note: {outlook.target}: the elements are "
+            f"{length(abs(now - elements.epoch), NO_EARLIER)} from their epoch and stale after "
+            f"{length(elements.stale_after_s, NO_LATER)}. Get a newer set."
         )
     if outlook.problem is not None:
         complain(f"{outlook.target}: {outlook.problem}")
     for start, end in outlook.gaps if outlook.problem is None else ():
         if end > now:
             tell(
-                f"caution: {outlook.target}: its motion is not known from {moment(start)} to "
-                f"{moment(end)}: no contact is predicted in that time"
+                f"note: {outlook.target}: no prediction {outer(start, end)}. "
+                "Contacts may be missing."
             )
 
 
@@ -149,12 +162,12 @@ def flat(
     return [*names, "keep_clear_from", "keep_clear_to"], rows
 
 
-def _forms(outlook: TargetOutlook, at: float, why: bool) -> list[dict[str, Any]]:
-    """The contract's forms; with ``why``, each with the field of that name beside the others."""
-    from contactd.faces.contract import step_form
+def _forms(outlook: TargetOutlook, at: float, explain: bool) -> list[dict[str, Any]]:
+    """The steps' documents; with ``explain``, each with the field ``why`` beside the others."""
+    from contactd.mission.documents.steps import step_form
 
     steps = [step for forecast in outlook.forecasts for step in forecast.steps]
-    if not why:
+    if not explain:
         return [step_form(step) for step in steps]
     return [
         {
@@ -167,11 +180,11 @@ def _forms(outlook: TargetOutlook, at: float, why: bool) -> list[dict[str, Any]]
 
 def why_form(step: StepForecast, outlook: TargetOutlook, at: float) -> dict[str, Any]:
     """What a step's forecast follows from."""
+    from contactd.mission.documents.steps import facts_form
+
     return {
         "reasons": list(step.reasons),
-        "facts": [
-            {"about": fact.about, "text": fact.text, "source": fact.source} for fact in step.facts
-        ],
+        "facts": facts_form(step),
         "elements": elements_fact(outlook, at, False),
     }
 
@@ -182,20 +195,21 @@ def elements_fact(outlook: TargetOutlook, at: float, day_of_year: bool) -> str |
     if elements is None:
         return None
     return (
-        f"elements of {moment(elements.epoch, day_of_year)} ({from_now(elements.epoch, at)}) from "
-        f"{elements.source}, timing error up to {elements.timing_error_s:.1f} s"
+        f"elements of {moment(elements.epoch, NEAREST, day_of_year=day_of_year)} "
+        f"({from_now(elements.epoch, at, NEAREST)}) from {elements.source}, orbit error up to "
+        f"{rounded(elements.timing_error_s, NO_EARLIER, 0.1):.1f} s along track"
     )
 
 
-def _show(outlooks: list[TargetOutlook], at: float, day_of_year: bool, why: bool) -> None:
+def _show(outlooks: list[TargetOutlook], at: float, day_of_year: bool, explain: bool) -> None:
     from contactd.faces.cli.forecast_table import ForecastPage
     from contactd.faces.cli.tables import console, say
 
     screen = console()
-    page = ForecastPage(screen, at, day_of_year, why)
-    say(screen, f"Forecast as of {moment(at, day_of_year)}")
+    page = ForecastPage(screen, at, day_of_year, explain)
+    say(screen, f"Forecast as of {moment(at, NEAREST, day_of_year=day_of_year)}")
     for outlook in outlooks:
-        fact = elements_fact(outlook, at, day_of_year) if why else None
+        fact = elements_fact(outlook, at, day_of_year) if explain else None
         if fact:
             say(screen, "")
             say(screen, f"{outlook.target}: {fact}", hang=2)

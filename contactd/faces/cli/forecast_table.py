@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING
 
 from contactd.core.sequences.model import (
@@ -10,29 +11,37 @@ from contactd.core.sequences.model import (
     Start,
     StartStatus,
     StepForecast,
+    StepStatus,
 )
 from contactd.faces.cli.tables import STYLES, Cell, Column, say, show
-from contactd.faces.cli.times import (
+from contactd.mission.texts.cause import cause_text
+from contactd.mission.timetext import (
+    NEAREST,
+    NO_EARLIER,
+    NO_LATER,
+    Safe,
+    error,
     from_now,
-    later_on,
     length,
     moment,
-    moment_after,
-    moment_before,
+    on_day_of,
+    outer,
 )
 
 if TYPE_CHECKING:
     from contactd.faces.cli.screen import Screen
 
+CHANCES_SHOWN = 3
 REASONS_SHOWN = 3
+_LABELS = {StepStatus.UNSET: "setting not chosen"}
 
 _COLUMNS = (
     Column("Step", wraps=True),
     Column("Status", optional=1),
     Column("Earliest", "UTC"),
     Column("Latest", "UTC"),
-    Column("Covered"),
-    Column("In view", "%", right=True, optional=2),
+    Column("Coverage"),
+    Column("Covered", "%", right=True, optional=2),
     Column("Margin", right=True, optional=3),
     Column("Nominal", "UTC", optional=4),
     Column("Stations", wraps=True, optional=5),
@@ -40,18 +49,18 @@ _COLUMNS = (
 
 
 class ForecastPage:
-    """Prints forecasts on a screen as seen at one instant (s), with ``why`` down to the facts."""
+    """Prints forecasts as seen at one instant (s), with ``explain`` down to the facts."""
 
     def __init__(
-        self, screen: Screen, now: float, day_of_year: bool = False, why: bool = False
+        self, screen: Screen, now: float, day_of_year: bool = False, explain: bool = False
     ) -> None:
         self.screen = screen
         self.now = now
         self.day_of_year = day_of_year
-        self.why = why
+        self.explain = explain
 
     def show(self, forecast: SequenceForecast) -> None:
-        """Print one sequence: heading, start, steps, what they ask for, cautions."""
+        """Print one sequence: heading, start, steps, what they ask for, notes."""
         say(self.screen, f"{forecast.target} / {forecast.sequence}", style="bold")
         say(self.screen, start_line(forecast.start, self.now, self.day_of_year), hang=2)
         say(self.screen, "")
@@ -59,33 +68,33 @@ class ForecastPage:
         for step in forecast.steps:
             self._details(step)
         if forecast.longest_silence is not None:
-            silence = forecast.longest_silence
+            gap = forecast.longest_silence
             say(self.screen, "")
             say(
                 self.screen,
-                f"Longest silence: {length(silence[1] - silence[0])}, {self._span(*silence)}.",
+                f"Longest gap: {length(gap[1] - gap[0], NO_EARLIER)}, {self._span(*gap)}.",
                 hang=2,
             )
         for conflict in forecast.conflicts:
             say(self.screen, "")
-            say(self.screen, f"caution: {conflict}", style=STYLES["caution"], hang=2)
+            say(self.screen, f"note: {conflict}", style=STYLES["caution"], hang=2)
         if forecast.notice:
             say(self.screen, "")
-            say(self.screen, f"caution: {forecast.notice}", style=STYLES["caution"], hang=2)
+            say(self.screen, forecast.notice, style=STYLES["caution"], hang=2)
 
     def _row(self, step: StepForecast) -> list[Cell]:
         covered = str(step.coverage) if step.coverage is not None else "-"
-        cells: list[Cell] = [step.step, str(step.status)]
+        cells: list[Cell] = [step.step, _LABELS.get(step.status, str(step.status))]
         if step.earliest is None or step.latest is None:
             cells += ["-", "-"]
         else:
-            earliest = moment_before(step.earliest, self.day_of_year)
-            cells += [earliest, later_on(moment_after(step.latest, self.day_of_year), earliest)]
+            earliest = self._moment(step.earliest, NO_LATER)
+            cells += [earliest, on_day_of(self._moment(step.latest, NO_EARLIER), earliest)]
         cells += [
             (covered, STYLES.get(covered, "")),
             _percent(step.in_view_probability),
-            "-" if step.margin_s is None else length(step.margin_s),
-            "-" if step.nominal is None else self._moment(step.nominal),
+            "-" if step.margin_s is None else length(step.margin_s, NO_LATER),
+            "-" if step.nominal is None else self._moment(step.nominal, NEAREST),
             ", ".join(step.stations) or "-",
         ]
         return cells
@@ -103,44 +112,65 @@ class ForecastPage:
     def _lines(self, step: StepForecast) -> list[tuple[str, str, str]]:
         """What there is to say of a step beneath the table, as (label, text, style)."""
         lines = self._warnings(step)
-        reasons = list(step.reasons) if self.why else _worth_saying(step)
+        reasons = list(step.reasons) if self.explain else _worth_saying(step)
         if step.coverage in (Covered.UNCOVERED, Covered.AT_RISK):
-            lines.append((str(step.coverage), "; ".join(reasons), STYLES[step.coverage]))
+            lines.append((str(step.coverage), cause_text(step), STYLES[step.coverage]))
             if step.margin_s is not None:
-                lines.append(("margin", length(step.margin_s), ""))
-        elif reasons:
+                lines.append(("margin", length(step.margin_s, NO_LATER), ""))
+        if step.setting_unknown is not None:
+            least, most = (length(each, NEAREST) for each in step.setting_unknown)
+            lines.append(("setting", f"unknown: {least} to {most}", STYLES["caution"]))
+        if reasons:
             lines.append(("because", "; ".join(reasons), ""))
-        if self.why:
+        if self.explain:
             lines += fact_lines(step)
-        if step.stop_by is not None and step.stop_possible is not False:
-            station = f" from {step.stop_station}" if step.stop_station else ""
-            stop_by = moment_before(step.stop_by, self.day_of_year)
-            ahead = from_now(step.stop_by, self.now)
-            lines.append(("stop by", f"{stop_by}{station} ({ahead})", ""))
+        lines += self._stop(step)
         if step.keep_clear is not None:
-            lines.append(("keep clear", self._span(*step.keep_clear), ""))
-        lines += [("acts again", self._span(*act), "") for act in step.later_acts]
+            zone = f", {step.zone}" if step.zone else ""
+            lines.append(("keep clear", f"{self._span(*step.keep_clear)}{zone}", ""))
+        lines += [("expires again", self._span(*act), "") for act in step.later_acts]
         if step.confirm_at is not None:
-            station = f" by {step.confirm_station}" if step.confirm_station else ""
-            lines.append(("confirm at", f"{self._moment(step.confirm_at)}{station}", ""))
+            station = f", {step.confirm_station}" if step.confirm_station else ""
+            lines.append(
+                ("first look", f"{self._moment(step.confirm_at, NO_EARLIER)}{station}", "")
+            )
         return lines
+
+    def _stop(self, step: StepForecast) -> list[tuple[str, str, str]]:
+        """Until when the step can be stopped, by which command, or what a stop still prevents."""
+        stops = f", stops '{step.stops}'" if step.stops not in (None, step.step) else ""
+        if step.stop_certain and step.stop_by is not None:
+            stop_by = self._moment(step.stop_by, NO_LATER)
+            ahead = from_now(step.stop_by, self.now, NO_LATER)
+            return [("stop by", f"{stop_by} through {step.stop_station}{stops} ({ahead})", "")]
+        return [
+            (
+                "may stop",
+                f"{math.floor(100 * each.share)} %, from {self._moment(each.opens, NO_EARLIER)} "
+                f"through {each.station}, stops '{each.stops}'",
+                "",
+            )
+            for each in step.stop_chances[:CHANCES_SHOWN]
+        ]
 
     def _warnings(self, step: StepForecast) -> list[tuple[str, str, str]]:
         texts = [
-            f"people are near, {self._span(start, end)}" for start, end in step.people_in_danger
+            f"people near during keep-clear, {self._span(start, end)}"
+            for start, end in step.people_in_danger
         ]
-        if step.stop_possible is False and step.stop_by is not None:
-            last = moment_before(step.stop_by, self.day_of_year)
-            texts.append(f"it can no longer be stopped: the last moment was {last}")
-        elif step.stop_possible is False:
-            texts.append("no command window is left in which it can be stopped")
+        if step.stop_possible is False:
+            texts.append("no stop possible: no command window is left")
+        elif step.stop_certain is False and step.stop_chances:
+            texts.append("no stop is certain: the start is not known well enough")
+            if step.stop_by is not None:
+                texts[-1] = f"no certain stop since {self._moment(step.stop_by, NO_LATER)}"
         return [("warning", text, STYLES["warning"]) for text in texts]
 
-    def _moment(self, instant: float) -> str:
-        return moment(instant, self.day_of_year)
+    def _moment(self, instant: float, safe: Safe) -> str:
+        return moment(instant, safe, day_of_year=self.day_of_year)
 
     def _span(self, start: float, end: float) -> str:
-        return span_text(start, end, self.day_of_year)
+        return outer(start, end, day_of_year=self.day_of_year)
 
 
 def fact_lines(step: StepForecast) -> list[tuple[str, str, str]]:
@@ -153,38 +183,27 @@ def fact_lines(step: StepForecast) -> list[tuple[str, str, str]]:
 def start_line(start: Start, now: float, day_of_year: bool) -> str:
     """What is known of a start, in a sentence."""
     if start.status is StartStatus.STOPPED and start.stopped_at is not None:
-        return f"Stopped {moment(start.stopped_at, day_of_year)}."
+        return f"Stopped {moment(start.stopped_at, NEAREST, day_of_year=day_of_year)}."
     words = f"Start {start.status}"
     if start.earliest is None or start.latest is None:
         return words + "."
     if start.latest - start.earliest < 0.5:
-        when = moment(start.earliest, day_of_year)
+        when = moment(start.earliest, NEAREST, day_of_year=day_of_year)
     else:
-        when = span_text(start.earliest, start.latest, day_of_year)
+        when = outer(start.earliest, start.latest, day_of_year=day_of_year)
     if start.status is StartStatus.EXPECTED and start.give_or_take_s:
-        when += f", give or take {length(start.give_or_take_s)}"
-    return f"{words} {when} ({from_now(start.earliest, now)})."
-
-
-def span_text(start: float, end: float, day_of_year: bool) -> str:
-    """``2026-11-25 09:29:59Z to 11:42:01Z``, never shorter than it is."""
-    first = moment_before(start, day_of_year)
-    return f"{first} to {later_on(moment_after(end, day_of_year), first)}"
+        when += error(start.give_or_take_s)
+    return f"{words} {when} ({from_now(start.earliest, now, NEAREST)})."
 
 
 def _worth_saying(step: StepForecast) -> list[str]:
     """A step's reasons, without those that other lines already say."""
-    said = [
-        "people are near",
-        "no command window",
-        "it can no longer",
-        "its needs are met wherever",
-    ]
+    said = ("people are near", "no command window", "no stop is certain", "the last certain stop")
     return [
         reason
         for reason in step.reasons
-        if not reason.startswith(tuple(said))
-        and not (reason.startswith("the last stop") and "by stopping" not in reason)
+        if not reason.startswith(said)
+        and not (step.setting_unknown and reason.startswith(f"the setting of {step.step} "))
     ][:REASONS_SHOWN]
 
 

@@ -46,8 +46,8 @@ class LazyGroup(click.Group):
         if name in self.table or name.startswith("-"):
             return super().resolve_command(ctx, args)
         near = difflib.get_close_matches(name, self.table, n=1)
-        hint = f"did you mean {near[0]!r}?" if near else f"expected one of: {', '.join(self.table)}"
-        raise click.UsageError(f"found command {name!r}; {hint}", ctx)
+        hint = f"Did you mean {near[0]!r}?" if near else f"Use one of: {', '.join(self.table)}."
+        raise click.UsageError(f"No command {name!r}. {hint}", ctx)
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         with formatter.section("Commands"):

@@ -21,11 +21,11 @@ def resolve(kind: str, given: str, known: Sequence[str], most: int = 8) -> str:
     if len(folded) == 1:
         return folded[0]
     if not known:
-        raise ValueError(f"found {kind} {given!r}; expected none: the configuration has no {kind}")
+        raise ValueError(f"No {kind} {given!r}: the configuration has none. Run `contactd check`.")
     by_fold = {name.casefold(): name for name in known}
     near = difflib.get_close_matches(wanted.casefold(), by_fold, n=1)
     if near:
-        raise ValueError(f"found {kind} {given!r}; did you mean {by_fold[near[0]]!r}?")
+        raise ValueError(f"No {kind} {given!r}. Did you mean {by_fold[near[0]]!r}?")
     listed = ", ".join(repr(name) for name in list(known)[:most])
     more = f" and {len(known) - most} more" if len(known) > most else ""
-    raise ValueError(f"found {kind} {given!r}; expected one of {listed}{more}")
+    raise ValueError(f"No {kind} {given!r}. Use one of {listed}{more}.")

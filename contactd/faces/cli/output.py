@@ -32,8 +32,8 @@ def as_json(document: object) -> None:
 def as_csv(fields: Sequence[str], rows: Iterable[Mapping[str, Any]]) -> None:
     """Print rows as CSV with a heading line.
 
-    None is empty, a list is joined by ``; ``, a mapping is JSON text. Text that a spreadsheet
-    would take for a formula gets an apostrophe before it.
+    None is empty, a list is joined by ``; ``, a mapping is JSON text, also in a list. Text that a
+    spreadsheet would take for a formula gets an apostrophe before it.
     """
     writer = csv.writer(sys.stdout, lineterminator="\n")
     writer.writerow(fields)
@@ -45,7 +45,10 @@ def _csv_cell(value: object) -> object:
     if isinstance(value, dict):
         value = json.dumps(value, ensure_ascii=False)
     if isinstance(value, list | tuple):
-        value = "; ".join(str(each) for each in value)
+        value = "; ".join(
+            json.dumps(each, ensure_ascii=False) if isinstance(each, dict) else str(each)
+            for each in value
+        )
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, str) and value.startswith(_FORMULA_STARTS):
@@ -72,13 +75,13 @@ def report(error: ContactdError) -> None:
 
     tell(str(error))
     if isinstance(error, InputErrors) or (isinstance(error, InputError) and error.path):
-        tell(mend(len(error.errors) if isinstance(error, InputErrors) else 1))
+        tell(correct(len(error.errors) if isinstance(error, InputErrors) else 1))
 
 
-def mend(count: int) -> str:
+def correct(count: int) -> str:
     """What to do about so many errors in files."""
     wrong = "the error" if count == 1 else f"these {count} errors"
-    return f"Mend {wrong}, then run `contactd check`."
+    return f"Correct {wrong}, then run `contactd check`."
 
 
 @contextmanager

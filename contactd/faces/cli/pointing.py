@@ -8,8 +8,7 @@ from typing import TYPE_CHECKING, Any
 from contactd.core.contacts.contact import Contact
 from contactd.faces.cli.output import as_csv, as_json, refuse
 from contactd.faces.cli.tables import Cell, Column, console, say, show
-from contactd.faces.cli.times import moment
-from contactd.faces.contract import time_text
+from contactd.mission.timetext import NEAREST, machine, moment
 
 if TYPE_CHECKING:
     from contactd.core.ground.pointing import LinkColumns, PointingTable
@@ -62,8 +61,8 @@ def print_pointing(
     rows = sum(contact.duration_s / every_s + 2 for contact in contacts)
     if rows > MOST_ROWS:
         refuse(
-            f"found {rows:.0f} rows of pointing; expected at most {MOST_ROWS}: ask for fewer "
-            "contacts with --next, or a longer --every"
+            f"{rows:.0f} rows of pointing are more than {MOST_ROWS}. "
+            "Give a smaller --limit or a longer --every."
         )
     tables = []
     for each in contacts:
@@ -129,14 +128,18 @@ def _rows(table: PointingTable, frequencies_mhz: Sequence[float]) -> list[dict[s
         for name, figure in _link_columns(link, figures).items():
             columns[name] = [round(value, 3) for value in figure.tolist()]
     return [
-        {"at": time_text(at), **{name: column[index] for name, column in columns.items()}}
+        {"at": machine(at, NEAREST), **{name: column[index] for name, column in columns.items()}}
         for index, at in enumerate(table.instants.tolist())
     ]
 
 
 def _show(table: PointingTable, frequencies_mhz: Sequence[float], day_of_year: bool) -> None:
     screen = console()
-    day = moment(float(table.instants[0]), day_of_year).split(" ")[0] if len(table) else ""
+    day = (
+        moment(float(table.instants[0]), NEAREST, day_of_year=day_of_year).split(" ")[0]
+        if len(table)
+        else ""
+    )
     say(screen, f"{table.target} over {table.station}, from {day}", style="bold")
     shifts = [_shifts(table, mhz) for mhz in frequencies_mhz]
     columns = [
@@ -159,7 +162,7 @@ def _show(table: PointingTable, frequencies_mhz: Sequence[float], day_of_year: b
     for index, at in enumerate(table.instants.tolist()):
         rows.append(
             [
-                moment(at, day_of_year).split(" ")[1],
+                moment(at, NEAREST, day_of_year=day_of_year).split(" ")[1],
                 f"{table.azimuth_deg[index]:.2f}",
                 f"{table.elevation_deg[index]:.2f}",
                 f"{table.range_km[index]:.1f}",

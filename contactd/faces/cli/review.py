@@ -90,17 +90,17 @@ def _target_review(
 
 def _show(review: Review) -> None:
     from contactd.faces.cli.tables import Column, console, say, show
-    from contactd.faces.cli.times import length, moment
+    from contactd.mission.timetext import NEAREST, NO_EARLIER, length, moment
 
     screen = console()
 
     def at(instant: float | None) -> str:
-        return "-" if instant is None else moment(instant)
+        return "-" if instant is None else moment(instant, NEAREST)
 
     def seconds(value: float | None) -> str:
         return "-" if value is None else f"{value:+.1f}"
 
-    say(screen, f"Review of {moment(review.begins)} to {moment(review.ends)}")
+    say(screen, f"Review of {moment(review.begins, NEAREST)} to {moment(review.ends, NEAREST)}")
     say(screen, "")
     say(screen, f"Contacts: {len(review.contacts)}")
     if review.contacts:
@@ -147,9 +147,9 @@ def _show(review: Review) -> None:
     say(screen, f"Alerts: {len(review.alerts)}")
     for alert in review.alerts:
         took = max(alert.raised - alert.due, 0.0)
-        late = f", late by {length(took)}" if alert.late else ""
+        late = f", late by {length(took, NO_EARLIER)}" if alert.late else ""
         taken = (
-            f"acknowledged after {length(alert.acknowledged - alert.raised)}"
+            f"acknowledged after {length(alert.acknowledged - alert.raised, NO_EARLIER)}"
             if alert.acknowledged is not None
             else "not acknowledged"
         )

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, TypeVar
 import click
 
 from contactd.faces.cli.names import resolve
-from contactd.faces.cli.output import WRONG, complain, mend, refuse, tell
+from contactd.faces.cli.output import WRONG, complain, correct, refuse, tell
 from contactd.faces.cli.session import current
 
 if TYPE_CHECKING:
@@ -37,17 +37,20 @@ def configuration_folder(config_dir: str) -> Path:
     if not folder.is_dir():
         what = "a file" if folder.exists() else "no such folder"
         refuse(
-            f"--config {config_dir}: found {what}; expected the folder of a configuration "
-            "(`contactd demo DIR` writes one to start from)"
+            f"--config {config_dir} is {what}. Name the folder of a configuration; "
+            "`contactd demo DIR` writes one to start from."
         )
     return folder
 
 
-def read_configuration(config_dir: str) -> Configuration:
+def read_configuration(config_dir: str, at: float | None = None) -> Configuration:
     """What is right in a configuration's folder; what is wrong is told, and counts.
 
     An answer from the rest is worth more than none, but not when the settings themselves are
     wrong: then the ledger might be looked for in the wrong place.
+
+    Args:
+        at: instant (s); if it is past, elements are those that were known then.
 
     Raises:
         click.UsageError: if there is no such folder.
@@ -63,12 +66,12 @@ def read_configuration(config_dir: str) -> Configuration:
     if errors:
         settings = any(Path(error.path) == folder / SETTINGS_FILE for error in errors)
         if settings or not configuration.stations or not configuration.targets:
-            tell(mend(len(errors)))
+            tell(correct(len(errors)))
             raise click.exceptions.Exit(WRONG)
-        tell(f"caution: what is wrong there is left out of this answer. {mend(len(errors))}")
+        tell(f"note: this answer leaves out what is invalid there. {correct(len(errors))}")
     from contactd.faces.cli.motion import with_fetched_elements
 
-    return with_fetched_elements(configuration)
+    return with_fetched_elements(configuration, at if at and at < current().now else None)
 
 
 def chosen(kind: str, given: Iterable[str], known: Mapping[str, Thing]) -> list[Thing]:
@@ -102,5 +105,5 @@ def sequence_of(target: Target, given: str) -> Sequence:
         click.UsageError: for a name that is not known; it says the nearest.
     """
     if not target.sequences:
-        refuse(f"found sequence {given!r}; expected another target: {target.name} has no sequences")
+        refuse(f"No sequence {given!r}: {target.name} has no sequences. Name another target.")
     return one("sequence", given, {each.name: each for each in target.sequences})

@@ -10,7 +10,7 @@ from contactd.faces.cli import options
 from contactd.faces.cli.output import as_csv, as_json
 from contactd.faces.cli.session import current
 from contactd.faces.cli.situation import read_configuration
-from contactd.faces.cli.times import moment
+from contactd.mission.timetext import NEAREST, moment, outer
 
 if TYPE_CHECKING:
     from contactd.core.sequences.known import SequenceKnowledge
@@ -19,12 +19,12 @@ if TYPE_CHECKING:
 
 
 @click.command("state")
-@options.instant("at", "What was known at this time.", "now")
+@options.instant("at", "Show what was known at this time.", "now")
 @options.day_of_year
 @options.output_format
 @options.config
 def command(at: float, day_of_year: bool, form: str, config_dir: str) -> None:
-    """What the ledger knows, or knew at an earlier time: only what had been recorded by then."""
+    """Show what the ledger knows, or knew at an earlier time from what was recorded by then."""
     from contactd.faces.cli.store import state_of
 
     configuration = read_configuration(config_dir)
@@ -38,7 +38,7 @@ def command(at: float, day_of_year: bool, form: str, config_dir: str) -> None:
     if form == "json":
         as_json(_form(state, at, facts))
     elif form == "csv":
-        as_csv(("about", "fact", "from", "until", "text", "record"), facts)
+        as_csv(("about", "fact", "from", "to", "text", "record"), facts)
     else:
         from contactd.faces.cli.tables import console
 
@@ -48,12 +48,12 @@ def command(at: float, day_of_year: bool, form: str, config_dir: str) -> None:
 def _fact(
     fact: str, start: float | None, end: float | None, text: str, record: int
 ) -> dict[str, Any]:
-    from contactd.faces.contract import time_text
+    from contactd.mission.timetext import NO_EARLIER, NO_LATER, machine
 
     return {
         "fact": fact,
-        "from": time_text(start),
-        "until": time_text(end),
+        "from": machine(start, NO_LATER),
+        "to": machine(end, NO_EARLIER),
         "text": text,
         "record": record or None,
     }
@@ -77,31 +77,31 @@ def _facts_of(about: str, known: SequenceKnowledge) -> list[tuple[str, dict[str,
         value = reading.remaining_s if reading.remaining_s is not None else reading.elapsed_s
         which = "remaining" if reading.remaining_s is not None else "elapsed"
         error = written(reading.error_s)
-        text = f"{written(value or 0.0)} {which}, give or take {error}"
+        text = f"{written(value or 0.0)} {which}, ± {error}"
         add(reading.step, "reading", reading.at, reading.at, text, reading.record)
     for step, seen in known.seen.items():
-        add(step, "seen", seen.earliest, seen.latest, "", seen.record)
+        add(step, "confirmed", seen.earliest, seen.latest, "", seen.record)
     for step, not_seen in known.not_seen.items():
-        text = "refutes it" if not_seen.refutes else not_seen.why or "proves nothing"
-        add(step, "not seen", not_seen.start, not_seen.end, text, not_seen.record)
+        text = "shows no start" if not_seen.refutes else not_seen.why or "proves nothing"
+        add(step, "not confirmed", not_seen.start, not_seen.end, text, not_seen.record)
     for step, at in known.stopped_steps.items():
         add(step, "stopped", at, at, "", 0)
     for step in sorted(known.inert_steps):
-        add(step, "did not act", None, None, "by ruling", 0)
+        add(step, "did not expire", None, None, "by decision", 0)
     for attempt in known.attempts:
         add(None, "attempt", attempt.earliest, attempt.latest, attempt.why, attempt.record)
     for loss in known.power_losses:
         add(None, "power loss", loss.earliest, loss.latest, loss.why, loss.record)
     for hold in known.holds:
         until = hold.resumed.latest if hold.resumed else None
-        text = hold.held.why or ("held" if hold.resumed is None else "held and resumed")
+        text = hold.held.why or ("hold" if hold.resumed is None else "hold, then resume")
         add(hold.step, "hold", hold.held.earliest, until, text, hold.held.record)
     for sent in known.commands:
-        text = f"{sent.command} from {sent.station}" if sent.station else sent.command
+        text = f"{sent.command} through {sent.station}" if sent.station else sent.command
         add(sent.step, "command", sent.at, sent.at, text, sent.record)
     for ruling in known.rulings:
         text = f"{ruling.ruling}, by {ruling.author}: {ruling.why}"
-        add(ruling.step, "ruling", None, None, text, ruling.record)
+        add(ruling.step, "decision", None, None, text, ruling.record)
     for conflict in known.conflicts:
         add(None, "conflict", None, None, conflict.text, conflict.record)
     return found
@@ -109,13 +109,14 @@ def _facts_of(about: str, known: SequenceKnowledge) -> list[tuple[str, dict[str,
 
 def _form(state: State, at: float, facts: list[dict[str, Any]]) -> dict[str, Any]:
     from contactd.core.change import change_record
-    from contactd.faces.contract import record_form, time_text
+    from contactd.mission.documents.service import record_form
+    from contactd.mission.timetext import machine
 
     def one(record: Any) -> Any:
         return None if record is None else record_form(record)
 
     return {
-        "at": time_text(at),
+        "at": machine(at, NEAREST),
         "last_record": state.number,
         "sequences": facts,
         "elements": {name: one(record) for name, record in state.elements.items()},
@@ -138,31 +139,32 @@ def _show(screen: Screen, state: State, at: float, day_of_year: bool) -> None:
 
     counts = {0: "no record yet", 1: "1 record"}
     count = counts.get(state.number, f"{state.number} records")
-    say(screen, f"As known at {moment(at, day_of_year)}: {count}")
+    say(screen, f"As known at {moment(at, NEAREST, day_of_year=day_of_year)}: {count}")
     for name, record in (
-        ("Configuration adopted", state.configuration),
-        ("Configuration refused", state.configuration_refused),
+        ("Configuration in force since", state.configuration),
+        ("Configuration invalid", state.configuration_refused),
         ("Service started", state.service_started),
         ("Service stopped", state.service_stopped),
     ):
         if record is not None:
-            when = moment(record.at, day_of_year)
+            when = moment(record.at, NEAREST, day_of_year=day_of_year)
             say(screen, f"{name} {when} (record {record.number})")
     for name, record in state.elements.items():
-        when = moment(record.at, day_of_year)
+        when = moment(record.at, NEAREST, day_of_year=day_of_year)
         say(screen, f"Elements of {name} adopted {when} (record {record.number})")
     for name, change in state.elements_changes.items():
         moved = "no AOS could be compared"
         if change.furthest is not None:
             moved = f"AOS moved by up to {change.furthest.seconds:+.1f} s"
-        when = moment(change.at, day_of_year)
+        when = moment(change.at, NEAREST, day_of_year=day_of_year)
         say(screen, f"Elements of {name} changed {when}: {moved}", hang=2)
     for name, records in state.missed_contacts.items():
         for record in records:
             station = record.body.get("station", "?")
             say(
                 screen,
-                f"Missed: {name} over {station}, recorded {moment(record.at, day_of_year)} "
+                f"Missed: {name} with {station}, recorded "
+                f"{moment(record.at, NEAREST, day_of_year=day_of_year)} "
                 f"(record {record.number})",
                 hang=2,
             )
@@ -174,7 +176,7 @@ def _show(screen: Screen, state: State, at: float, day_of_year: bool) -> None:
             [
                 fact["fact"],
                 about.removeprefix(name).removeprefix("/") or "-",
-                _span(fact["from"], fact["until"], day_of_year),
+                _span(fact["from"], fact["to"], day_of_year),
                 fact["text"] or "-",
                 str(fact["record"] or "-"),
             ]
@@ -192,14 +194,12 @@ def _show(screen: Screen, state: State, at: float, day_of_year: bool) -> None:
 
 def _span(start: str | None, end: str | None, day_of_year: bool) -> str:
     from contactd.core.instants import from_text
-    from contactd.faces.cli.times import later_on
 
     if start is None and end is None:
         return "-"
     if start is None or end is None or start == end:
         known = start or end
         assert known is not None
-        text = moment(from_text(known), day_of_year)
+        text = moment(from_text(known), NEAREST, day_of_year=day_of_year)
         return text if start == end else f"{'from' if start else 'by'} {text}"
-    first = moment(from_text(start), day_of_year)
-    return f"{first} to {later_on(moment(from_text(end), day_of_year), first)}"
+    return outer(from_text(start), from_text(end), day_of_year=day_of_year)

@@ -68,4 +68,4 @@ def author(given: str | None) -> str:
     try:
         return getpass.getuser()
     except (KeyError, OSError):
-        raise LedgerError("it is not known who you are: give your name with --by NAME") from None
+        raise LedgerError("No name. Add --by NAME.") from None

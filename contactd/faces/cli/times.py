@@ -1,17 +1,11 @@
-"""Times and durations as people write them on a command line and read them in a table.
-
-Written: RFC 3339 with a zone, the CCSDS 301.0-B ASCII B day-of-year form, ``now``, or a distance
-from now such as ``+6h`` or ``-1d``. Read: ``2026-11-25 10:03:04Z`` or ``2026-329 10:03:04Z``.
-"""
+"""Types of options that take times and durations, read by :mod:`contactd.mission.timetext`."""
 
 from __future__ import annotations
 
-import math
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from contactd.core import instants
 from contactd.faces.cli.session import Session
 from contactd.mission.timetext import NotALength, NotAMoment, read_length, read_moment
 
@@ -37,8 +31,7 @@ def _read_length(text: str) -> tuple[float, float]:
         return read_length(text)
     except NotALength as refusal:
         hint = f" ({refusal.hint})" if refusal.hint else ""
-        expected = "expected a duration such as 90s, 6h 30min or PT6H30M"
-        raise ValueError(f"found {text!r}; {expected}{hint}") from None
+        raise ValueError(f"{text!r} is not a duration{hint}. Use 90s or 6h 30min.") from None
 
 
 class Duration(_Seconds):
@@ -106,66 +99,3 @@ class Instant(_Seconds):
             return read_moment(value, session.now if session else None)
         except NotAMoment as problem:
             self.fail(str(problem), param, ctx)
-
-
-def moment(instant: float, day_of_year: bool = False) -> str:
-    """``2026-11-25 10:03:04Z``, to the nearest second."""
-    return instants.to_text(instant, 0, day_of_year).replace("T", " ")
-
-
-def moment_before(instant: float, day_of_year: bool = False) -> str:
-    """The last whole second at or before the instant: for what must not be shown too late."""
-    return moment(instant if _whole(instant) else math.floor(instant), day_of_year)
-
-
-def moment_after(instant: float, day_of_year: bool = False) -> str:
-    """The first whole second at or after the instant: for what must not be shown too early."""
-    return moment(instant if _whole(instant) else math.ceil(instant), day_of_year)
-
-
-def _whole(instant: float) -> bool:
-    # A float of this century resolves 0.1 µs; half a millisecond is what JSON rounds away too.
-    return abs(instant - round(instant)) < 5e-4
-
-
-def later_on(text: str, reference: str) -> str:
-    """A moment's text shortened by the day of an earlier one: ``10:09:22Z`` or ``00:09:22Z +1d``.
-
-    Both are texts of :func:`moment` in the same form.
-    """
-    day, clock = text.split(" ")
-    if day == reference.split(" ")[0]:
-        return clock
-    midnight, earlier = f"{day}T00:00:00Z", f"{reference.split(' ')[0]}T00:00:00Z"
-    days = round((instants.from_text(midnight) - instants.from_text(earlier)) / instants.DAY_S)
-    return f"{clock} {days:+d}d"
-
-
-def length(seconds: float) -> str:
-    """``6m 18s``, ``1h 02m``, ``2d 03h``: two units, rounded down, with a sign if negative.
-
-    Down, also below zero, so that a margin is never shown larger than it is.
-    """
-    if seconds < 0:
-        size = -seconds
-        unit = 1 if size < 3600 else 60 if size < 86_400 else 3600
-        return "-" + _two_units(math.ceil((size - 5e-4) / unit) * unit)
-    return _two_units(int(seconds + 5e-4))
-
-
-def _two_units(whole: int) -> str:
-    if whole < 60:
-        return f"{whole}s"
-    if whole < 3600:
-        return f"{whole // 60}m {whole % 60:02d}s"
-    if whole < 86_400:
-        return f"{whole // 3600}h {whole % 3600 // 60:02d}m"
-    return f"{whole // 86_400}d {whole % 86_400 // 3600:02d}h"
-
-
-def from_now(instant: float, now: float) -> str:
-    """``in 3h 12m``, ``12m 03s ago`` or ``now``."""
-    distance = instant - now
-    if abs(distance) < 1:
-        return "now"
-    return f"in {length(distance)}" if distance > 0 else f"{length(-distance)} ago"

@@ -33,7 +33,7 @@ FIELDS = ("name", "role", "token", "file")
 @options.output_format
 @options.config
 def command(name: str, role: str, form: str, config_dir: str) -> None:
-    """Make a token for NAME and print it: once, for only its hash is kept.
+    """Make a token for NAME. Printed once; only its hash is stored.
 
     The hash goes into the file that http: tokens_file names in contactd.yaml; the running service
     obeys it within seconds. To withdraw a token, delete its line there.

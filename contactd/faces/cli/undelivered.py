@@ -10,7 +10,7 @@ from contactd.faces.cli import options
 from contactd.faces.cli.output import as_csv, as_json, refuse
 from contactd.faces.cli.session import current
 from contactd.faces.cli.situation import read_configuration
-from contactd.faces.cli.times import from_now, moment
+from contactd.mission.timetext import NEAREST, from_now, moment
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -23,7 +23,7 @@ FIELDS = ("number", "at", "channel", "attempts", "reason", "alerts", "message")
 
 @click.command("undelivered")
 @click.argument("numbers", metavar="[NUMBER]...", nargs=-1, type=click.IntRange(1))
-@click.option("--all", "everything", is_flag=True, help="Try every one again.")
+@click.option("--all", "everything", is_flag=True, help="Retry every one.")
 @click.option("--by", metavar="NAME", help="Who has them tried again.  [default: your user name]")
 @options.day_of_year
 @options.output_format
@@ -36,13 +36,14 @@ def command(
     form: str,
     config_dir: str,
 ) -> None:
-    """Messages that could not be delivered; with NUMBER or --all, have them tried again.
+    """List messages that could not be delivered; with NUMBER or --all, retry them.
 
-    NUMBER is the record that gave the message up, as the list shows it. Mend the channel first.
+    NUMBER is the record that gave the message up, as the list shows it. Repair the channel first.
     """
     from contactd.alerts.fold import AlertState, fold_alerts
-    from contactd.alerts.operator_actions import retry
+    from contactd.alerts.standing import standing
     from contactd.faces.cli.store import author, open_ledger
+    from contactd.mission.actions import Retry, record_of
 
     configuration = read_configuration(config_dir)
     now = current().now
@@ -51,24 +52,21 @@ def command(
     if not numbers and not everything:
         _show(state, now, day_of_year, form)
         return
-    letters = {letter.number: letter for letter in state.dead_letters}
-    for number in numbers:
-        if number not in letters:
-            known = ", ".join(map(str, letters)) or "none"
-            refuse(f"found message {number}; expected one that was given up: {known}")
-    chosen = list(letters.values()) if everything else [letters[each] for each in numbers]
-    if ledger is None or not chosen:
-        refuse("found no message that was given up; expected at least one")
+    chosen = [each.number for each in state.dead_letters] if everything else numbers
+    stand = standing(state, now)
+    made = [record_of(Retry(number), stand, author(by), now) for number in chosen]
+    if ledger is None or not made:
+        refuse("No message is undelivered.")
     with ledger:
-        written = ledger.append([retry(letter, author(by), now) for letter in chosen])
+        written = ledger.append(made)
     if form == "table":
-        from contactd.faces.cli.change_table import recorded_line
         from contactd.faces.cli.tables import console, say
+        from contactd.mission.statements import confirmation
 
         for record in written:
-            say(console(), recorded_line(record))
+            say(console(), confirmation(record))
         return
-    from contactd.faces.contract import record_form
+    from contactd.mission.documents.service import record_form
 
     forms = [record_form(record) for record in written]
     as_json(forms) if form == "json" else as_csv(list(forms[0]), forms)
@@ -77,12 +75,12 @@ def command(
 def _show(state: AlertState, now: float, day_of_year: bool, form: str) -> None:
     letters: Sequence[DeadLetter] = state.dead_letters
     if form != "table":
-        from contactd.faces.contract import time_text
+        from contactd.mission.timetext import machine
 
         forms = [
             {
                 "number": letter.number,
-                "at": time_text(letter.at),
+                "at": machine(letter.at, NEAREST),
                 "channel": letter.channel,
                 "attempts": letter.attempts,
                 "reason": letter.reason,
@@ -99,7 +97,8 @@ def _show(state: AlertState, now: float, day_of_year: bool, form: str) -> None:
     if not letters:
         say(screen, "Every message was delivered, or is still being tried.")
     for letter in letters:
-        when = f"{moment(letter.at, day_of_year)} ({from_now(letter.at, now)})"
+        when = moment(letter.at, NEAREST, day_of_year=day_of_year)
+        when += f" ({from_now(letter.at, now, NEAREST)})"
         head = f"{letter.number:>6}  {letter.channel}: given up {when}"
         say(screen, head, style="bold", hang=8)
         say(screen, f"after {letter.attempts} attempts: {letter.reason}", indent=8)

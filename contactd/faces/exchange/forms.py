@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from contactd.core.allocation.result import Allocation, Grant, Shortfall
-from contactd.faces.contract import time_text
+from contactd.mission.timetext import NO_EARLIER, NO_LATER, machine
 
 GRANT_FIELDS = (
     "target",
@@ -27,8 +27,8 @@ def grant_form(grant: Grant) -> dict[str, Any]:
     return {
         "target": grant.target,
         "station": grant.station,
-        "from": time_text(grant.start),
-        "to": time_text(grant.end),
+        "from": machine(grant.start, NO_EARLIER),
+        "to": machine(grant.end, NO_LATER),
         "duration_s": round(grant.duration_s, 3),
         "requests": list(grant.requests),
         "priority": grant.priority,
@@ -43,9 +43,9 @@ def allocation_form(
 ) -> dict[str, Any]:
     """The allocation as JSON values; with ``why``, each shortfall with the contacts it lost."""
     return {
-        "from": time_text(made.span[0]),
-        "to": time_text(made.span[1]),
-        "frozen_until": time_text(made.frozen_until),
+        "from": machine(made.span[0], NO_EARLIER),
+        "to": machine(made.span[1], NO_LATER),
+        "frozen_until": machine(made.frozen_until, NO_EARLIER),
         "proved_best": made.is_best,
         "gap": round(made.gap, 6),
         "grants": [grant_form(each) for each in grants],
@@ -58,8 +58,8 @@ def _short_form(short: Shortfall, why: bool) -> dict[str, Any]:
     form: dict[str, Any] = {
         "target": short.target,
         "request": short.request,
-        "from": time_text(short.start),
-        "to": time_text(short.end),
+        "from": machine(short.start, NO_EARLIER),
+        "to": machine(short.end, NO_LATER),
         "wanted": short.wanted,
         "granted": short.granted,
         "priority": short.priority,
@@ -70,8 +70,8 @@ def _short_form(short: Shortfall, why: bool) -> dict[str, Any]:
         form["lost"] = [
             {
                 "station": each.station,
-                "from": time_text(each.start),
-                "to": time_text(each.end),
+                "from": machine(each.start, NO_EARLIER),
+                "to": machine(each.end, NO_LATER),
                 "lost_to": [grant_form(grant) for grant in each.to],
                 "because": each.because,
             }

@@ -16,8 +16,8 @@ from typing import Any
 from contactd.core import instants
 from contactd.core.errors import InputError
 from contactd.core.orbit.text import check_size
-from contactd.faces.contract import time_text
 from contactd.faces.exchange.plan import Entry, Plan, check_count, in_order
+from contactd.mission.timetext import NEAREST, NO_EARLIER, NO_LATER, machine
 
 NEEDED = ("target", "station", "from", "to")
 FORMULA = ("=", "+", "-", "@", "\t", "\r")
@@ -30,10 +30,10 @@ def forms(plan: Plan) -> list[dict[str, Any]]:
         {
             "target": each.target,
             "station": each.station,
-            "from": time_text(each.start),
-            "to": time_text(each.end),
-            "setup_from": time_text(each.opens),
-            "teardown_to": time_text(each.closes),
+            "from": machine(each.start, NO_EARLIER),
+            "to": machine(each.end, NO_LATER),
+            "setup_from": machine(each.opens, NO_EARLIER),
+            "teardown_to": machine(each.closes, NO_LATER),
             "services": list(each.services),
             "note": each.note,
         }
@@ -44,9 +44,9 @@ def forms(plan: Plan) -> list[dict[str, Any]]:
 def json_form(plan: Plan) -> dict[str, Any]:
     """The schedule as JSON values."""
     return {
-        "made_at": time_text(plan.made_at),
-        "from": time_text(plan.start),
-        "to": time_text(plan.end),
+        "made_at": machine(plan.made_at, NEAREST),
+        "from": machine(plan.start, NO_EARLIER),
+        "to": machine(plan.end, NO_LATER),
         "bookings": forms(plan),
     }
 

@@ -19,6 +19,7 @@ from contactd.core import instants
 from contactd.core.errors import InputError
 from contactd.core.orbit.ndm_xml import Element, parse_xml
 from contactd.faces.exchange.plan import Entry, Plan, check_count, check_entry, in_order
+from contactd.mission.timetext import NEAREST, NO_EARLIER, NO_LATER, Safe, rounded
 
 NAMESPACE = "urn:ccsds:schema:cssm:1.0.0"
 ROOT, HEADER = "simpleSchedule", "simpleScheduleHeader"
@@ -76,10 +77,10 @@ def write_simple_schedule(plan: Plan) -> bytes:
             HEADER,
             {
                 "originatingOrganization": plan.origin,
-                "generationTime": _time(made_at),
+                "generationTime": _time(made_at, NEAREST),
                 "version": "1",
-                "startTime": _time(plan.start),
-                "endTime": _time(plan.end),
+                "startTime": _time(plan.start, NO_EARLIER),
+                "endTime": _time(plan.end, NO_LATER),
                 "status": plan.status or STATUSES[0],
             },
             2,
@@ -89,10 +90,12 @@ def write_simple_schedule(plan: Plan) -> bytes:
     for entry in plan.entries:
         lines.append(_tag(PACKAGE, {"user": entry.target, "comment": entry.note}, 2))
         activity = {
-            "beginningOfActivity": _time(entry.start if entry.opens is None else entry.opens),
-            "endOfActivity": _time(entry.end if entry.closes is None else entry.closes),
-            "beginningOfTrack": _time(entry.start),
-            "endOfTrack": _time(entry.end),
+            "beginningOfActivity": _time(
+                entry.start if entry.opens is None else entry.opens, NO_EARLIER
+            ),
+            "endOfActivity": _time(entry.end if entry.closes is None else entry.closes, NO_LATER),
+            "beginningOfTrack": _time(entry.start, NO_EARLIER),
+            "endOfTrack": _time(entry.end, NO_LATER),
             "siteRef": entry.station,
             "apertureRef": entry.aperture or entry.station,
         }
@@ -223,8 +226,8 @@ def _is_ordinal(text: str) -> bool:
         return False
 
 
-def _time(instant: float) -> str:
-    return instants.to_text(instant, 3, True)
+def _time(instant: float, safe: Safe) -> str:
+    return instants.to_text(rounded(instant, safe, 1e-3), 3, True)
 
 
 def _tag(name: str, fields: dict[str, str], indent: int, closed: bool = False) -> str:

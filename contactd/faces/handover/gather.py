@@ -19,7 +19,8 @@ from contactd.core.sequences.model import (
     StepForecast,
     StepStatus,
 )
-from contactd.faces.contract import SHOWN_WITHIN_S, time_text
+from contactd.mission.documents.spans import SHOWN_WITHIN_S
+from contactd.mission.timetext import NEAREST, machine
 
 DECIDES = frozenset(
     {
@@ -87,8 +88,8 @@ class Handover:
         def forms(items: Iterable[Item]) -> list[dict[str, Any]]:
             return [
                 {
-                    "at": time_text(item.at),
-                    "until": time_text(item.until),
+                    "at": machine(item.at, NEAREST),
+                    "until": machine(item.until, NEAREST),
                     "about": item.about,
                     "what": item.what,
                     "who": item.who,
@@ -97,9 +98,9 @@ class Handover:
             ]
 
         return {
-            "since": time_text(self.since),
-            "now": time_text(self.now),
-            "until": time_text(self.until),
+            "since": machine(self.since, NEAREST),
+            "now": machine(self.now, NEAREST),
+            "until": machine(self.until, NEAREST),
             "open": forms(self.open_items),
             "coming": forms(self.coming),
             "known": forms(self.known),
@@ -146,7 +147,7 @@ def gather(
 
 def _waiting(alerts: Sequence[Alert]) -> Iterator[Item]:
     for alert in alerts:
-        text = f"{alert.severity}, not acknowledged: {alert.what} {alert.advice}".strip()
+        text = f"{alert.severity}, not acknowledged: {alert.what} {alert.do}".strip()
         yield Item(alert.moment, text, alert.subject)
 
 

@@ -15,7 +15,6 @@ from contactd.faces.http import problems
 from contactd.faces.http.access import Access, AccessRules
 from contactd.faces.http.context import Context
 from contactd.faces.http.middleware import Protection
-from contactd.faces.http.models import ProblemDocument
 from contactd.faces.http.payloads import Payloads
 from contactd.faces.http.routes import (
     alignment,
@@ -67,8 +66,8 @@ def build_app(
         redoc_url=None,
         openapi_url="/api/v1/openapi.json",
         responses={
-            "4XX": {"model": ProblemDocument, "description": "A problem (RFC 9457)."},
-            "5XX": {"model": ProblemDocument, "description": "A problem (RFC 9457)."},
+            "4XX": {"model": problems.ProblemDocument, "description": "A problem (RFC 9457)."},
+            "5XX": {"model": problems.ProblemDocument, "description": "A problem (RFC 9457)."},
         },
     )
     payloads = Payloads(view)
@@ -106,7 +105,7 @@ def _describe_problems(app: FastAPI) -> None:
         fresh = app.openapi_schema is None
         schema: dict[str, Any] = made()
         if fresh:
-            form = {"schema": {"$ref": "#/components/schemas/ProblemDocument"}}
+            form = {"schema": {"$ref": "#/components/schemas/problems.ProblemDocument"}}
             for path in schema["paths"].values():
                 for operation in path.values():
                     for status, answer in operation["responses"].items():

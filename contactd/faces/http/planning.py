@@ -11,16 +11,19 @@ from contactd.core.errors import InputError
 from contactd.core.intervals import IntervalSet
 from contactd.core.planning import Prediction
 from contactd.core.record import Record
-from contactd.core.sequences import statements
-from contactd.core.sequences.align import Alignment, Option, Rank, Robust, align, remaining_starts
+from contactd.core.sequences.align import Alignment, Rank, Robust, align, remaining_starts
 from contactd.core.sequences.clocks import ClockScale
 from contactd.core.sequences.forecast import forecast
 from contactd.core.sequences.known import SequenceKnowledge
 from contactd.core.sequences.model import Sequence, Start, StartStatus
+from contactd.core.sequences.naming import dialled, subject_of
 from contactd.core.sequences.problem import offsets
 from contactd.core.sequences.rules import Question, rules
-from contactd.faces.contract import step_form, time_text
-from contactd.faces.http.forms import spans_form
+from contactd.mission import bodies
+from contactd.mission.documents import steps as documents
+from contactd.mission.documents.spans import inner_forms
+from contactd.mission.documents.steps import step_form
+from contactd.mission.timetext import NEAREST, machine
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,7 +48,7 @@ class Desk:
     def options(
         self, settings: Mapping[str, float], rank: Rank, most: int, explain: bool = True
     ) -> Alignment:
-        """The best plans with these dials given and the others open."""
+        """The best plans with these settings given and the others open."""
         return align(
             self.sequence,
             self.prediction.outlook.services,
@@ -61,23 +64,25 @@ class Desk:
         )
 
     def whole(self, settings: Mapping[str, float]) -> dict[str, float]:
-        """A value for every dial: as given, as known, as configured, else its least."""
+        """A value for every setting: as given, as known, as configured, else its least."""
         found = {}
         for step in self.sequence.steps:
-            dial = step.delay.setting
-            if dial is None:
+            setting = step.delay.setting
+            if setting is None:
                 continue
-            value = settings.get(step.name, self.knowledge.settings.get(step.name, dial.chosen_s))
-            found[step.name] = statements.dialled(
-                self.sequence, step.name, dial.least_s if value is None else value
+            value = settings.get(
+                step.name, self.knowledge.settings.get(step.name, setting.chosen_s)
+            )
+            found[step.name] = dialled(
+                self.sequence, step.name, setting.least_s if value is None else value
             )
         for name in settings:
             if name not in found:
-                statements.dialled(self.sequence, name, settings[name])
+                dialled(self.sequence, name, settings[name])
         return found
 
     def feasible(self, settings: Mapping[str, float]) -> IntervalSet:
-        """Start times that keep every step covered, with every dial set."""
+        """Start times that keep every step covered, with every setting chosen."""
         return remaining_starts(
             self.sequence,
             self.prediction.outlook.services,
@@ -105,7 +110,7 @@ class Desk:
                 {
                     "step": rule.step,
                     "rule": str(rule.kind),
-                    "starts": spans_form(starts.clip(*self.allowed)),
+                    "starts": inner_forms(starts.clip(*self.allowed)),
                 }
             )
         return found
@@ -139,52 +144,26 @@ class Desk:
 def alignment_form(alignment: Alignment) -> dict[str, Any]:
     """An alignment, with what the page shows beside the form that other programs rely on."""
     return {
-        "options": [option_form(option) for option in alignment.options],
-        "blocked_by": [
-            {"step": each.step, "reason": each.reason, "relaxation": each.relaxation}
-            for each in alignment.blocked_by
-        ],
+        **documents.alignment_form(alignment),
         "complete": alignment.complete,
         "robust_cost_s": alignment.robust_cost_s,
         "notice": alignment.notice,
     }
 
 
-def option_form(option: Option) -> dict[str, Any]:
-    """One option."""
-    return {
-        "start_from": time_text(option.start_from),
-        "start_until": time_text(option.start_until),
-        "best_start": time_text(option.best_start),
-        "margin_s": round(option.margin_s, 3),
-        "settings": dict(option.settings),
-        "steps": [
-            {
-                "step": step.step,
-                "earliest": time_text(step.earliest),
-                "nominal": time_text(step.nominal),
-                "latest": time_text(step.latest),
-                "stations": list(step.stations),
-                "margin_s": None if step.margin_s is None else round(step.margin_s, 3),
-            }
-            for step in option.steps
-        ],
-    }
-
-
-def dial_forms(sequence: Sequence, settings: Mapping[str, float]) -> list[dict[str, Any]]:
-    """Every dial: what it can take, and where it stands."""
+def setting_forms(sequence: Sequence, settings: Mapping[str, float]) -> list[dict[str, Any]]:
+    """Every setting: what it can take, and what it is set to."""
     return [
         {
             "step": step.name,
-            "least_s": dial.least_s,
-            "greatest_s": dial.least_s + (dial.count - 1) * dial.resolution_s,
-            "resolution_s": dial.resolution_s,
+            "least_s": setting.least_s,
+            "greatest_s": setting.least_s + (setting.count - 1) * setting.resolution_s,
+            "resolution_s": setting.resolution_s,
             "value_s": settings[step.name],
-            "exceeds": [{"step": name, "by_s": by} for name, by in dial.exceeds],
+            "exceeds": [{"step": name, "by_s": by} for name, by in setting.exceeds],
         }
         for step in sequence.steps
-        if (dial := step.delay.setting) is not None
+        if (setting := step.delay.setting) is not None
     ]
 
 
@@ -196,25 +175,25 @@ def plan_records(
     now: float,
     identity: str = "",
 ) -> list[Record]:
-    """The records that a chosen plan becomes: every dial's setting, and the planned start.
+    """The records that a chosen plan becomes: every setting, and the planned start.
 
     Raises:
-        InputError: for a setting that a dial cannot take, or a start in the past.
+        InputError: for a value that a setting cannot take, or a start in the past.
     """
     if start < now:
-        raise InputError("a start that is still to come", str(time_text(start)), "start")
+        raise InputError("a start that is still to come", str(machine(start, NEAREST)), "start")
     records = [
         Record(
             now,
             kinds.SETTING_CHOSEN,
-            statements.subject_of(sequence, step),
+            subject_of(sequence, step),
             author,
-            statements.setting_chosen(sequence, step, value),
+            bodies.setting_chosen(sequence, step, value),
             f"{identity}:{step}" if identity else "",
         )
         for step, value in settings.items()
     ]
-    planned = statements.start_planned(start, sequence.start.give_or_take_s)
-    subject = statements.subject_of(sequence)
+    planned = bodies.start_planned(start, sequence.start.give_or_take_s)
+    subject = subject_of(sequence)
     records.append(Record(now, kinds.START_PLANNED, subject, author, planned, identity))
     return records

@@ -12,6 +12,7 @@ from typing import Any
 from fastapi import FastAPI, Request
 from fastapi.exceptions import RequestValidationError
 from fastapi.responses import JSONResponse
+from pydantic import BaseModel, ConfigDict, Field
 from starlette.exceptions import HTTPException
 
 from contactd.core.errors import (
@@ -37,6 +38,8 @@ TITLES: Mapping[str, str] = {
     "too-large": "Too much was sent",
     "too-many": "Too many tries",
     "too-long-ago": "The state changed meanwhile",
+    "key-used": "The key was used for another entry",
+    "done": "It was done before",
     "cannot-predict": "The target cannot be predicted",
     "ledger": "The ledger cannot be used at present",
     "not-here": "This installation cannot do that",
@@ -45,6 +48,19 @@ TITLES: Mapping[str, str] = {
 """Every code there is, and its title. A code is never renamed."""
 
 _BY_STATUS = {404: "not-found", 405: "wrong-method", 413: "too-large", 429: "too-many"}
+
+
+class ProblemDocument(BaseModel):
+    """An error (RFC 9457)."""
+
+    model_config = ConfigDict(extra="allow")
+
+    type: str = Field(examples=["/api/v1/problems/not-found"])
+    title: str
+    status: int
+    detail: str
+    code: str
+    instance: str | None = None
 
 
 class Problem(Exception):
@@ -90,11 +106,11 @@ def not_found(kind: str, name: str, known: list[str]) -> Problem:
     import difflib
 
     near = difflib.get_close_matches(name, known, n=1)
-    hint = f"; did you mean {near[0]!r}?" if near else ""
+    hint = f" Did you mean {near[0]!r}?" if near else ""
     if not near and known:
         more = f" and {len(known) - MOST_LISTED} more" if len(known) > MOST_LISTED else ""
-        hint = f"; expected one of {', '.join(map(repr, known[:MOST_LISTED]))}{more}"
-    return Problem(404, "not-found", f"there is no {kind} {name!r}{hint}", kind=kind, found=name)
+        hint = f" Use one of {', '.join(map(repr, known[:MOST_LISTED]))}{more}."
+    return Problem(404, "not-found", f"No {kind} {name!r}.{hint}", kind=kind, found=name)
 
 
 def input_problem(*errors: InputError, status: int = 422) -> Problem:
@@ -102,17 +118,29 @@ def input_problem(*errors: InputError, status: int = 422) -> Problem:
     return Problem(
         status,
         "input",
-        "; ".join(str(error) for error in errors),
+        "; ".join(_detail(error) for error in errors),
         errors=[
-            {"key": error.key, "found": error.found, "expected": error.expected} for error in errors
+            {
+                "key": error.key,
+                "found": error.found,
+                "expected": error.expected,
+                "says": error.says or f"Expected {error.expected}.",
+            }
+            for error in errors
         ],
     )
+
+
+def _detail(error: InputError) -> str:
+    return f"{error.key}: {error.says}" if error.key and error.says else str(error)
 
 
 def of_error(error: ContactdError) -> Problem:
     """The problem that an operating error is."""
     if isinstance(error, InputErrors):
         return input_problem(*error.errors)
+    if error.code == "done":
+        return Problem(409, "done", str(error))
     if isinstance(error, InputError):
         return input_problem(error)
     if isinstance(error, LedgerError):
@@ -140,6 +168,7 @@ def install(app: FastAPI) -> None:
                 expected=str(each["msg"]).removeprefix("Value error, "),
                 found=_short(each.get("input")),
                 key=str(each["loc"][-1]),
+                says=_sentence(each),
             )
             for each in error.errors()[:20]
         ]
@@ -155,6 +184,15 @@ def install(app: FastAPI) -> None:
     async def _unexpected(request: Request, error: Exception) -> JSONResponse:
         detail = f"{type(error).__name__}; the service goes on, and its log says more"
         return Problem(500, "unexpected", detail).response(request.url.path)
+
+
+def _sentence(error: Any) -> str:
+    if error["type"] == "missing":
+        return "Enter it."
+    if error["type"] in ("extra_forbidden", "unexpected_keyword_argument"):
+        return f"Unknown key {str(error['loc'][-1])!r}. Remove it."
+    text = str(error["msg"]).removeprefix("Value error, ")
+    return text if text.endswith(".") else f"Expected {text}."
 
 
 def _short(value: Any) -> str:

@@ -12,7 +12,7 @@ class Steering(Protocol):
     """
 
     def state(self) -> dict[str, Any]:
-        """``title, after_s, lasts_s, next_happening_s, speed, paused``."""
+        """``title, after_s, lasts_s, next_event_s, speed, paused``."""
         ...
 
     def pause(self, who: str) -> None:

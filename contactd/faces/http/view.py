@@ -16,7 +16,8 @@ from contactd.core.outlook import Health, Snapshot
 from contactd.core.planning import Prediction, Target
 from contactd.core.record import Record
 from contactd.core.sequences.known import SequenceKnowledge
-from contactd.faces.contract import SHOWN_WITHIN_S
+from contactd.mission.actions import Standing
+from contactd.mission.documents.spans import SHOWN_WITHIN_S
 
 
 @dataclass(frozen=True, slots=True)
@@ -155,6 +156,10 @@ class View(Protocol):
 
         Forecasts are made anew from what is known at this moment, also with no record given.
         """
+        ...
+
+    def standing(self) -> Standing:
+        """Alerts, silences and undelivered messages as they stand now."""
         ...
 
     async def commit(self, records: Sequence[Record]) -> Sequence[Record]:

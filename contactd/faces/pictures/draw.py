@@ -12,7 +12,6 @@ from contactd.core.allocation.result import Grant
 from contactd.core.contacts.contact import Contact
 from contactd.core.ground.look import look, mask_elevation_deg
 from contactd.core.ground.station import Station
-from contactd.core.instants import to_text
 from contactd.core.intervals import IntervalSet
 from contactd.core.orbit.frames import teme_to_fixed
 from contactd.core.orbit.track import Track
@@ -30,6 +29,8 @@ from contactd.faces.pictures.canvas import (
     rows,
     utc_axis,
 )
+from contactd.mission import timetext
+from contactd.mission.timetext import NEAREST, NO_LATER, length
 
 VERDICT = {Covered.COVERED: GREEN, Covered.AT_RISK: ORANGE, Covered.UNCOVERED: RED, None: GREY}
 MINUTE_S = 60.0
@@ -53,7 +54,7 @@ def draw_sky(path: Path, track: Track, station: Station, contact: Contact) -> No
     """The track of a contact over a station's sky: zenith in the middle, north up, east right."""
     count = max(int((contact.los - contact.aos) / 5.0), 2)
     moments = np.linspace(contact.aos, contact.los, count)
-    title = f"{contact.target} over {station.name}, {to_text(contact.aos, 0)}"
+    title = f"{contact.target} with {station.name}, {timetext.moment(contact.aos, NO_LATER)}"
     with figure(path, title, 6.5, 6.5) as drawn:
         axes = drawn.add_subplot(projection="polar")
         axes.set_theta_zero_location("N")
@@ -72,7 +73,8 @@ def draw_sky(path: Path, track: Track, station: Station, contact: Contact) -> No
             axes.plot(*place, marker="o", markersize=3, color="black")
         for name, index in (("AOS", 0), ("LOS", count - 1)):
             place = (math.radians(seen.azimuth_deg[index]), seen.elevation_deg[index])
-            axes.annotate(f"{name} {to_text(moments[index], 0)[11:]}", place, fontsize=8)
+            at = timetext.moment(moments[index], NEAREST).partition(" ")[2]
+            axes.annotate(f"{name} {at}", place, fontsize=8)
 
 
 def draw_coverage(path: Path, outlook: TargetOutlook, start: float, end: float) -> None:
@@ -150,7 +152,7 @@ def draw_margin(path: Path, title: str, starts: IntervalSet, start: float, end: 
             if best is None or half > best[1]:
                 best = (first + half, half)
         if best is not None:
-            text = f"best: {to_text(best[0], 0)}, ± {best[1] / 60:.1f} min"
+            text = f"best: {timetext.moment(best[0], NEAREST)}, margin {length(best[1], NO_LATER)}"
             axes.annotate(text, (day(best[0]), best[1] / 60), fontsize=8, va="bottom", ha="center")
             axes.plot(day(best[0]), best[1] / 60, marker="v", color="black")
             axes.set_ylim(0, best[1] / 60 * 1.2)

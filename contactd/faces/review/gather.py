@@ -108,20 +108,20 @@ class Review:
 
     def as_json(self) -> dict[str, Any]:
         """The review as JSON values."""
-        from contactd.faces.contract import time_text
+        from contactd.mission.timetext import NEAREST, machine
 
         def times(bounds: Sequence[float | None] | None) -> list[str | None] | None:
-            return None if bounds is None else [time_text(each) for each in bounds]
+            return None if bounds is None else [machine(each, NEAREST) for each in bounds]
 
         return {
-            "from": time_text(self.begins),
-            "to": time_text(self.ends),
+            "from": machine(self.begins, NEAREST),
+            "to": machine(self.ends, NEAREST),
             "contacts": [
                 {
                     "target": each.target,
                     "station": each.station,
-                    "planned_aos": time_text(each.planned_aos),
-                    "actual_aos": time_text(each.actual_aos),
+                    "planned_aos": machine(each.planned_aos, NEAREST),
+                    "actual_aos": machine(each.actual_aos, NEAREST),
                     "residual_s": each.residual_s,
                     "missed": each.missed,
                 }
@@ -142,7 +142,7 @@ class Review:
             "readings": [
                 {
                     "about": each.about,
-                    "at": time_text(each.at),
+                    "at": machine(each.at, NEAREST),
                     "read": each.read,
                     "residual_s": each.residual_s,
                 }
@@ -152,10 +152,10 @@ class Review:
                 {
                     "what": each.what,
                     "severity": each.severity,
-                    "due": time_text(each.due),
-                    "raised": time_text(each.raised),
-                    "delivered": time_text(each.delivered),
-                    "acknowledged": time_text(each.acknowledged),
+                    "due": machine(each.due, NEAREST),
+                    "raised": machine(each.raised, NEAREST),
+                    "delivered": machine(each.delivered, NEAREST),
+                    "acknowledged": machine(each.acknowledged, NEAREST),
                     "late": each.late,
                 }
                 for each in self.alerts

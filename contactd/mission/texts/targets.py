@@ -39,8 +39,8 @@ def contacts_moved(
         apart = length(abs(new_s - old_s), NO_EARLIER)
         way = "later" if new_s > old_s else "earlier"
         facts.append(
-            f"{target}: new elements move AOS with {station} by {apart}, to {moment(new_s, NEAREST)} "
-            f"({way})."
+            f"{target}: new elements move AOS with {station} by {apart}, to "
+            f"{moment(new_s, NEAREST)} ({way})."
         )
         before_s.append(min(old_s, new_s))
     if lone is not None:

@@ -45,7 +45,7 @@ class Controls:
             "title": self._title,
             "after_s": round(after_s, 3),
             "lasts_s": self._lasts_s,
-            "next_happening_s": None if following >= self._lasts_s else following,
+            "next_event_s": None if following >= self._lasts_s else following,
             "speed": self._clock.pace,
             "paused": self._clock.speed == 0,
         }

@@ -35,7 +35,7 @@ class Report:
     """What came of a rehearsal.
 
     Attributes:
-        timeline: happenings, alerts, acknowledgements and entries in order.
+        timeline: events, alerts, acknowledgements and entries in order.
         judgements: one for each expectation, in the script's order.
     """
 

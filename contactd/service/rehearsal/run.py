@@ -55,7 +55,7 @@ class Rehearsal:
             self.clock,
             script.title,
             script.lasts_s,
-            [each.after_s for each in script.happenings],
+            [each.after_s for each in script.events],
             self._note,
         )
         self.daemon: Daemon | None = None
@@ -116,7 +116,8 @@ class Rehearsal:
         self.clock.go(speed)
         ready(daemon)
         running = asyncio.ensure_future(daemon.run())
-        directing = asyncio.ensure_future(self._direct(Stage(daemon, self.clock, files, channels)))
+        stage = Stage(daemon, self.clock, files, channels, threads)
+        directing = asyncio.ensure_future(self._direct(stage))
         await asyncio.wait((running, directing), return_when=asyncio.FIRST_COMPLETED)
         daemon.stop()
         directing.cancel()
@@ -128,13 +129,13 @@ class Rehearsal:
 
     async def _direct(self, stage: Stage) -> None:
         """Let everything happen at its time."""
-        for happening in sorted(self.script.happenings, key=lambda each: each.after_s):
-            await self._sleep_until(happening.after_s)
+        for event in sorted(self.script.events, key=lambda each: each.after_s):
+            await self._sleep_until(event.after_s)
             try:
-                what = await stage.let_happen(happening)
+                what = await stage.let_happen(event)
             except Exception as error:  # noqa: BLE001 - the rehearsal goes on and says so
-                what = f"could not happen: {happening.what[0]}: {error}"
-            self._note(happening.after_s, what)
+                what = f"could not happen: {event.what[0]}: {error}"
+            self._note(event.after_s, what)
         await self._sleep_until(self.script.lasts_s)
 
     async def _sleep_until(self, after_s: float) -> None:

@@ -44,7 +44,7 @@ def staged(configuration: Configuration, script: Script, url: str) -> Configurat
 
 
 class StagedFiles:
-    """The configuration's files: what happenings make of them."""
+    """The configuration's files: what events make of them."""
 
     def __init__(self, configuration: Configuration) -> None:
         self._configuration = configuration
@@ -118,7 +118,7 @@ class MarkedLedger:
 
 @dataclass
 class StagedChannel:
-    """A rehearsal channel whose mood happenings change: ``well``, ``slow`` or ``down``."""
+    """A rehearsal channel whose mood events change: ``well``, ``slow`` or ``down``."""
 
     channel: Channel
     clock: Clock

@@ -74,13 +74,12 @@ def test_what_is_over_is_of_no_interest() -> None:
     assert found.pairs == ()
 
 
-def test_a_limit_is_passed_by_a_shift_or_by_a_contact_that_came_or_went() -> None:
+def test_a_shift_is_measured_and_what_came_or_went_is_kept_apart() -> None:
     shifted = compare([contact(1000, 1600)], [contact(1031, 1631)], HALF_PERIOD_S, 0.0)
-    assert shifted.moved_more_than(30.0)
-    assert not shifted.moved_more_than(31.0)
-    grazing = compare([contact(1000, 1020)], [], HALF_PERIOD_S, 0.0)
-    assert not grazing.moved_more_than(30.0)
-    assert compare([contact(1000, 1600)], [], HALF_PERIOD_S, 0.0).moved_more_than(30.0)
+    assert shifted.furthest_s == 31.0
+    gone = compare([contact(1000, 1600)], [], HALF_PERIOD_S, 0.0)
+    assert gone.furthest_s == 0.0
+    assert gone.longest_unpaired == contact(1000, 1600)
 
 
 @given(

@@ -61,7 +61,7 @@ def test_a_contact_out_of_reach_blames_starts_and_dial_and_says_how_far_off_each
     assert needs.relaxation_s == pytest.approx(2 * HOUR + 61)
     assert needs.station == "Heron"
     dial = next(each for each in made.blocked_by if each.rule is RuleKind.DIAL)
-    assert dial.relaxation == "let the dial take 5 h 10 min"
+    assert dial.relaxation == "let the setting take 5 h 10 min"
 
 
 def test_needs_longer_than_any_contact_are_blamed_alone_with_what_is_missing() -> None:
@@ -79,7 +79,7 @@ def test_needs_longer_than_any_contact_are_blamed_alone_with_what_is_missing() -
 def test_a_service_that_no_station_offers_is_said_to_be_missing() -> None:
     made = align(one_step(Need("ranging")), services(Heron=covered((0, HOUR))), SPAN)
     (blocker,) = made.blocked_by
-    assert "no station surely offers ranging" in blocker.reason
+    assert "no station certainly has ranging" in blocker.reason
     assert blocker.relaxation_s is None
 
 

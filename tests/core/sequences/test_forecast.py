@@ -23,7 +23,8 @@ from contactd.core.sequences.model import (
     StepStatus,
     StopRule,
 )
-from contactd.core.sequences.statements import start_observed, subject_of
+from contactd.core.sequences.naming import subject_of
+from contactd.mission.bodies import start_observed
 
 T0 = from_text("2026-12-03T08:00:00Z")
 HOUR = 3600.0
@@ -90,7 +91,8 @@ def test_a_chain_expires_at_the_start_plus_its_delays_within_the_worst_case() ->
 def test_a_step_beyond_the_prediction_is_at_risk_and_says_why() -> None:
     made = forecast(sequence(), SequenceKnowledge(), SERVICES, T0, (T0 - HOUR, T0 + 6 * HOUR))
     assert made.steps[0].coverage is Covered.AT_RISK
-    assert "prediction ends too early" in made.steps[0].reasons[0]
+    assert made.steps[0].cause is not None
+    assert made.steps[0].cause.lacks == ("prediction end",)
 
 
 def test_an_observed_start_overrides_the_configured_one() -> None:

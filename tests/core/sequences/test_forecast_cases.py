@@ -22,6 +22,7 @@ from contactd.core.sequences.known import (
     SequenceKnowledge,
 )
 from contactd.core.sequences.model import (
+    Cause,
     Clock,
     Covered,
     Delay,
@@ -103,16 +104,22 @@ def test_the_verdict_follows_from_where_the_whole_expiry_interval_lies(
     step = only(made(BEACON, services={"telemetry": {"Heron": coverage}}))
     assert step.coverage is covered
     assert step.margin_s == (None if margin_s is None else pytest.approx(margin_s, abs=1e-6))
-    assert step.coverage_because
+    assert step.cause is not None
+    assert bool(step.cause.lacks) is (covered is not Covered.COVERED)
 
 
 def test_an_unserved_step_says_when_it_would_have_been_in_view() -> None:
     heron = covered((3_000, 3_500), (3_700, 4_000))
     step = only(made(BEACON, services={"telemetry": {"Heron": heron}}))
     assert step.coverage is Covered.UNCOVERED
-    assert step.coverage_because == (
-        "out of view: its needs could be met until 1 min 30 s before the earliest expiry and "
-        "again from 1 min 20 s after the latest"
+    assert step.earliest is not None
+    assert step.latest is not None
+    assert step.cause == Cause(
+        lacks=("service",),
+        need=0,
+        until=pytest.approx(step.earliest - 90, abs=1e-6),
+        since=pytest.approx(step.latest + 80, abs=1e-6),
+        outside_s=pytest.approx(step.latest - step.earliest, abs=2e-3),
     )
     assert step.in_view_probability == 0.0
     assert step.stations == ()
@@ -151,7 +158,9 @@ def test_a_step_before_the_prediction_begins_is_not_called_unserved() -> None:
     )
     assert step.status is StepStatus.EXPIRED
     assert step.coverage is Covered.AT_RISK
-    assert "prediction begins only at" in step.coverage_because
+    assert step.cause is not None
+    assert step.cause.lacks == ("prediction begin",)
+    assert step.cause.since == T0 + 5 * HOUR
     assert step.in_view_probability is None
 
 
@@ -177,7 +186,8 @@ def test_without_a_start_or_a_setting_no_expiry_is_given() -> None:
     assert unset.reasons == ("nobody has started it and no time is planned",)
     dial = Step("receiver on", Delay(setting=Setting(0.0, HOUR, 60.0)))
     after = Step("release", Delay(fixed_s=60.0), after=("receiver on",))
-    forecasts = made(dial, after).steps
+    planned = replace(RUNNING, status=StartStatus.EXPECTED)
+    forecasts = made(dial, after, start=planned).steps
     assert [step.status for step in forecasts] == [StepStatus.UNSET, StepStatus.UNSET]
     assert forecasts[1].reasons == ("it counts from receiver on: its setting is not chosen",)
     known = SequenceKnowledge(settings={"receiver on": 1_800.0})
@@ -341,9 +351,13 @@ def test_no_window_left_and_a_window_missed_are_both_said() -> None:
     early = made(*CHAIN, services={"command": {"Heron": covered((-3_600, -60))}}).steps[0]
     assert early.stop_possible is False
     passed = made(*CHAIN, services=COMMANDS, now=7_095).steps[0]
-    assert passed.stop_possible is False
     assert passed.stop_by == pytest.approx(T0 + 7_090)
-    assert "can no longer be stopped" in passed.reasons[0]
+    assert passed.stop_certain is False
+    assert passed.stop_possible is True
+    assert "no stop is certain; one sent from" in passed.reasons[0]
+    over = made(*CHAIN, services=COMMANDS, now=7_111).steps[0]
+    assert over.stop_possible is False
+    assert "no command window is left" in over.reasons[0]
 
 
 def test_only_certain_windows_count_for_a_stop() -> None:

@@ -21,7 +21,7 @@ from contactd.core.sequences.knowledge import (
     parts_of,
 )
 from contactd.core.sequences.model import Delay, Sequence, Start, StartStatus, Step
-from contactd.core.sequences.statements import (
+from contactd.mission.bodies import (
     command_sent,
     event,
     ruling,
@@ -159,7 +159,7 @@ def test_a_contradicting_record_leaves_the_last_consistent_state_and_is_told() -
         ((kinds.START_PLANNED, "", 400, start_planned(T0 + 900)), "refute that start"),
         ((kinds.SEQUENCE_STOPPED, "receiver on", 400, seen(390)), "cannot be stopped"),
         ((kinds.SEQUENCE_STOPPED, "", 400, seen(-390)), "before the earliest start"),
-        ((kinds.SEQUENCE_RESUMED, "", 400, event(T0, recorded_at=T0 + 1)), "not held"),
+        ((kinds.SEQUENCE_RESUMED, "", 400, event(T0, T0, recorded_at=T0 + 1)), "not held"),
         (
             (kinds.READING, "receiver on", 400, {"at": to_text(T0 + 500, 6), "elapsed_s": 1}),
             "future",
@@ -215,7 +215,7 @@ def test_an_operator_rules_on_start_step_and_reading() -> None:
 
 def test_holds_power_losses_and_commands_are_kept_in_order() -> None:
     def at(seconds: float) -> dict[str, Any]:
-        return event(T0 + seconds, 5, recorded_at=T0 + 1e6, why="bus reset")
+        return event(T0 + seconds - 5, T0 + seconds + 5, recorded_at=T0 + 1e6, why="bus reset")
 
     sent = command_sent(T0 + 20, "stop", recorded_at=T0 + 30, station="Heron")
     known = told(

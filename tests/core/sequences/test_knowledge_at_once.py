@@ -7,7 +7,7 @@ from contactd.core import record as kinds
 from contactd.core.record import Record
 from contactd.core.sequences.knowledge import SequenceKnowledge, learn
 from contactd.core.sequences.model import Delay, Sequence, Step
-from contactd.core.sequences.statements import reading, step_seen
+from contactd.mission.bodies import reading, step_seen
 
 SEQUENCE = Sequence("Quiet Lantern", "wake-up", (Step("beacon on", Delay(fixed_s=60.0)),))
 SUBJECT = "Quiet Lantern/wake-up/beacon on"

@@ -70,8 +70,8 @@ def test_json_has_the_form_of_the_contract(watch: Watch) -> None:
     assert margins == sorted(margins, reverse=True)
 
 
-def test_an_option_that_is_dialled_in_serves_every_step_up_to_its_margin(watch: Watch) -> None:
-    option = options(watch, *TOMORROW, "--most", "1")[0]
+def test_an_option_that_is_chosen_serves_every_step_up_to_its_margin(watch: Watch) -> None:
+    option = options(watch, *TOMORROW, "--limit", "1")[0]
     best, margin_s = from_text(option["best_start"]), option["margin_s"]
     assert served_after(watch, option, to_text(best)) == ["covered"] * 3
     for edge in (best - margin_s + 0.5, best + margin_s - 0.5):
@@ -85,7 +85,7 @@ def test_an_option_that_is_dialled_in_serves_every_step_up_to_its_margin(watch: 
 
 
 def test_given_settings_leave_the_start_times_that_remain(watch: Watch) -> None:
-    best = options(watch, *TOMORROW, "--most", "1")[0]
+    best = options(watch, *TOMORROW, "--limit", "1")[0]
     given = [
         part
         for step, setting_s in best["settings"].items()
@@ -98,12 +98,12 @@ def test_given_settings_leave_the_start_times_that_remain(watch: Watch) -> None:
     }
 
 
-def test_as_dialled_takes_what_the_ledger_and_the_file_say(watch: Watch) -> None:
-    refused = watch("align", *ABOUT, *TOMORROW, "--as-dialled")
+def test_as_set_takes_what_the_ledger_and_the_file_say(watch: Watch) -> None:
+    refused = watch("align", *ABOUT, *TOMORROW, "--as-set")
     assert refused.code == 2
-    assert "found no setting of beacon" in refused.err
+    assert "No setting of 'beacon' is known" in refused.err
     watch("record", "setting", *ABOUT, "beacon", "2h")
-    answer = watch("align", *ABOUT, *TOMORROW, "--as-dialled", "--format", "json")
+    answer = watch("align", *ABOUT, *TOMORROW, "--as-set", "--format", "json")
     settings = [option["settings"] for option in answer.json["options"]]
     assert all(each == {"receiver on": 5400.0, "beacon": 7200.0} for each in settings)
 
@@ -113,7 +113,7 @@ def test_the_order_may_be_by_finish(watch: Watch) -> None:
         option["steps"][-1]["latest"] for option in options(watch, *TOMORROW, "--rank", "finish")
     ]
     assert finishes == sorted(finishes)
-    assert finishes[0] <= options(watch, *TOMORROW, "--most", "1")[0]["steps"][-1]["latest"]
+    assert finishes[0] <= options(watch, *TOMORROW, "--limit", "1")[0]["steps"][-1]["latest"]
 
 
 def test_what_cannot_be_served_says_what_blocks_it(tmp_path: Path) -> None:
@@ -135,7 +135,7 @@ def test_what_cannot_be_served_says_what_blocks_it(tmp_path: Path) -> None:
 
 
 def test_a_slip_says_what_is_lost(watch: Watch) -> None:
-    option = options(watch, *TOMORROW, "--most", "1")[0]
+    option = options(watch, *TOMORROW, "--limit", "1")[0]
     beyond = f"{option['margin_s'] + 60:.0f}s"
     lost = watch("align", *ABOUT, *TOMORROW, "--slip", beyond, "--format", "json").json["slip"]
     assert lost["lost"]
@@ -143,11 +143,11 @@ def test_a_slip_says_what_is_lost(watch: Watch) -> None:
     assert earlier["slip"]["slip_s"] < 0
     assert earlier["slip"]["lost"]
     within = watch("align", *ABOUT, *TOMORROW, "--slip", "1s")
-    assert "If option 1 starts 1s later: every step stays covered." in within.out
-    assert "no longer surely covered" in watch("align", *ABOUT, *TOMORROW, "--slip", beyond).out
+    assert "If option 1 starts 1 s later: every step stays covered." in within.out
+    assert "no longer certainly covered" in watch("align", *ABOUT, *TOMORROW, "--slip", beyond).out
 
 
-@pytest.mark.parametrize("arguments", [[], ["--day-of-year"], ["--most", "20"]])
+@pytest.mark.parametrize("arguments", [[], ["--day-of-year"], ["--limit", "20"]])
 def test_the_table_fits_eighty_columns_and_says_who_decides(
     watch: Watch, arguments: list[str]
 ) -> None:
@@ -160,7 +160,7 @@ def test_the_table_fits_eighty_columns_and_says_who_decides(
 
 
 def test_csv_has_a_row_a_step_of_each_option(watch: Watch) -> None:
-    rows = watch("align", *ABOUT, *TOMORROW, "--most", "2", "--format", "csv").csv
+    rows = watch("align", *ABOUT, *TOMORROW, "--limit", "2", "--format", "csv").csv
     assert [row["option"] for row in rows] == ["1"] * 3 + ["2"] * 3
     assert [row["step"] for row in rows[:3]] == ["receiver on", "antenna release", "beacon"]
     assert rows[1]["setting_s"] == ""
@@ -169,13 +169,13 @@ def test_csv_has_a_row_a_step_of_each_option(watch: Watch) -> None:
 @pytest.mark.parametrize(
     ("arguments", "message"),
     [
-        (["--setting", "receiver on"], "expected STEP=DURATION"),
-        (["--setting", "reciever on=2h"], "did you mean 'receiver on'?"),
-        (["--setting", "antenna release=2h"], "found dial 'antenna release'"),
+        (["--setting", "receiver on"], "Write STEP=DURATION"),
+        (["--setting", "reciever on=2h"], "Did you mean 'receiver on'?"),
+        (["--setting", "antenna release=2h"], "No setting 'antenna release'"),
         (["--setting", "receiver on=2"], "add a unit to 2"),
-        (["--setting", "receiver on=2h 3min"], "the dial of 'receiver on' can take"),
-        (["--from", "2026-11-26T09:00:00Z", "--to", "2026-11-26T08:00:00Z"], "no time to start in"),
-        (["--most", "0"], "--most"),
+        (["--setting", "receiver on=2h 3min"], "that 'receiver on' can be set to"),
+        (["--from", "2026-11-26T09:00:00Z", "--to", "2026-11-26T08:00:00Z"], "Swap them"),
+        (["--limit", "0"], "--limit"),
     ],
 )
 def test_a_slip_of_the_pen_is_refused(watch: Watch, arguments: list[str], message: str) -> None:
@@ -186,8 +186,8 @@ def test_a_slip_of_the_pen_is_refused(watch: Watch, arguments: list[str], messag
 
 
 def test_every_option_can_say_what_it_follows_from(watch: Watch) -> None:
-    (plain,) = options(watch, *TOMORROW, "--most", "1")
-    (told,) = options(watch, *TOMORROW, "--most", "1", "--why")
+    (plain,) = options(watch, *TOMORROW, "--limit", "1")
+    (told,) = options(watch, *TOMORROW, "--limit", "1", "--explain")
     for before, after in zip(plain["steps"], told["steps"], strict=True):
         why = after.pop("why")
         assert after == before
@@ -195,7 +195,7 @@ def test_every_option_can_say_what_it_follows_from(watch: Watch) -> None:
         about = {fact["about"] for fact in why["facts"]}
         assert {"start", "delay", "clock"} <= about
         assert all(fact["text"] and fact["source"] for fact in why["facts"])
-    text = watch("align", *ABOUT, *TOMORROW, "--most", "1", "--why").out
+    text = watch("align", *ABOUT, *TOMORROW, "--limit", "1", "--explain").out
     assert "It rests on elements of " in text
     assert "[chosen setting]" in text
     assert "[prediction]" in text

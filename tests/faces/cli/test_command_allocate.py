@@ -67,7 +67,7 @@ def test_the_table_fits_eighty_columns_and_tells_what_was_lost_to_whom(watch: Wa
         "station_time:\n  requests: {priority: 9, count_per_day: 3, least_duration: 4min,"
         " most_duration: 6min}\n",
     )
-    answer = watch("allocate", *DAY, "--why")
+    answer = watch("allocate", *DAY, "--explain")
     assert answer.code == 0
     assert max(map(len, answer.out.splitlines())) <= 80
     assert "grants of station time to" in answer.out
@@ -79,7 +79,7 @@ def test_who_loses_a_station_is_told_to_whom_and_why(watch: Watch) -> None:
     heron = (watch.config / "targets/heron-1.yaml").read_text()
     asks = "station_time: {priority: 50, most_duration: 12h, least_duration: 8h}\n"
     watch.write("targets/heron-1.yaml", heron + asks)
-    told = watch("allocate", *DAY, "--why", "--format", "json").json
+    told = watch("allocate", *DAY, "--explain", "--format", "json").json
     short = [each for each in told["short"] if each["target"] == "Lantern 3"]
     assert short
     assert any("lost to Heron 1" in each["because"] for each in short)
@@ -98,7 +98,7 @@ def test_without_a_section_it_says_so_and_shows_what_would_be(watch: Watch) -> N
 def test_a_time_that_is_over_is_refused(watch: Watch) -> None:
     answer = watch("allocate", "--to", "2026-11-25T08:00:00Z")
     assert answer.code == 2
-    assert "expected a time after 2026-11-25 09:00:00Z" in answer.err
+    assert "--to is not after --at" in answer.err
 
 
 @pytest.mark.parametrize("form", ["ccsds", "csv", "json", "calendar"])

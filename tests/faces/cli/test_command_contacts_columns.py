@@ -28,11 +28,11 @@ def contacts(watch: Watch, *arguments: str) -> list[dict[str, Any]]:
 
 
 def test_columns_stand_behind_the_contract_in_the_order_asked_for(watch: Watch) -> None:
-    plain = contacts(watch, "--next", "5")
-    asked = contacts(watch, "--next", "5", "--columns", "sunlit, aos_range_km")
+    plain = contacts(watch, "--limit", "5")
+    asked = contacts(watch, "--limit", "5", "--columns", "sunlit, aos_range_km")
     assert [list(each)[-2:] for each in asked] == [["sunlit", "aos_range_km"]] * 5
     assert [dict(list(each.items())[:-2]) for each in asked] == plain
-    rows = watch("contacts", *LANTERN, "--next", "1", "--columns", "all", "--format", "csv").csv
+    rows = watch("contacts", *LANTERN, "--limit", "1", "--columns", "all", "--format", "csv").csv
     assert list(rows[0])[-len(EXTRAS) :] == list(EXTRAS)
 
 
@@ -53,7 +53,7 @@ def test_a_command_window_keeps_to_the_stations_terms(watch: Watch) -> None:
 
 def test_light_time_is_range_over_the_speed_of_light(watch: Watch) -> None:
     # The speed of light is 299 792.458 km/s exactly (SI).
-    for each in contacts(watch, "--next", "3", "--columns", "tca_light_time_s"):
+    for each in contacts(watch, "--limit", "3", "--columns", "tca_light_time_s"):
         assert each["tca_light_time_s"] == pytest.approx(
             each["tca_range_km"] / 299_792.458, abs=1e-6
         )
@@ -61,14 +61,14 @@ def test_light_time_is_range_over_the_speed_of_light(watch: Watch) -> None:
 
 def test_the_range_shrinks_after_aos_and_grows_before_los(watch: Watch) -> None:
     names = "aos_range_rate_km_s,los_range_rate_km_s,aos_range_km,los_range_km"
-    for each in contacts(watch, "--next", "10", "--columns", names):
+    for each in contacts(watch, "--limit", "10", "--columns", names):
         assert each["aos_range_rate_km_s"] < 0 < each["los_range_rate_km_s"]
         assert min(each["aos_range_km"], each["los_range_km"]) > each["tca_range_km"]
 
 
 def test_the_timing_error_grows_with_the_elements_age(watch: Watch) -> None:
     # By hand, from the target's file: 0.2 s and 1.5 s a day from the epoch, 25 November 00:00.
-    for each in contacts(watch, "--next", "3", "--columns", "timing_error_s"):
+    for each in contacts(watch, "--limit", "3", "--columns", "timing_error_s"):
         days = (from_text(each["aos"]) - from_text("2026-11-25T00:00:00Z")) / 86_400
         assert each["timing_error_s"] == pytest.approx(0.2 + 1.5 * days, abs=1e-3)
 
@@ -82,14 +82,14 @@ def test_requested_columns_are_never_left_out_of_the_table(watch: Watch) -> None
 def test_a_column_that_is_none_is_told_with_all_that_there_are(watch: Watch) -> None:
     answer = watch("contacts", "--columns", "sunlite")
     assert (answer.code, answer.out) == (2, "")
-    assert "did you mean 'sunlit'?" in answer.err
+    assert "Did you mean 'sunlit'?" in answer.err
     everything = watch("contacts", "--columns", "xyz").err
     assert all(name in everything for name in EXTRAS)
 
 
 def test_next_keeps_the_first_contacts_only(watch: Watch) -> None:
-    assert contacts(watch, "--next", "2") == contacts(watch)[:2]
-    assert watch("contacts", "--next", "0").code == 2
+    assert contacts(watch, "--limit", "2") == contacts(watch)[:2]
+    assert watch("contacts", "--limit", "0").code == 2
 
 
 def pointing(watch: Watch, *arguments: str) -> list[dict[str, Any]]:
@@ -100,7 +100,7 @@ def pointing(watch: Watch, *arguments: str) -> list[dict[str, Any]]:
 
 
 def test_pointing_runs_from_aos_to_los_at_the_asked_distance(watch: Watch) -> None:
-    contact = contacts(watch, "--next", "1")[0]
+    contact = contacts(watch, "--limit", "1")[0]
     [table] = pointing(watch, "--every", "30s")
     assert (table["target"], table["station"]) == (contact["target"], contact["station"])
     times = [from_text(row["at"]) for row in table["rows"]]
@@ -140,7 +140,7 @@ def test_pointing_as_table_and_csv(watch: Watch) -> None:
     assert max(map(len, out.splitlines())) <= 80
     assert "Hz at 437.5" in out
     assert "Down: add to the nominal MHz to receive." in out
-    rows = watch("contacts", *LANTERN, "--pointing", "--next", "2", "--format", "csv").csv
+    rows = watch("contacts", *LANTERN, "--pointing", "--limit", "2", "--format", "csv").csv
     assert {row["target"] for row in rows} == {"Lantern 3"}
     assert list(rows[0])[:5] == ["target", "station", "at", "azimuth_deg", "elevation_deg"]
     assert len({row["station"] + row["at"][:13] for row in rows}) >= 2
@@ -149,8 +149,8 @@ def test_pointing_as_table_and_csv(watch: Watch) -> None:
 @pytest.mark.parametrize(
     ("arguments", "message"),
     [
-        (["--every", "0s"], "expected a duration above zero"),
-        (["--every", "1ms", "--next", "50"], "expected at most 200000"),
+        (["--every", "0s"], "--every is zero"),
+        (["--every", "1ms", "--limit", "50"], "more than 200000"),
         (["--frequency", "-3"], "--frequency"),
     ],
 )

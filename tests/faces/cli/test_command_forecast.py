@@ -6,9 +6,12 @@ import re
 from pathlib import Path
 
 import pytest
-from command_line import Watch, lay_watch
+from command_line import Watch, lay_watch, low_orbit
 
-from contactd.core.instants import from_text
+from contactd.core.instants import from_text, to_text
+from contactd.core.orbit import format_omm
+from contactd.core.record import CONFIGURATION_ADOPTED, ELEMENTS_ADOPTED, Record
+from contactd.records.ledger import Ledger
 
 FIELDS = [
     "target",
@@ -24,6 +27,7 @@ FIELDS = [
     "margin_s",
     "stop_by",
     "stop_station",
+    "stops",
     "keep_clear",
 ]
 MILLISECONDS_UTC = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d\.\d{3}Z")
@@ -48,7 +52,7 @@ def test_json_is_a_list_of_steps_in_the_form_of_the_contract(watch: Watch) -> No
         assert all(MILLISECONDS_UTC.fullmatch(time) for time in times)
         assert times == sorted(times)
     hazardous = answer.json[1]
-    assert set(hazardous["keep_clear"]) == {"from", "to"}
+    assert set(hazardous["keep_clear"]) == {"from", "to", "zone"}
     assert answer.json[0]["keep_clear"] is None
 
 
@@ -74,7 +78,7 @@ def test_csv_spreads_the_keep_clear_over_two_columns(watch: Watch) -> None:
     assert rows[0]["earliest"] == steps[0]["earliest"]
 
 
-@pytest.mark.parametrize("arguments", [[], ["--why"], ["--day-of-year"], ["--at", "+1h"]])
+@pytest.mark.parametrize("arguments", [[], ["--explain"], ["--day-of-year"], ["--at", "+1h"]])
 def test_every_line_fits_eighty_columns_and_has_no_escapes(
     watch: Watch, arguments: list[str]
 ) -> None:
@@ -85,12 +89,14 @@ def test_every_line_fits_eighty_columns_and_has_no_escapes(
 
 def test_the_page_warns_of_people_near_and_says_who_decides(watch: Watch) -> None:
     out = watch("forecast").out
-    assert "Lantern 3 / wake-up\nStart expected 2026-11-25 08:00:00Z to 10:00:00Z, give or" in out
+    assert "Lantern 3 / wake-up\nStart expected 2026-11-25 08:00:00Z to 10:00:00Z ± 30 s" in out
     assert "antenna release (hazard: deployment)" in out
-    assert re.search(r"warning +people are near, 2026-11-25 09:29:59Z to 10:30:00Z", out)
+    assert re.search(
+        r"warning +people near during keep-clear, 2026-11-25 09:29:59Z to 10:30:00Z", out
+    )
     assert re.search(r"keep clear +2026-11-25 09:29:59Z to 11:42:01Z", out)
     words = " ".join(out.split())
-    assert "caution: This advises; it does not certify safety." in words
+    assert "This advises; it does not certify safety." in words
     assert "Flight rules, range safety and the responsible authority decide." in words
 
 
@@ -104,13 +110,13 @@ def test_a_forecast_without_a_hazard_carries_no_caution(tmp_path: Path) -> None:
 
 
 def test_why_gives_the_facts_that_an_answer_rests_on(watch: Watch) -> None:
-    out = watch("forecast", "--why").out
+    out = watch("forecast", "--explain").out
     words = " ".join(out.split())
-    assert "Lantern 3: elements of 2026-11-25 00:00:00Z (9h 00m ago) from the target" in words
+    assert "Lantern 3: elements of 2026-11-25 00:00:00Z (9 h ago) from the target" in words
     assert "the start is expected, from 2026-11-25T08:00:00" in words
     assert "antenna release acts 2 min after receiver on [configuration]" in words
     plain = watch("forecast", "--format", "json").json
-    explained = watch("forecast", "--why", "--format", "json").json
+    explained = watch("forecast", "--explain", "--format", "json").json
     assert [set(each) - set(FIELDS) for each in explained] == [{"why"}] * 3
     assert [{name: each[name] for name in FIELDS} for each in explained] == plain
     about = {fact["about"] for fact in explained[1]["why"]["facts"]}
@@ -150,4 +156,45 @@ def test_targets_without_sequences_have_no_forecast(watch: Watch) -> None:
 def test_a_wrong_target_is_told_with_the_nearest(watch: Watch) -> None:
     answer = watch("forecast", "--target", "Lantem 3")
     assert answer.code == 2
-    assert "found target 'Lantem 3'; did you mean 'Lantern 3'?" in answer.err
+    assert "No target 'Lantem 3'. Did you mean 'Lantern 3'?" in answer.err
+
+
+def test_a_forecast_as_of_earlier_rests_on_the_elements_known_then_and_on_nothing_later(
+    tmp_path: Path,
+) -> None:
+    watch = lay_watch(tmp_path)
+    path = watch.config / "targets/lantern-3.yaml"
+    fetched = "elements: {url: 'https://elements.example/lantern-3.txt', format: tle}\n"
+    text = path.read_text()
+    path.write_text("name: Lantern 3\n" + fetched + text[text.index("sequences:") :])
+    adopted = []
+    for at, epoch in (("05:00", "2026-11-25T00:00:00Z"), ("08:50", "2026-11-25T08:00:00Z")):
+        elements = low_orbit("Lantern 3", epoch)
+        body = {
+            "source": "https://elements.example/lantern-3.txt",
+            "epochs": [to_text(elements.epoch, 6)],
+            "omm": format_omm(elements, "json"),
+        }
+        when = from_text(f"2026-11-25T{at}:00Z")
+        adopted.append(Record(when, ELEMENTS_ADOPTED, "Lantern 3", "contactd", body))
+    with Ledger.open(f"sqlite:///{watch.folder}/var/ledger.sqlite") as ledger:
+        ledger.append(adopted[:1])
+    then = watch("forecast", "--explain", now="2026-11-25T08:40:00Z").out
+    assert "elements of 2026-11-25 00:00:00Z" in then
+    with Ledger.open(f"sqlite:///{watch.folder}/var/ledger.sqlite") as ledger:
+        ledger.append(adopted[1:])
+    assert "elements of 2026-11-25 08:00:00Z" in watch("forecast", "--explain").out
+    assert watch("forecast", "--explain", "--at", "2026-11-25T08:40:00Z").out == then
+    before_any = watch("forecast", "--at", "2026-11-25T04:00:00Z")
+    assert before_any.code == 1
+    assert "elements" in before_any.err
+
+
+def test_a_forecast_as_of_earlier_says_that_the_files_have_changed_since(tmp_path: Path) -> None:
+    watch = lay_watch(tmp_path)
+    body = {"digest": "of other files", "targets": [], "stations": []}
+    record = Record(from_text("2026-11-25T05:00:00Z"), CONFIGURATION_ADOPTED, "", "contactd", body)
+    with Ledger.open(f"sqlite:///{watch.folder}/var/ledger.sqlite") as ledger:
+        ledger.append([record])
+    assert "the files have changed since then" in watch("forecast", "--at", "-1h").err
+    assert watch("forecast").err == ""

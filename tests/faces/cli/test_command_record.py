@@ -108,24 +108,24 @@ def test_what_was_known_then_is_what_an_earlier_forecast_shows(watch: Watch) -> 
     assert [step["earliest"] for step in then] == [step["earliest"] for step in before]
 
 
-def test_a_start_outside_the_planned_time_is_recorded_with_a_caution(watch: Watch) -> None:
+def test_a_start_outside_the_planned_time_is_recorded_with_a_note(watch: Watch) -> None:
     answer = watch("record", "start", "Lantern 3", "wake-up", "--at", "2026-11-25T07:30:00Z")
     assert answer.code == 0
     assert len(records(watch)) == 1
     assert answer.err == (
-        "caution: 2026-11-25 07:30:00Z is outside the start in the target's file, "
-        "2026-11-25 08:00:00Z to 2026-11-25 10:00:00Z\n"
+        "note: 2026-11-25 07:30:00Z is outside the start in the target's file, "
+        "2026-11-25 08:00:00Z to 2026-11-25 10:00:00Z.\n"
     )
 
 
 @pytest.mark.parametrize(
     ("arguments", "message"),
     [
-        (["Lantern", "wake-up", "--at", "now"], "did you mean 'Lantern 3'?"),
-        (["Lantern 3", "wakeup", "--at", "now"], "did you mean 'wake-up'?"),
+        (["Lantern", "wake-up", "--at", "now"], "No target 'Lantern'. Did you mean 'Lantern 3'?"),
+        (["Lantern 3", "wakeup", "--at", "now"], "No sequence 'wakeup'. Did you mean 'wake-up'?"),
         (["Heron 1", "wake-up", "--at", "now"], "Heron 1 has no sequences"),
-        (["Lantern 3", "wake-up"], "expected --at TIME, or --earliest TIME and --latest TIME"),
-        (["Lantern 3", "wake-up", "--earliest", "-1h"], "expected both --earliest and --latest"),
+        (["Lantern 3", "wake-up"], "No time given. Add a time, or earliest and latest."),
+        (["Lantern 3", "wake-up", "--earliest", "-1h"], "Only one bound given. Add latest."),
         (
             ["Lantern 3", "wake-up", "--earliest", "-1h", "--latest", "-2h"],
             "expected a time not before the earliest",
@@ -144,7 +144,7 @@ def test_a_start_outside_the_planned_time_is_recorded_with_a_caution(watch: Watc
                 "--give-or-take",
                 "1s",
             ],
-            "expected one of the two ways",
+            "Both bounds and ± given. Keep one of the two.",
         ),
     ],
 )

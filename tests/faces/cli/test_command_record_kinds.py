@@ -47,7 +47,7 @@ def test_a_reading_narrows_the_expiry_to_its_own_error(running: Watch) -> None:
     # and 50 ppm of the 1 810 s that are left (0.09 s).
     after = entered(
         running, "reading", *ABOUT, "--step", "receiver on", "--at", "now",
-        "--remaining", "30min 10s", "--error", "5s",
+        "--remaining", "30min 10s", "--error", "5s", "--at-error", "0s",
     )["after"][0]  # fmt: skip
     assert seconds(after["earliest"]) == pytest.approx(seconds("2026-11-25T09:30:04.9Z"), abs=0.2)
     assert seconds(after["latest"]) == pytest.approx(seconds("2026-11-25T09:30:15.1Z"), abs=0.2)
@@ -84,7 +84,7 @@ def test_a_contradicting_reading_is_kept_told_and_not_used(running: Watch) -> No
     )
     assert answer.code == 1
     assert answer.out.startswith("Recorded as 2: reading")
-    assert answer.err.startswith("caution: ")
+    assert answer.err.startswith("note: ")
     assert "record 2" in answer.err
     after = running("forecast", "--format", "json").json
     assert [each["latest"] for each in after] == [each["latest"] for each in before]
@@ -112,38 +112,47 @@ def test_an_attempt_puts_the_sequence_in_doubt_and_its_hazards_count_as_running(
     )
 
 
-def test_a_ruling_ends_the_doubt(watch: Watch) -> None:
+def test_a_decision_ends_the_doubt(watch: Watch) -> None:
     watch("record", "attempt", *ABOUT, "--earliest", "-30min", "--latest", "-10min")
-    unexplained = watch("record", "ruling", *ABOUT, "not-started")
+    unexplained = watch("record", "decision", *ABOUT, "not-started")
     assert unexplained.code == 2
-    assert "expected --why TEXT" in unexplained.err
-    after = entered(watch, "ruling", *ABOUT, "not-started", "--why", "switch found closed")["after"]
-    assert {step["status"] for step in after} == {"stopped"}
-    assert {step["keep_clear"] and step["keep_clear"]["to"] for step in after} == {None}
+    assert "No reason given. Add --why TEXT." in unexplained.err
+    after = entered(watch, "decision", *ABOUT, "not-started", "--why", "switch found closed")[
+        "after"
+    ]
+    # The attempt is decided; the start that the file plans for later is in force again.
+    assert {step["status"] for step in after} == {"planned"}
 
 
-def test_a_ruling_on_a_step_needs_a_verdict_on_steps(running: Watch) -> None:
-    answer = running("record", "ruling", *ABOUT, "started", "--step", "beacon", "--why", "heard")
+def test_a_decision_on_a_step_needs_a_verdict_on_steps(running: Watch) -> None:
+    answer = running("record", "decision", *ABOUT, "started", "--step", "beacon", "--why", "heard")
     assert answer.code == 2
     assert "expected 'acted' or 'did not act'" in answer.err
 
 
 def test_a_refuted_start_stops_everything(running: Watch) -> None:
-    after = entered(running, "refute", *ABOUT, "--why", "no power on the bus")["after"]
+    after = entered(running, "no-start", *ABOUT, "--why", "no power on the bus")["after"]
     assert {step["status"] for step in after} == {"stopped"}
 
 
 def test_a_step_that_was_seen_is_seen(watch: Watch) -> None:
     watch("record", "start", *ABOUT, "--at", "2026-11-25T07:20:00Z")
     after = entered(
-        watch, "seen", *ABOUT, "receiver on", "--at", "2026-11-25T08:55:00Z", "--how", "telemetry"
+        watch,
+        "confirmed",
+        *ABOUT,
+        "receiver on",
+        "--at",
+        "2026-11-25T08:55:00Z",
+        "--how",
+        "telemetry",
     )["after"]
     assert after[0]["status"] == "seen"
     assert last_record(watch).body["by"] == "telemetry"
     assert last_record(watch).subject == "Lantern 3/wake-up/receiver on"
 
 
-def test_a_dial_moves_its_step_and_those_after_it(watch: Watch) -> None:
+def test_a_setting_moves_its_step_and_those_after_it(watch: Watch) -> None:
     changed = entered(watch, "setting", *ABOUT, "receiver on", "2h 30min")
     moved = [
         seconds(after["nominal"]) - seconds(before["nominal"])
@@ -158,10 +167,10 @@ def test_a_dial_moves_its_step_and_those_after_it(watch: Watch) -> None:
         (["receiver on", "2h 35min"], "9000 s or 9600 s"),
         (["receiver on", "20h"], "from 3600 s to 32400 s"),
         (["beacon", "2h"], "this one's delay is fixed"),
-        (["reciever on", "2h"], "did you mean 'receiver on'?"),
+        (["reciever on", "2h"], "Did you mean 'receiver on'?"),
     ],
 )
-def test_a_dial_cannot_stand_where_it_has_no_value(
+def test_a_timer_cannot_be_set_where_it_has_no_value(
     watch: Watch, arguments: list[str], message: str
 ) -> None:
     answer = watch("record", "setting", *ABOUT, *arguments)
@@ -172,15 +181,15 @@ def test_a_dial_cannot_stand_where_it_has_no_value(
 
 def test_held_countdowns_move_by_the_time_they_were_held(running: Watch) -> None:
     before = running("forecast", "--format", "json").json[0]
-    held = entered(running, "held", *ABOUT, "--at", "2026-11-25T08:30:00Z")["after"]
+    held = entered(running, "hold", *ABOUT, "--at", "2026-11-25T08:30:00Z")["after"]
     assert held[0]["status"] == "held"
     assert held[0]["earliest"] is None
-    after = entered(running, "resumed", *ABOUT, "--at", "2026-11-25T08:40:00Z")["after"][0]
+    after = entered(running, "resume", *ABOUT, "--at", "2026-11-25T08:40:00Z")["after"][0]
     assert seconds(after["nominal"]) - seconds(before["nominal"]) == pytest.approx(600, abs=1)
 
 
 def test_a_stop_takes_the_step_and_what_follows_out(running: Watch) -> None:
-    after = entered(running, "stop", *ABOUT, "--step", "antenna release")["after"]
+    after = entered(running, "stopped", *ABOUT, "--step", "antenna release")["after"]
     assert [step["status"] for step in after] == ["running", "stopped", "stopped"]
     assert after[1]["keep_clear"] is None
 
@@ -208,7 +217,9 @@ def test_a_missed_contact_is_kept_and_one_that_never_was_is_questioned(watch: Wa
         "record", "missed", "Lantern 3", contact["station"], "--at", contact["tca"], "--why", "wind"
     )
     assert (answer.code, answer.err) == (0, "")
-    assert answer.out.startswith("Recorded as 1: contact-missed, Lantern 3, by tester.\n")
+    assert answer.out.startswith(
+        f"Recorded as 1: contact-missed, Lantern 3, contact with {contact['station']} at "
+    )
     body = last_record(watch).body
     assert (body["station"], body["at"], body["why"]) == (
         contact["station"],
@@ -217,7 +228,7 @@ def test_a_missed_contact_is_kept_and_one_that_never_was_is_questioned(watch: Wa
     )
     doubtful = watch("record", "missed", "Heron 1", "Kelp Bay", "--at", "-1h")
     assert doubtful.code == 0
-    assert "no contact of Heron 1 over Kelp Bay is predicted at" in doubtful.err
+    assert "No contact of Heron 1 with Kelp Bay is predicted at" in doubtful.err
     assert watch("record", "missed", "Lantern 3", "Nordhavn", "--at", "+1h").code == 2
 
 
@@ -265,9 +276,9 @@ def in_doubt_within_a_contact(watch: Watch) -> dict[str, Any]:
 
 def test_not_seeing_what_was_surely_in_view_refutes_the_start(watch: Watch) -> None:
     contact = in_doubt_within_a_contact(watch)
-    watched = ("--from", contact["aos"], "--until", contact["los"], "--station", contact["station"])
-    after = entered(watch, "not-seen", *ABOUT, "receiver on", *watched)["after"]
-    assert {step["status"] for step in after} == {"stopped"}
+    watched = ("--from", contact["aos"], "--to", contact["los"], "--station", contact["station"])
+    after = entered(watch, "not-confirmed", *ABOUT, "receiver on", *watched)["after"]
+    assert {step["status"] for step in after} == {"planned"}
     assert last_record(watch).body["refutes"] is True
 
 
@@ -284,11 +295,11 @@ def test_not_seeing_what_may_have_been_out_of_view_proves_nothing(
     else:
         watch("record", "missed", "Lantern 3", station, "--at", contact["tca"])
     answer = watch(
-        "record", "not-seen", *ABOUT, "receiver on", "--from", start, "--until", contact["los"],
+        "record", "not-confirmed", *ABOUT, "receiver on", "--from", start, "--to", contact["los"],
         "--station", station,
     )  # fmt: skip
     assert answer.code == 0
-    assert answer.err.startswith("caution: this proves nothing: ")
+    assert answer.err.startswith("note: This proves nothing: ")
     assert last_record(watch).body["refutes"] is False
     steps = watch("forecast", "--format", "json").json
     assert steps[1]["status"] in ("running", "expired", "expiring")

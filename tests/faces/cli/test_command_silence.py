@@ -6,8 +6,8 @@ from pathlib import Path
 
 import pytest
 from command_line import NOW, Watch, lay_watch
+from contactd.alerts.state import AlertState, fold_alerts
 
-from contactd.alerts.fold import AlertState, fold_alerts
 from contactd.core.alert import Alert, Severity
 from contactd.core.instants import from_text
 from contactd.records.ledger import Ledger
@@ -33,7 +33,7 @@ def holds_back(watch: Watch, severity: Severity, target: str, kind: str, at: str
 
 def test_a_silence_holds_back_what_it_names_until_it_ends(watch: Watch) -> None:
     answer = watch(
-        "silence", "set", "--until", UNTIL, "--why", "antenna work", "--target", "lantern 3",
+        "silence", "set", "--to", UNTIL, "--why", "antenna work", "--target", "lantern 3",
         "--kind", "contact-coming",
     )  # fmt: skip
     assert (answer.code, answer.err) == (0, "")
@@ -47,13 +47,13 @@ def test_a_silence_holds_back_what_it_names_until_it_ends(watch: Watch) -> None:
 
 
 def test_warnings_are_held_back_only_when_that_is_asked_for(watch: Watch) -> None:
-    answer = watch("silence", "set", "--until", UNTIL, "--why", "drill", "--warnings")
-    assert answer.err.startswith("caution: warnings are held back too")
-    assert holds_back(watch, Severity.WARNING, "Heron 1", "step-uncovered")
+    answer = watch("silence", "set", "--to", UNTIL, "--why", "drill", "--warnings")
+    assert answer.err.startswith("note: warnings are held back too")
+    assert holds_back(watch, Severity.WARNING, "Heron 1", "step-out-of-view")
 
 
 def test_a_silence_can_be_lifted_early(watch: Watch) -> None:
-    watch("silence", "set", "--until", UNTIL, "--why", "antenna work", "--by", "Ida")
+    watch("silence", "set", "--to", UNTIL, "--why", "antenna work", "--by", "Ida")
     listed = watch("silence", "list", "--format", "json").json
     assert [(each["number"], each["author"], each["why"]) for each in listed] == [
         (1, "Ida", "antenna work")
@@ -68,7 +68,7 @@ def test_a_silence_can_be_lifted_early(watch: Watch) -> None:
 
 def test_the_list_fits_eighty_columns(watch: Watch) -> None:
     for why in ("the antenna is being painted and must not move", "drill"):
-        watch("silence", "set", "--until", UNTIL, "--why", why, "--target", "Lantern 3")
+        watch("silence", "set", "--to", UNTIL, "--why", why, "--target", "Lantern 3")
     out = watch("silence", "list").out
     assert max(map(len, out.splitlines())) <= 80
     assert "2026-11-25 09:00:00Z  12:00:00Z" in out
@@ -77,11 +77,11 @@ def test_the_list_fits_eighty_columns(watch: Watch) -> None:
 @pytest.mark.parametrize(
     ("arguments", "message"),
     [
-        (["--why", "x"], "expected --until TIME"),
-        (["--until", UNTIL], "expected --why TEXT"),
-        (["--until", "-1h", "--why", "x"], "expected a time after --from and after now"),
-        (["--until", UNTIL, "--why", "x", "--kind", "contact-comming"], "'contact-coming'?"),
-        (["--until", UNTIL, "--why", "x", "--target", "Lantem 3"], "did you mean 'Lantern 3'?"),
+        (["--why", "x"], "No end given. Add --to TIME."),
+        (["--to", UNTIL], "Reason is empty. Enter it."),
+        (["--to", "-1h", "--why", "x"], "--to is past. Give a later time."),
+        (["--to", UNTIL, "--why", "x", "--kind", "contact-comming"], "'contact-coming'?"),
+        (["--to", UNTIL, "--why", "x", "--target", "Lantem 3"], "Did you mean 'Lantern 3'?"),
     ],
 )
 def test_a_silence_without_end_or_reason_is_refused(

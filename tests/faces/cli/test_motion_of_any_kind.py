@@ -72,7 +72,7 @@ def test_elements_that_the_service_fetched_are_taken_from_the_ledger(watch: Watc
     watch.write("targets/lantern-3.yaml", FETCHED)
     nothing = watch("contacts", *LANTERN)
     assert nothing.code == 1
-    assert nothing.err.startswith("Lantern 3: found no elements")
+    assert nothing.err.startswith("Lantern 3: No elements.")
     assert "has not been fetched yet" in watch("check").out
 
     elements = low_orbit("Lantern 3")

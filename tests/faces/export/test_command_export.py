@@ -75,7 +75,7 @@ def test_steps_are_included_on_request(watch: Watch) -> None:
         "export", "calendar", "--include", "step", "--include", "window", now="2026-11-25T07:00:00Z"
     ).out
     kinds = {each.categories.value[0] for each in events(asked)}
-    assert kinds == {"window", "step", "stop-by", "keep-clear"}
+    assert kinds == {"window", "step", "keep-clear"}
 
 
 @pytest.mark.parametrize("form", ["kvn", "xml", "json"])
@@ -111,8 +111,8 @@ def test_an_exported_ephemeris_is_the_motion_that_is_predicted_from(
     [
         (["calendar", "--update", "a.ics", "--output", "b.ics"], 2, "expected one of them"),
         (["calendar", "--to", "-1h"], 2, "is not after --from"),
-        (["elements", "Lantem 3"], 2, "did you mean 'Lantern 3'?"),
-        (["ephemeris", "Lantern 3", "--every", "0s"], 2, "expected a duration above zero"),
+        (["elements", "Lantem 3"], 2, "Did you mean 'Lantern 3'?"),
+        (["ephemeris", "Lantern 3", "--every", "0s"], 2, "--every is zero"),
         (["ephemeris", "Lantern 3", "--every", "1ms"], 2, "too many"),
         (["elements", "Lantern 3", "--output", "/nowhere/x.omm"], 1, "expected a file that can be"),
     ],

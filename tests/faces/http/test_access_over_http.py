@@ -10,7 +10,7 @@ from contactd.faces.tokens import Role, new_token
 
 pytestmark = pytest.mark.process
 
-REMARK = {"enter": "remark", "target": "Thistle", "remark": "the night is quiet"}
+REMARK = {"enter": "remark", "target": "Thistle", "text": "the night is quiet"}
 
 
 @pytest.fixture

@@ -10,10 +10,11 @@ from pathlib import Path
 import pytest
 from pydantic import TypeAdapter
 
-from contactd.faces.contract import CONTACT_FIELDS, FORECAST_FIELDS
-from contactd.faces.http import models
 from contactd.faces.http.problems import TITLES
 from contactd.faces.http.routes.handover import HandoverSheet
+from contactd.mission.documents import models
+from contactd.mission.documents.models import Contact as ContactDocument
+from contactd.mission.documents.models import Step as StepDocument
 
 pytestmark = pytest.mark.process
 
@@ -29,6 +30,7 @@ DOCUMENTS = {
     "/sequences": list[models.SequenceForecast],
     "/records": list[models.Record],
     "/session": models.Session,
+    "/statements": list[models.StatementKind],
     "/handover": HandoverSheet,
     "/alignment?target=Orrery&sequence=crew start": models.Alignment,
     "/alignment/starts?target=Orrery&sequence=crew start": models.Starts,
@@ -58,7 +60,7 @@ def test_every_described_document_is_looked_at(service):
         for path, methods in described.items()
         if path.startswith("/api/v1/") and "{" not in path and _has_model(methods.get("get"))
     }
-    drawn = {"/", "/strand", "/profiles", "/light", "/sky", "/ground"}
+    drawn = {"/", "/timeline", "/profiles", "/light", "/sky", "/ground"}
     only_in_a_rehearsal = {"/rehearsal"}
     assert with_models - drawn - only_in_a_rehearsal <= looked_at
 
@@ -66,14 +68,14 @@ def test_every_described_document_is_looked_at(service):
 def test_contacts_have_the_fields_that_other_programs_rely_on_in_order_of_aos(service):
     contacts = service.json("/contacts", limit=5000)
     assert len(contacts) > 100
-    assert all(tuple(each) == CONTACT_FIELDS for each in contacts)
+    assert all(tuple(each) == tuple(ContactDocument.__annotations__) for each in contacts)
     assert [each["aos"] for each in contacts] == sorted(each["aos"] for each in contacts)
 
 
 def test_forecasts_have_the_fields_that_other_programs_rely_on(service):
     steps = service.json("/forecast")
     assert {each["target"] for each in steps} == {"Lantern 3", "Thistle", "Orrery"}
-    assert all(tuple(each) == FORECAST_FIELDS for each in steps)
+    assert all(tuple(each) == tuple(StepDocument.__annotations__) for each in steps)
 
 
 def test_contacts_are_those_of_the_command_line(service):
@@ -130,17 +132,17 @@ def test_a_document_that_is_known_already_is_not_sent_again(service):
 
 def test_a_document_changes_its_tag_when_something_is_recorded(service):
     before = service.get("/now").headers["ETag"]
-    entry = {"enter": "remark", "target": "", "remark": "a new tag, please"}
+    entry = {"enter": "remark", "target": "", "text": "a new tag, please"}
     service.operate("/records", entry)
     assert service.get("/now").headers["ETag"] != before
 
 
 def test_large_documents_travel_compressed_and_are_the_same(service):
     with service.http.stream(
-        "GET", "/api/v1/strand", headers={"Accept-Encoding": "gzip"}
+        "GET", "/api/v1/timeline", headers={"Accept-Encoding": "gzip"}
     ) as answer:
         packed = b"".join(answer.iter_raw())
-    plain = service.http.get("/api/v1/strand", headers={"Accept-Encoding": "identity"})
+    plain = service.http.get("/api/v1/timeline", headers={"Accept-Encoding": "identity"})
     assert answer.headers["Content-Encoding"] == "gzip"
     assert len(packed) < len(plain.content) / 2
     assert json.loads(gzip.decompress(packed)).keys() == plain.json().keys()
@@ -149,8 +151,8 @@ def test_large_documents_travel_compressed_and_are_the_same(service):
 @pytest.mark.parametrize(
     ("path", "status", "code", "says"),
     [
-        ("/contacts?target=Lantern", 404, "not-found", "did you mean 'Lantern 3'?"),
-        ("/contacts?station=Bren Head", 404, "not-found", "did you mean 'Brenn Head'?"),
+        ("/contacts?target=Lantern", 404, "not-found", "Did you mean 'Lantern 3'?"),
+        ("/contacts?station=Bren Head", 404, "not-found", "Did you mean 'Brenn Head'?"),
         ("/contacts?from=2026-12-03T08:00:00", 422, "input", "no time zone"),
         ("/contacts?from=yesterday", 422, "input", "is not a UTC time"),
         ("/contacts?limit=0", 422, "input", "greater than or equal to 1"),
@@ -191,7 +193,7 @@ def test_every_problem_type_can_be_looked_up(service):
 
 
 def test_too_much_at_once_is_refused(service):
-    answer = service.post("/records", {"enter": "remark", "remark": "x" * 100_000})
+    answer = service.post("/records", {"enter": "remark", "text": "x" * 100_000})
     assert answer.status_code == 413
     assert answer.json()["code"] == "too-large"
     assert service.get(f"/contacts?{'x' * 20_000}").status_code == 413
@@ -210,7 +212,7 @@ def test_every_answer_says_what_a_browser_may_do_with_it(service):
 def test_the_state_as_known_earlier_does_not_know_what_came_after(service):
     before = datetime.now(UTC).isoformat().replace("+00:00", "Z")
     number = service.operate(
-        "/records", {"enter": "remark", "target": "Lantern 3", "remark": "later"}
+        "/records", {"enter": "remark", "target": "Lantern 3", "text": "later"}
     )["record"]["number"]
     then = [each["number"] for each in service.json("/records", known_at=before)]
     assert number not in then
@@ -220,7 +222,7 @@ def test_the_state_as_known_earlier_does_not_know_what_came_after(service):
 
 def test_records_can_be_narrowed_and_paged(service):
     for word in ("one", "two", "three"):
-        service.operate("/records", {"enter": "remark", "target": "Wren 1", "remark": word})
+        service.operate("/records", {"enter": "remark", "target": "Wren 1", "text": word})
     answer = service.get("/records", subject="Wren 1", kind="remark", limit=2)
     assert [each["body"]["text"] for each in answer.json()] == ["three", "two"]
     older = service.get(answer.links["next"]["url"].removeprefix("/api/v1")).json()

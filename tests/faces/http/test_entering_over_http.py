@@ -24,19 +24,18 @@ def entry(enter, **fields):
 
 ENTRIES = [
     entry("attempt", earliest=ago(minutes=90), latest=ago(minutes=80), why="a bump"),
-    entry("command", at=ago(minutes=3), command="beacon off", station="Brenn Head"),
+    entry("sent", at=ago(minutes=3), command="beacon off", station="Brenn Head"),
     entry("power-loss", at=ago(minutes=5), give_or_take="20s"),
-    entry("held", step="boom release", at=ago(minutes=4), give_or_take="5s"),
-    entry("resumed", step="boom release", at=ago(minutes=2), give_or_take="5s"),
+    entry("hold", step="boom release", at=ago(minutes=4), give_or_take="5s"),
+    entry("resume", step="boom release", at=ago(minutes=2), give_or_take="5s"),
     entry(
-        "not-seen",
+        "not-confirmed",
         step="boom release",
-        watched_from=ago(hours=2),
-        watched_until=ago(minutes=1),
+        **{"from": ago(hours=2), "to": ago(minutes=1)},
     ),
     entry("missed", station="Brenn Head", at=ago(hours=2), why="wind"),
-    entry("ruling", ruling="started", why="the counter was seen to run"),
-    entry("remark", remark="handed over to the day shift"),
+    entry("decision", decision="started", why="the counter was seen to run"),
+    entry("remark", text="handed over to the day shift"),
     {
         "enter": "setting",
         "target": "Orrery",
@@ -61,10 +60,10 @@ WRONG = [
     (entry("start", earliest=ago(hours=1)), "latest", "both bounds"),
     (entry("start"), "at", "a time"),
     (entry("attempt", earliest=ago(hours=1), latest=ago(hours=2)), "latest", "not before"),
-    (entry("refute", why=" "), "why", "how it is known"),
+    (entry("no-start", why=" "), "why", "how it is known"),
     (
         entry("reading", step="boom release", at=ago(minutes=1)),
-        "reading",
+        "remaining",
         "either the remaining or the elapsed",
     ),
     (
@@ -72,10 +71,14 @@ WRONG = [
         "remaining",
         "a duration such as",
     ),
-    (entry("seen", step="boom releas", at=ago(minutes=1)), "step", "did you mean 'boom release'?"),
-    (entry("ruling", ruling="perhaps", why="hm"), "ruling", "'started'"),
     (
-        entry("command", at=ago(minutes=1), command="x", station="Bren Head"),
+        entry("confirmed", step="boom releas", at=ago(minutes=1)),
+        "step",
+        "did you mean 'boom release'?",
+    ),
+    (entry("decision", decision="perhaps", why="hm"), "decision", "'started'"),
+    (
+        entry("sent", at=ago(minutes=1), command="x", station="Bren Head"),
         "station",
         "'Brenn Head'",
     ),
@@ -87,11 +90,11 @@ WRONG = [
             "step": "panel release",
             "setting": "65min",
         },
-        "setting_s",
+        "setting",
         "3600 s or 4200 s",
     ),
-    (entry("remark", remark="  "), "remark", "a remark"),
-    (entry("seen", step="boom release", at="2026-11-25T06:00:00"), "at", "no time zone"),
+    (entry("remark", text="  "), "text", "a remark"),
+    (entry("confirmed", step="boom release", at="2026-11-25T06:00:00"), "at", "no time zone"),
 ]
 
 
@@ -108,19 +111,22 @@ def test_what_cannot_be_is_refused_and_names_the_field(service, body, key, expec
 
 
 def test_the_command_line_refuses_with_the_same_words(service):
-    body = entry("seen", step="boom releas", at=ago(minutes=1))
+    body = entry("confirmed", step="boom releas", at=ago(minutes=1))
     [error] = service.post("/records", body, service.room.operator).json()["errors"]
     printed = subprocess.run(
         [
-            *(CONTACTD, "record", "seen", "--config", service.room.config),
+            *(CONTACTD, "record", "confirmed", "--config", service.room.config),
             *("Thistle", "boom", "boom releas", "--at", body["at"]),
         ],
         capture_output=True,
         text=True,
     )
     assert printed.returncode != 0
-    assert "did you mean 'boom release'?" in printed.stderr
-    assert "did you mean 'boom release'?" in error["expected"]
+    assert (
+        printed.stderr.strip()
+        == error["says"]
+        == ("No step 'boom releas'. Did you mean 'boom release'?")
+    )
 
 
 def test_a_preview_tells_what_would_move_and_writes_nothing(service):
@@ -134,10 +140,10 @@ def test_a_preview_tells_what_would_move_and_writes_nothing(service):
     last = service.json("/records", limit=1)[0]["number"]
     change = service.post("/records/preview", body).json()
     assert any(
-        text.startswith("receiver on: runs out ") and "would move to" in text
+        text.startswith("'receiver on' expires ") and "; was " in text
         for text in change["sentences"]
     )
-    assert change["record"]["number"] == 0
+    assert change["record"]["number"] is None
     moved = [
         (was["earliest"], now_is["earliest"])
         for was, now_is in zip(change["before"], change["after"], strict=True)
@@ -166,7 +172,7 @@ def test_what_was_previewed_is_what_then_holds(service):
 
 def test_the_same_key_twice_writes_one_record(service):
     headers = {"Idempotency-Key": "pressed-twice-by-mistake"}
-    body = entry("remark", remark="once is enough")
+    body = entry("remark", text="once is enough")
     numbers = {
         service.operate("/records", body, headers=headers)["record"]["number"] for _ in range(3)
     }
@@ -175,22 +181,22 @@ def test_the_same_key_twice_writes_one_record(service):
 
 def test_an_entry_that_rests_on_an_old_picture_is_held_back(service):
     seen = service.json("/now")["ledger_at"]
-    newer = service.operate("/records", entry("remark", remark="meanwhile"))["record"]["number"]
+    newer = service.operate("/records", entry("remark", text="meanwhile"))["record"]["number"]
     answer = service.post(
         "/records",
-        entry("remark", remark="too late"),
+        entry("remark", text="too late"),
         service.room.operator,
         params={"ledger_at": seen},
     )
     assert answer.status_code == 409
     assert answer.json()["code"] == "too-long-ago"
-    assert f"record {newer}" in answer.json()["detail"]
-    service.operate("/records", entry("remark", remark="in time"), params={"ledger_at": newer})
+    assert f"Record {newer} (m.aldous) is newer than your preview." in answer.json()["detail"]
+    service.operate("/records", entry("remark", text="in time"), params={"ledger_at": newer})
 
 
 def test_many_entries_at_once_are_all_written(service):
     def write(index):
-        body = {"enter": "remark", "target": "Wren 2", "remark": f"remark {index}"}
+        body = {"enter": "remark", "target": "Wren 2", "text": f"remark {index}"}
         return service.operate("/records", body)["record"]["number"]
 
     with ThreadPoolExecutor(8) as pool:
@@ -205,11 +211,13 @@ def test_many_entries_at_once_are_all_written(service):
 def test_an_alert_is_acknowledged_once_and_waits_no_more(service):
     alert = next(each for each in service.json("/alerts") if each["severity"] == "warning")
     path = f"/alerts/{alert['identity']}/acknowledge"
-    written = service.operate(path, {"remark": "on it"})
+    written = service.operate(path, {"note": "on it"})
     assert written["kind"] == "alert-acknowledged"
     assert written["body"] == {"identity": alert["identity"], "remark": "on it"}
     assert alert["identity"] not in [each["identity"] for each in service.json("/alerts")]
-    assert service.post(path, {}, service.room.operator).status_code == 404
+    again = service.post(path, {}, service.room.operator)
+    assert (again.status_code, again.json()["code"]) == (409, "done")
+    assert "in hand: m.aldous, " in again.json()["detail"]
 
 
 def test_a_plan_is_previewed_and_then_used_whole(service):

@@ -10,8 +10,9 @@ from contactd.core.contacts.contact import Contact, Coverage
 from contactd.core.intervals import IntervalSet
 from contactd.core.outlook import Snapshot, TargetOutlook
 from contactd.core.sequences.model import SequenceForecast, Start, StartStatus
-from contactd.faces.http import forms
 from contactd.faces.http.routes import motions
+from contactd.mission.documents.contacts import windows, windows_ahead
+from contactd.mission.documents.service import target_forms
 
 DAY_S = 86_400.0
 
@@ -38,15 +39,15 @@ def outlook(name: str, count: int = 20) -> TargetOutlook:
 @pytest.mark.parametrize("most", [1, 3, 100])
 def test_the_windows_ahead_are_the_first_of_all_windows_that_are_not_over(instant, most):
     known = outlook("Lantern 3")
-    every = [each for each in forms.windows(known) if each[1] > instant]
-    assert forms.windows_ahead(known, instant, most) == every[:most]
+    every = [each for each in windows(known) if each[1] > instant]
+    assert windows_ahead(known, instant, most) == every[:most]
 
 
 @pytest.mark.parametrize(("targets", "told"), [(100, 12), (101, 3)])
 def test_of_many_targets_fewer_windows_are_told(targets, told):
     known = outlook("Lantern")
     outlooks = {f"Lantern {n}": replace(known, target=f"Lantern {n}") for n in range(targets)}
-    found = forms.target_forms(Snapshot(at=0.0, targets=outlooks), lambda _: {}, 0.0)
+    found = target_forms(Snapshot(at=0.0, targets=outlooks), lambda _: {}, 0.0)
     assert {len(each["windows"]) for each in found} == {told}
     assert len(found) == targets
 

@@ -51,7 +51,7 @@ def test_what_is_recorded_arrives_as_a_change(service):
     reader = threading.Thread(target=lambda: told.extend(events(service, 4)))
     reader.start()
     time.sleep(1.5)
-    entry = {"enter": "remark", "target": "Lantern 3", "remark": "does this arrive?"}
+    entry = {"enter": "remark", "target": "Lantern 3", "text": "does this arrive?"}
     number = service.operate("/records", entry)["record"]["number"]
     reader.join()
     assert max(data["ledger_at"] for name, data, _ in told if name == "change") >= number

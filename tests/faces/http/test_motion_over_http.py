@@ -104,7 +104,7 @@ def test_night_and_shadow_are_ordered_spans_within_what_was_asked(service):
 
 
 def test_the_strand_holds_every_contact_and_command_window(service):
-    strand = service.json("/strand")
+    strand = service.json("/timeline")
     contacts = service.json("/contacts", limit=5000)
     drawn = {
         (target["target"], lane["station"], aos)
@@ -120,8 +120,8 @@ def test_the_strand_holds_every_contact_and_command_window(service):
 
 
 def test_a_strand_of_one_target_is_its_part_of_the_whole(service):
-    whole = service.json("/strand")
+    whole = service.json("/timeline")
     assert whole["left_out"] == []
-    (alone,) = service.json("/strand", target="Thistle")["targets"]
+    (alone,) = service.json("/timeline", target="Thistle")["targets"]
     assert alone == next(each for each in whole["targets"] if each["target"] == "Thistle")
-    assert service.get("/strand", target="Thistly").status_code == 404
+    assert service.get("/timeline", target="Thistly").status_code == 404

@@ -14,7 +14,7 @@ from contactd.faces.cli.export.writing import output, write
 from contactd.faces.cli.output import complain, refuse, tell
 from contactd.faces.cli.session import current
 from contactd.faces.cli.situation import chosen, read_configuration
-from contactd.faces.cli.times import moment
+from contactd.mission.timetext import NEAREST, moment
 
 if TYPE_CHECKING:
     from contactd.config.configuration import Configuration
@@ -69,7 +69,7 @@ def command(
     stations = chosen("station", station_names, configuration.stations)
     end = start + configuration.settings.horizon.ahead_s if to is None else to
     if end <= start:
-        refuse(f"--to {moment(end)} is not after --from {moment(start)}")
+        refuse(f"--to {moment(end, NEAREST)} is not after --from {moment(start, NEAREST)}")
 
     from contactd.faces.export.calendar import calendar_text
     from contactd.faces.export.events import Scope

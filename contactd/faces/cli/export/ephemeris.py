@@ -12,7 +12,7 @@ from contactd.faces.cli.export.writing import output, write
 from contactd.faces.cli.output import refuse
 from contactd.faces.cli.session import current
 from contactd.faces.cli.situation import one, read_configuration
-from contactd.faces.cli.times import Duration, moment
+from contactd.faces.cli.times import Duration
 
 FORMATS = ("kvn", "xml")
 FRAMES = ("EME2000", "GCRF", "ITRF", "TEME")
@@ -56,9 +56,9 @@ def command(
 ) -> None:
     """The motion of TARGET as states for interpolation (CCSDS Orbit Ephemeris Message)."""
     if to <= start:
-        refuse(f"--to {moment(to)} is not after --from {moment(start)}")
+        refuse("--from is not before --to. Swap them, or give a later --to.")
     if every_s <= 0:
-        refuse("found --every 0s; expected a duration above zero")
+        refuse("--every is zero. Give a longer duration.")
     configuration = read_configuration(config_dir)
     target = one("target", target_name, configuration.targets)
 

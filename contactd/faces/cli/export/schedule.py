@@ -12,7 +12,6 @@ from contactd.faces.cli.export.writing import output, write
 from contactd.faces.cli.output import refuse, tell
 from contactd.faces.cli.session import current
 from contactd.faces.cli.situation import chosen, read_configuration
-from contactd.faces.cli.times import moment
 
 if TYPE_CHECKING:
     from contactd.config.configuration import Configuration
@@ -64,12 +63,12 @@ def command(
     here; it was not validated against the standard's schema, which could not be had.
     """
     if update is not None and (output is not None or form != "calendar"):
-        refuse("found --update; expected it with --format calendar alone, and without --output")
+        refuse("--update needs --format calendar without --output. Remove one.")
     configuration = read_configuration(config_dir)
     now = current().now
     end = now + configuration.settings.horizon.ahead_s if to is None else to
     if end <= start:
-        refuse(f"--to {moment(end)} is not after --from {moment(start)}")
+        refuse("--from is not before --to. Swap them, or give a later --to.")
     targets = {each.name for each in chosen("target", target_names, configuration.targets)}
     stations = {each.name for each in chosen("station", station_names, configuration.stations)}
     every, plan = _plan(configuration, (start, end), origin, targets, stations)

@@ -49,19 +49,19 @@ def choosing(function: Callable[..., Any]) -> Callable[..., Any]:
     with_choice.__click_params__ = getattr(function, "__click_params__", [])  # type: ignore[attr-defined]
     decorated: Callable[..., Any] = with_choice
     for option in (
-        options.instant("to", "Only what was recorded before this time."),
-        options.instant("from", "Only what was recorded at this time or later."),
+        options.instant("to", "Show only what was recorded before this time."),
+        options.instant("from", "Show only what was recorded at this time or later."),
         click.option(
             "--after",
             type=click.IntRange(0),
             default=0,
             metavar="NUMBER",
-            help="Only after this record.",
+            help="Show only records after this one.",
         ),
         click.option(
             "--subject",
             metavar="NAME",
-            help="Only about this target, or target/sequence, or target/sequence/step.",
+            help="Show only records about this target, target/sequence or target/sequence/step.",
         ),
         click.option(
             "--kind", "kinds", multiple=True, metavar="KIND", help="Only this kind (repeatable)."
@@ -83,7 +83,7 @@ def existing_ledger(config_dir: str) -> Ledger:
     configuration = read_configuration(config_dir)
     ledger = open_ledger(configuration)
     if ledger is None:
-        refuse(f"found no ledger yet at {configuration.store_url}; expected one with records")
+        refuse(f"No ledger at {configuration.store_url}. Check --config.")
     return ledger
 
 

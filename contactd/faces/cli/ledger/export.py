@@ -32,7 +32,7 @@ FIELDS = ("number", "at", "kind", "subject", "author", "identity", "body")
 @options.config
 def command(choice: Choice, form: str, config_dir: str) -> None:
     """Print records in the order of the ledger, each on a line of its own."""
-    from contactd.faces.contract import record_form
+    from contactd.mission.documents.service import record_form
 
     with existing_ledger(config_dir) as ledger:
         records: Iterable[Record] = chosen_records(ledger, choice)

@@ -11,7 +11,7 @@ import click
 from contactd.faces.cli import options
 from contactd.faces.cli.ledger.choosing import Choice, choosing, chosen_records, existing_ledger
 from contactd.faces.cli.output import as_csv, as_json
-from contactd.faces.cli.times import moment
+from contactd.mission.timetext import NEAREST, moment
 
 if TYPE_CHECKING:
     from contactd.core.record import Record
@@ -22,12 +22,13 @@ LONGEST_BODY = 240
 @click.command("show")
 @choosing
 @click.option(
-    "--last",
+    "--limit",
+    "last",
     type=click.IntRange(1, 100_000),
     default=20,
     show_default=True,
     metavar="COUNT",
-    help="So many of them at the most.",
+    help="Show at most this many.",
 )
 @options.day_of_year
 @options.output_format
@@ -40,7 +41,7 @@ def command(choice: Choice, last: int, day_of_year: bool, form: str, config_dir:
         _show(records, day_of_year)
         return
     from contactd.faces.cli.ledger.export import FIELDS
-    from contactd.faces.contract import record_form
+    from contactd.mission.documents.service import record_form
 
     forms = [record_form(record) for record in records]
     as_json(forms) if form == "json" else as_csv(FIELDS, forms)
@@ -52,7 +53,8 @@ def _show(records: list[Record], day_of_year: bool) -> None:
     screen = console()
     width = max([len(str(record.number)) for record in records], default=1)
     for record in records:
-        head = f"{record.number:>{width}}  {moment(record.at, day_of_year)}  {record.kind}"
+        at = moment(record.at, NEAREST, day_of_year=day_of_year)
+        head = f"{record.number:>{width}}  {at}  {record.kind}"
         say(screen, f"{head}  {record.subject}, by {record.author}", style="bold", hang=width + 2)
         words = _in_words(record.body)
         if words:

@@ -8,31 +8,51 @@ from contactd.faces.cli.lazy import Lazy, LazyGroup
 
 _HERE = "contactd.faces.cli.record"
 
-KINDS = {
-    "plan": Lazy(f"{_HERE}.plan", "Somebody means to start a sequence."),
-    "start": Lazy(f"{_HERE}.start", "A sequence has started."),
-    "attempt": Lazy(f"{_HERE}.attempt", "Something may have started a sequence."),
-    "refute": Lazy(f"{_HERE}.refute", "A sequence did not start."),
-    "setting": Lazy(f"{_HERE}.setting", "A dial has been set."),
-    "reading": Lazy(f"{_HERE}.reading", "A countdown showed so much."),
-    "seen": Lazy(f"{_HERE}.seen", "A step's effect was seen."),
-    "not-seen": Lazy(f"{_HERE}.not_seen", "A step was watched for, and not seen."),
-    "sent": Lazy(f"{_HERE}.sent", "A command was sent."),
-    "stop": Lazy(f"{_HERE}.stop", "A stop has taken effect."),
-    "held": Lazy(f"{_HERE}.held", "Countdowns stand still."),
-    "resumed": Lazy(f"{_HERE}.resumed", "Held countdowns run on."),
-    "power-loss": Lazy(f"{_HERE}.power_loss", "The clocks lost their power."),
-    "ruling": Lazy(f"{_HERE}.ruling", "Somebody decides what is the case."),
-    "missed": Lazy(f"{_HERE}.missed", "A contact was missed."),
-    "granted": Lazy(f"{_HERE}.granted", "What a station granted, from its schedule."),
-    "remark": Lazy(f"{_HERE}.remark", "A remark for whoever reads on."),
+# One line each, so that the help imports no statement; the commands are made from the statements.
+STATED = {
+    "start": "Record a start.",
+    "attempt": "Record a possible start.",
+    "no-start": "Record that it did not start.",
+    "plan": "Record a planned start.",
+    "setting": "Record a timer's setting.",
+    "reading": "Record a countdown reading.",
+    "confirmed": "Record a step's seen effect.",
+    "not-confirmed": "Record a step that was watched for and not seen.",
+    "sent": "Record a sent command.",
+    "stopped": "Record a stop that took effect.",
+    "hold": "Record held countdowns.",
+    "resume": "Record resumed countdowns.",
+    "power-loss": "Record a loss of power.",
+    "decision": "Record a decision.",
+    "missed": "Record a missed contact.",
+    "remark": "Record a remark.",
 }
+GRANTED = Lazy(f"{_HERE}.granted", "Record a station's schedule.")
 
 
-@click.group("record", cls=LazyGroup, table=KINDS)
+class RecordGroup(LazyGroup):
+    """The commands of ``contactd record``, each made when it runs."""
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        if cmd_name not in STATED:
+            return super().get_command(ctx, cmd_name)
+        from contactd.faces.cli.record.stating import command_of
+        from contactd.mission.statements import BY_VERB
+
+        return command_of(BY_VERB[cmd_name])
+
+
+@click.group(
+    "record",
+    cls=RecordGroup,
+    table={
+        **{verb: Lazy(f"{_HERE}.stating", summary) for verb, summary in STATED.items()},
+        "granted": GRANTED,
+    },
+)
 def command() -> None:
-    """Enter into the ledger what was learned, decided or seen.
+    """Record what was learned, decided or seen.
 
-    Each shows what the forecast was before and is after it. Nothing recorded is ever changed or
-    removed; a later record may correct an earlier one.
+    Each shows what it changes. Records are never changed or removed; a later record may correct an
+    earlier one.
     """

@@ -12,10 +12,10 @@ import click
 from contactd.core.errors import InputError
 from contactd.faces.cli import options
 from contactd.faces.cli.output import as_csv, as_json, complain, refuse, tell
-from contactd.faces.cli.record.entry import Manner, recording, store
+from contactd.faces.cli.record.entry import Manner, keep, recording
 from contactd.faces.cli.session import current
 from contactd.faces.cli.situation import chosen, read_configuration
-from contactd.faces.cli.times import later_on, moment
+from contactd.mission.timetext import NEAREST, moment, on_day_of
 
 if TYPE_CHECKING:
     from contactd.config.configuration import Configuration
@@ -32,8 +32,8 @@ FIELDS = ("station", "target", "kind", "asked_from", "asked_to", "given_from", "
 @click.command("granted")
 @click.argument("file", type=click.Path(exists=True, dir_okay=False, path_type=Path))
 @options.stations
-@options.instant("from", "It speaks for the time from here.  [default: as the file says]")
-@options.instant("to", "It speaks for the time until here.  [default: as the file says]")
+@options.instant("from", "Start of the schedule's period.  [default: as the file says]")
+@options.instant("to", "End of the schedule's period.  [default: as the file says]")
 @click.option(
     "--name",
     "names",
@@ -136,7 +136,7 @@ def _say_passed_over(found: Understood, configuration: Configuration) -> None:
             near = difflib.get_close_matches(name, list(ours), n=1)
             hint = f" (if {near[0]!r} is meant: --name {name!r}={near[0]!r})" if near else ""
             contacts = "1 contact" if count == 1 else f"{count} contacts"
-            tell(f"caution: passed over {contacts} of {name!r}, which is no {kind} here{hint}")
+            tell(f"note: passed over {contacts} of {name!r}, which is no {kind} here{hint}")
 
 
 def _reports(configuration: Configuration, schedules: Sequence[Schedule]) -> list[Report]:
@@ -213,7 +213,8 @@ def _before(confirmed: Mapping[str, Confirmed], schedule: Schedule) -> tuple[Boo
 def _record(configuration: Configuration, report: Report, source: str, manner: Manner) -> Record:
     """Put a schedule into the ledger, with what was asked for and what was known before."""
     from contactd.core.allocation.records import schedule_body
-    from contactd.core.record import STATION_TIME_CONFIRMED
+    from contactd.core.record import STATION_TIME_CONFIRMED, Record
+    from contactd.faces.cli.store import author
 
     counts: dict[str, int] = {}
     for each in report.differences:
@@ -227,7 +228,11 @@ def _record(configuration: Configuration, report: Report, source: str, manner: M
         else [_booking_form(each) for each in report.before],
         "differences": counts,
     }
-    return store(configuration, STATION_TIME_CONFIRMED, report.schedule.station, body, manner)
+    if manner.note.strip():
+        body["note"] = manner.note.strip()
+    station, by = report.schedule.station, author(manner.by)
+    record = Record(current().now, STATION_TIME_CONFIRMED, station, by, body)
+    return keep(configuration, [record], manner)[0]
 
 
 def _booking_form(booking: Booking) -> dict[str, Any]:
@@ -244,7 +249,7 @@ def _print(
     reports: Sequence[Report], records: Sequence[Record], found: Understood, manner: Manner
 ) -> None:
     if manner.form == "json":
-        from contactd.faces.contract import record_form
+        from contactd.mission.documents.service import record_form
 
         as_json(
             [
@@ -274,17 +279,17 @@ def _print(
 
 
 def _form(each: Difference) -> dict[str, Any]:
-    from contactd.faces.contract import time_text
+    from contactd.mission.timetext import NO_EARLIER, NO_LATER, machine
 
     asked, given = each.asked, each.given
     return {
         "station": each.station,
         "target": each.target,
         "kind": str(each.kind),
-        "asked_from": None if asked is None else time_text(asked.start),
-        "asked_to": None if asked is None else time_text(asked.end),
-        "given_from": None if given is None else time_text(given.start),
-        "given_to": None if given is None else time_text(given.end),
+        "asked_from": None if asked is None else machine(asked.start, NO_EARLIER),
+        "asked_to": None if asked is None else machine(asked.end, NO_LATER),
+        "given_from": None if given is None else machine(given.start, NO_EARLIER),
+        "given_to": None if given is None else machine(given.end, NO_LATER),
         "text": each.text,
     }
 
@@ -292,13 +297,13 @@ def _form(each: Difference) -> dict[str, Any]:
 def _show(
     screen: Screen, report: Report, record: Record, found: Understood, day_of_year: bool
 ) -> None:
-    from contactd.faces.cli.change_table import recorded_line
     from contactd.faces.cli.tables import say
+    from contactd.mission.statements import confirmation
 
     schedule = report.schedule
-    say(screen, recorded_line(record), style="bold")
-    start = moment(schedule.start, day_of_year)
-    end = later_on(moment(schedule.end, day_of_year), start)
+    say(screen, confirmation(record), style="bold")
+    start = moment(schedule.start, NEAREST, day_of_year=day_of_year)
+    end = on_day_of(moment(schedule.end, NEAREST, day_of_year=day_of_year), start)
     count = len(schedule.bookings)
     contacts = "1 contact" if count == 1 else f"{count} contacts"
     say(screen, f"{schedule.station} granted {contacts}, {start} to {end}.", hang=2)
@@ -333,8 +338,8 @@ def _show_differences(
     for each in others:
         either = each.given or each.asked
         assert either is not None, "a difference has one of the two"
-        begins = moment(either.start, day_of_year)
-        ends = later_on(moment(either.end, day_of_year), begins)
+        begins = moment(either.start, NEAREST, day_of_year=day_of_year)
+        ends = on_day_of(moment(either.end, NEAREST, day_of_year=day_of_year), begins)
         style = {Kind.REFUSED: "bold red", Kind.SHORTER: "yellow", Kind.MOVED: "yellow"}
         rows.append(
             [begins, ends, each.target, (str(each.kind), style.get(each.kind, "")), each.text]

@@ -4,11 +4,8 @@ from __future__ import annotations
 
 import click
 
-from contactd.faces.cli.output import refuse
-from contactd.faces.cli.record.entry import Manner, print_record, recording, store_record
-from contactd.faces.cli.session import current
-from contactd.faces.cli.silence.standing import standing
-from contactd.faces.cli.situation import read_configuration
+from contactd.faces.cli.record.entry import Manner, print_record, recording
+from contactd.faces.cli.silence.standing import enter
 
 
 @click.command("lift")
@@ -16,14 +13,7 @@ from contactd.faces.cli.situation import read_configuration
 @recording
 def command(number: int, manner: Manner) -> None:
     """End a silence early. NUMBER is the record that set it, as `contactd silence list` shows."""
-    configuration = read_configuration(manner.config_dir)
-    silences = {each.number: each for each in standing(configuration, current().now)}
-    if number not in silences:
-        known = ", ".join(map(str, silences)) or "none"
-        refuse(f"found silence {number}; expected one that stands: {known}")
+    from contactd.faces.cli.situation import read_configuration
+    from contactd.mission.actions import Lift
 
-    from contactd.alerts.operator_actions import lifting
-    from contactd.faces.cli.store import author
-
-    record = lifting(silences[number], author(manner.by), current().now)
-    print_record(store_record(configuration, record, manner), manner)
+    print_record(enter(read_configuration(manner.config_dir), Lift(number), manner), manner)

@@ -9,7 +9,7 @@ from contactd.faces.cli.output import as_csv, as_json
 from contactd.faces.cli.session import current
 from contactd.faces.cli.silence.standing import standing
 from contactd.faces.cli.situation import read_configuration
-from contactd.faces.cli.times import later_on, moment
+from contactd.mission.timetext import NEAREST, moment, on_day_of
 
 FIELDS = ("number", "from", "until", "targets", "kinds", "warnings", "author", "why")
 
@@ -20,15 +20,15 @@ FIELDS = ("number", "from", "until", "targets", "kinds", "warnings", "author", "
 @options.config
 def command(day_of_year: bool, form: str, config_dir: str) -> None:
     """List the silences that are in force or still to come."""
-    from contactd.faces.contract import time_text
+    from contactd.mission.timetext import machine
 
     silences = standing(read_configuration(config_dir), current().now)
     if form != "table":
         forms = [
             {
                 "number": each.number,
-                "from": time_text(each.begins),
-                "until": time_text(each.ends),
+                "from": machine(each.begins, NEAREST),
+                "until": machine(each.ends, NEAREST),
                 "targets": None if each.targets is None else sorted(each.targets),
                 "kinds": None if each.kinds is None else sorted(each.kinds),
                 "warnings": each.warnings,
@@ -55,10 +55,10 @@ def command(day_of_year: bool, form: str, config_dir: str) -> None:
     )
     rows = []
     for each in silences:
-        start = moment(each.begins, day_of_year)
+        start = moment(each.begins, NEAREST, day_of_year=day_of_year)
         what = ", ".join(sorted(each.targets)) if each.targets else "all targets"
         what += f"; {', '.join(sorted(each.kinds))}" if each.kinds else ""
         what += "; warnings too" if each.warnings else ""
-        until = later_on(moment(each.ends, day_of_year), start)
+        until = on_day_of(moment(each.ends, NEAREST, day_of_year=day_of_year), start)
         rows.append([str(each.number), start, until, what, each.author, each.why])
     show(columns, rows, screen)

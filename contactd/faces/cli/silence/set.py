@@ -6,62 +6,53 @@ import click
 
 from contactd.faces.cli import options
 from contactd.faces.cli.output import refuse, tell
-from contactd.faces.cli.record.entry import (
-    Manner,
-    need_text,
-    print_record,
-    recording,
-    store_record,
-    why,
-)
-from contactd.faces.cli.session import current
+from contactd.faces.cli.record.entry import Manner, print_record, recording, why
+from contactd.faces.cli.silence.standing import enter
 from contactd.faces.cli.situation import chosen, read_configuration
-from contactd.faces.cli.times import moment
 
 
 @click.command("set")
 @options.instant("from", "Silent from this time on.", "now")
-@options.instant("until", "Until this time.")
+@options.instant("to", "Silent to this time.")
 @options.targets
 @click.option(
     "--kind", "kinds", multiple=True, metavar="KIND", help="Only this kind of alert (repeatable)."
 )
-@click.option("--warnings", is_flag=True, help="Hold back warnings too. Think twice.")
+@click.option("--warnings", is_flag=True, help="Hold back warnings too. No channel will send them.")
 @why
 @recording
 def command(
     start: float,
-    until: float | None,
+    to: float | None,
     target_names: tuple[str, ...],
     kinds: tuple[str, ...],
     warnings: bool,
     why: str,
     manner: Manner,
 ) -> None:
-    """Hold alerts back until a time (--until), and say why (--why)."""
-    reason = need_text("--why", why)
-    if until is None:
-        refuse("found no end; expected --until TIME")
-    if until <= max(start, current().now):
-        refuse(f"found --until {moment(until)}; expected a time after --from and after now")
+    """Hold alerts back to a time (--to), for a reason (--why)."""
+    if to is None:
+        refuse("No end given. Add --to TIME.")
     configuration = read_configuration(manner.config_dir)
     targets = chosen("target", target_names, configuration.targets) if target_names else []
 
-    from contactd.alerts.operator_actions import silence
-    from contactd.core.alert import KINDS
-    from contactd.faces.cli.store import author
+    from contactd.alerts import candidate
+    from contactd.mission.actions import Silence
 
-    wanted = chosen("kind of alert", kinds, dict(zip(KINDS, KINDS, strict=True))) if kinds else None
-    record = silence(
+    known = {
+        value: value
+        for name, value in vars(candidate).items()
+        if name.isupper() and isinstance(value, str)
+    }
+    action = Silence(
         start,
-        until,
-        reason,
-        author(manner.by),
-        current().now,
-        targets=[target.name for target in targets] or None,
-        alert_kinds=wanted,
+        to,
+        why,
+        targets=tuple(target.name for target in targets) or None,
+        kinds=tuple(chosen("kind of alert", kinds, known)) if kinds else None,
         warnings=warnings,
     )
+    record = enter(configuration, action, manner)
     if warnings:
-        tell("caution: warnings are held back too; nobody is told of them by any channel")
-    print_record(store_record(configuration, record, manner), manner)
+        tell("note: warnings are held back too; no channel will send them")
+    print_record(record, manner)

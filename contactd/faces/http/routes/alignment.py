@@ -3,23 +3,28 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Body, Query, Request, Response
+from fastapi.concurrency import run_in_threadpool
 from pydantic import BaseModel, ConfigDict, Field
 
 from contactd.core.errors import InputError
 from contactd.core.intervals import IntervalSet
+from contactd.core.outlook import Snapshot
+from contactd.core.record import Record
 from contactd.core.sequences.align import Rank, Robust
-from contactd.faces.contract import time_text
-from contactd.faces.http import models
-from contactd.faces.http.changes import change_form
 from contactd.faces.http.context import Context, Ctx, From, Instant, Name, Operator, Reader, To
-from contactd.faces.http.forms import record_form, span_form, spans_form
+from contactd.faces.http.entries import key_used
 from contactd.faces.http.payloads import as_json, document
-from contactd.faces.http.planning import Desk, alignment_form, dial_forms, plan_records
+from contactd.faces.http.planning import Desk, alignment_form, plan_records, setting_forms
 from contactd.faces.http.problems import Problem, not_found
-from contactd.faces.http.routes.records import Key
+from contactd.faces.http.routes.records import Key, change_in
+from contactd.mission.documents import models
+from contactd.mission.documents.service import change_form, record_form
+from contactd.mission.documents.spans import inner_form, inner_forms, lower
+from contactd.mission.timetext import NEAREST, machine
 
 router = APIRouter(tags=["alignment"])
 
@@ -28,7 +33,7 @@ Settings = Annotated[
     str,
     Query(
         max_length=LONGEST_SETTINGS,
-        description='Dials that are given, as JSON: {"step": seconds}.',
+        description='Settings that are given, as JSON: {"step": seconds}.',
         examples=['{"receiver on": 28800}'],
     ),
 ]
@@ -47,14 +52,14 @@ def alignment(
     settings: Settings = "{}",
     rank: Rank = Rank.MARGIN,
     robust: Robustness = Robust.NOTHING,
-    most: Annotated[int, Query(ge=1, le=20)] = 5,
+    limit: Annotated[int, Query(ge=1, le=20)] = 5,
 ) -> Response:
     """Settings and start times, best first; or, where there are none, what stands in the way."""
     desk = _desk(ctx, target, sequence, start, end, robust)
     given = _settings(settings)
-    key = (target, sequence, start, end, settings, rank, robust, most)
+    key = (target, sequence, start, end, settings, rank, robust, limit)
     return ctx.payloads.answer(
-        request, lambda: alignment_form(desk.options(given, rank, most)), *key
+        request, lambda: alignment_form(desk.options(given, rank, limit)), *key
     )
 
 
@@ -73,8 +78,8 @@ def starts(
         Instant | None, Query(description="Forecast the steps for a start then; else the best.")
     ] = None,
 ) -> Response:
-    """With every dial set (as given, else as known or configured): the start times that keep all
-    steps covered, what each rule alone would allow, and the steps for one start."""
+    """With every setting chosen (as given, else as known or configured): the start times that
+    keep all steps covered, what each rule alone would allow, and the steps for one start."""
     desk = _desk(ctx, target, sequence, start, end, robust)
     given = _settings(settings)
 
@@ -85,19 +90,22 @@ def starts(
         if feasible:
             longest = int(feasible.durations_s.argmax())
             first, last = float(feasible.starts[longest]), float(feasible.ends[longest])
-            best = {"start": time_text((first + last) / 2), "margin_s": (last - first) / 2}
+            best = {
+                "start": machine((first + last) / 2, NEAREST),
+                "margin_s": lower((last - first) / 2),
+            }
             shown = (first + last) / 2 if at is None else at
         else:
             shown = sum(desk.allowed) / 2 if at is None else at
         return {
             "target": target,
             "sequence": sequence,
-            "allowed": span_form(desk.allowed),
-            "dials": dial_forms(desk.sequence, whole),
-            "feasible": spans_form(feasible),
+            "allowed": inner_form(desk.allowed),
+            "settings": setting_forms(desk.sequence, whole),
+            "feasible": inner_forms(feasible),
             "by_rule": desk.by_rule(whole),
             "best": best,
-            "at": time_text(shown),
+            "at": machine(shown, NEAREST),
             "steps": desk.steps_at(shown, whole),
         }
 
@@ -125,7 +133,7 @@ def preview(
     author = caller.name or "preview"
     made = plan_records(desk.sequence, plan.settings, plan.start, author, now)
     before = ctx.view.snapshot()
-    change = change_form(before, ctx.view.suppose(made), plan.target)
+    change = change_form(change_in(before, ctx.view.suppose(made), plan.target))
     records = [record_form(each) for each in made]
     return document(request, {**change, "ledger_at": before.ledger_at, "records": records})
 
@@ -137,14 +145,25 @@ async def use(
     ctx: Ctx, caller: Operator, plan: Annotated[ChosenPlan, Body()], key: Key = None
 ) -> Response:
     """Write the settings and the planned start as records, all or none."""
-    desk = _desk(ctx, plan.target, plan.sequence, None, None, Robust.NOTHING)
     identity = f"plan:{caller.name}:{key}" if key else ""
-    now = ctx.view.now()
-    made = plan_records(desk.sequence, plan.settings, plan.start, caller.name, now, identity)
-    before = ctx.view.snapshot()
+
+    def make() -> tuple[list[Record], Snapshot]:
+        desk = _desk(ctx, plan.target, plan.sequence, None, None, Robust.NOTHING)
+        now = ctx.view.now()
+        made = plan_records(desk.sequence, plan.settings, plan.start, caller.name, now, identity)
+        return made, ctx.view.snapshot()
+
+    def told(before: Snapshot, made: list[Record], written: Sequence[Record]) -> Any:
+        facts = [(each.kind, each.subject, dict(each.body)) for each in made]
+        if facts != [(each.kind, each.subject, dict(each.body)) for each in written]:
+            raise key_used(str(key), written[0].number)
+        change = change_form(change_in(before, ctx.view.suppose(()), plan.target))
+        return {**change, "records": [record_form(each) for each in written]}
+
+    # Whatever computes runs in a thread: nothing may hold up the service's own loop.
+    made, before = await run_in_threadpool(make)
     written = await ctx.view.commit(made)
-    change = change_form(before, ctx.view.suppose(()), plan.target)
-    content = {**change, "records": [record_form(each) for each in written]}
+    content = await run_in_threadpool(told, before, made, written)
     return Response(as_json(content), 201, {"Cache-Control": "no-store"}, "application/json")
 
 
@@ -171,7 +190,7 @@ def _desk(
         first = prediction.outlook.span[0] if start is None else start
         last = prediction.outlook.span[1] if end is None else end
         if last <= first:
-            raise InputError("a time after from", str(time_text(last)), "to")
+            raise InputError("a time after from", str(machine(last, NEAREST)), "to")
         allowed = IntervalSet([first], [last])
     knowledge = ctx.view.knowledge(target, sequence)
     return Desk(sequences[sequence], knowledge, prediction, allowed, robust)

@@ -1,4 +1,4 @@
-"""Where a target is seen and stands: strand, elevation profiles, light, sky and ground."""
+"""Where a target is seen and stands: timeline, elevation profiles, light, sky and ground."""
 
 from __future__ import annotations
 
@@ -10,14 +10,11 @@ from typing import Annotated, Any
 
 from fastapi import APIRouter, Query, Request, Response
 
-from contactd.core import instants
 from contactd.core.contacts.table import meeting
 from contactd.core.ground.station import Station
 from contactd.core.intervals import IntervalSet
 from contactd.core.orbit.track import Track
 from contactd.core.outlook import Snapshot, TargetOutlook
-from contactd.faces.contract import contact_form
-from contactd.faces.http import forms
 from contactd.faces.http.context import (
     Context,
     Ctx,
@@ -31,13 +28,21 @@ from contactd.faces.http.context import (
     check_names,
 )
 from contactd.faces.http.problems import Problem
+from contactd.mission.documents.contacts import (
+    contact_form,
+    flat_spans,
+    milliseconds,
+    timeline_form,
+)
+from contactd.mission.documents.spans import inner_forms, outer_forms
+from contactd.mission.documents.steps import step_detail
 
 router = APIRouter(tags=["motion"])
 
 DAY_S = 86_400.0
 MOST_PROFILES = 600
 MOST_DRAWN = 60_000
-"""Contacts in one strand: thirty days of ten targets and twenty stations are half as many."""
+"""Contacts in one timeline: thirty days of ten targets and twenty stations are half as many."""
 LONGEST_GROUND_S = 2 * DAY_S
 MOST_LIGHTS = 256
 
@@ -67,8 +72,8 @@ class _Memory:
 _LIGHTS = _Memory(MOST_LIGHTS)
 
 
-@router.get("/strand", summary="All contacts in columns, for drawing")
-def strand(
+@router.get("/timeline", summary="All contacts in columns, for drawing")
+def timeline(
     request: Request,
     ctx: Ctx,
     _: Reader,
@@ -90,13 +95,13 @@ def strand(
     def make() -> Any:
         drawn, left_out = _drawn(snapshot, target)
         return {
-            "from": _milliseconds(first),
-            "to": _milliseconds(last),
+            "from": milliseconds(first),
+            "to": milliseconds(last),
             "targets": [
                 {
-                    **forms.strand_form(outlook, first, last),
+                    **timeline_form(outlook, first, last),
                     "problem": outlook.problem,
-                    "sequences": _strand_sequences(ctx, outlook.target, snapshot),
+                    "sequences": _timeline_sequences(ctx, outlook.target, snapshot),
                 }
                 for outlook in drawn
             ],
@@ -107,7 +112,7 @@ def strand(
 
 
 def _drawn(snapshot: Snapshot, wanted: list[str] | None) -> tuple[list[TargetOutlook], list[str]]:
-    """The outlooks that a strand has room for, those with countdowns first, and who is left out."""
+    """The outlooks that there is room for, those with countdowns first, and who is left out."""
     outlooks = [each for name, each in snapshot.targets.items() if not wanted or name in wanted]
     drawn: list[TargetOutlook] = []
     left_out, room = [], MOST_DRAWN
@@ -120,7 +125,7 @@ def _drawn(snapshot: Snapshot, wanted: list[str] | None) -> tuple[list[TargetOut
     return drawn, left_out
 
 
-def _strand_sequences(ctx: Context, target: str, snapshot: Snapshot) -> list[dict[str, Any]]:
+def _timeline_sequences(ctx: Context, target: str, snapshot: Snapshot) -> list[dict[str, Any]]:
     from contactd.faces.http.routes.outlooks import people_near
 
     outlook = snapshot.targets[target]
@@ -128,8 +133,8 @@ def _strand_sequences(ctx: Context, target: str, snapshot: Snapshot) -> list[dic
     return [
         {
             "sequence": forecast.sequence,
-            "people_near": forms.flat_spans(near.get(forecast.sequence, IntervalSet())),
-            "steps": [forms.step_detail(step) for step in forecast.steps],
+            "people_near": flat_spans(near.get(forecast.sequence, IntervalSet())),
+            "steps": [step_detail(step) for step in forecast.steps],
         }
         for forecast in outlook.forecasts
     ]
@@ -182,8 +187,8 @@ def light(request: Request, ctx: Ctx, _: Reader) -> Response:
 
     def make() -> Any:
         return {
-            "from": _milliseconds(start),
-            "to": _milliseconds(end),
+            "from": milliseconds(start),
+            "to": milliseconds(end),
             "night": {
                 name: _night(station, start, end) for name, station in snapshot.stations.items()
             },
@@ -197,9 +202,7 @@ def _night(station: Station, start: float, end: float) -> list[int]:
     from contactd.core.orbit.sun import dark_intervals
 
     key = (station.latitude_deg, station.longitude_deg, start, end)
-    found: list[int] = _LIGHTS.of(
-        key, lambda: forms.flat_spans(dark_intervals(station, start, end))
-    )
+    found: list[int] = _LIGHTS.of(key, lambda: flat_spans(dark_intervals(station, start, end)))
     return found
 
 
@@ -214,7 +217,7 @@ def _shadow(ctx: Context, name: str, start: float, end: float) -> list[int]:
         return []
     found: list[int] = _LIGHTS.of(
         (name, orbit, start, end),
-        lambda: forms.flat_spans(umbra_intervals(track, start, end)),
+        lambda: flat_spans(umbra_intervals(track, start, end)),
     )
     return found
 
@@ -250,7 +253,7 @@ def sky(
         track = ctx.view.track(target)
         span = (chosen.aos, chosen.los)
         return {
-            "contact": contact_form(chosen),
+            "contact": contact_form(chosen, snapshot.stations.get(station)),
             "highest_elevation_deg": place.antenna.highest_elevation_deg,
             "keyhole": _keyhole(track, place, *span),
             "links": motion.link_margins(track, place, ctx.view.target(target).links, *span),
@@ -261,7 +264,7 @@ def sky(
             ],
             "samples": motion.sky_samples(track, place, *span),
             "windows": {
-                service: forms.spans_form(by[station].nominal.clip(chosen.aos, chosen.los))
+                service: inner_forms(by[station].nominal.clip(chosen.aos, chosen.los))
                 for service, by in outlook.services.items()
                 if station in by
             },
@@ -276,7 +279,7 @@ def _keyhole(track: Track, station: Station, start: float, end: float) -> list[d
         return []
     from contactd.core.ground.antenna import keyhole_intervals
 
-    return forms.spans_form(keyhole_intervals(track, station, station.antenna, start, end))
+    return outer_forms(keyhole_intervals(track, station, station.antenna, start, end))
 
 
 @router.get("/ground", summary="The ground track")
@@ -308,7 +311,3 @@ def _span(snapshot: Snapshot) -> tuple[float, float]:
     if not spans:
         return snapshot.at - DAY_S, snapshot.at + DAY_S
     return min(span[0] for span in spans), max(span[1] for span in spans)
-
-
-def _milliseconds(instant: float) -> int:
-    return round(1000.0 * instants.to_unix(instant))

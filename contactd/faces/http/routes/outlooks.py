@@ -13,8 +13,6 @@ from fastapi import APIRouter, Query, Request, Response
 from contactd.core.contacts.contact import Contact
 from contactd.core.intervals import IntervalSet
 from contactd.core.outlook import Snapshot, TargetOutlook
-from contactd.faces.contract import contact_form, step_form, time_text
-from contactd.faces.http import forms, models
 from contactd.faces.http.context import (
     Context,
     Ctx,
@@ -26,10 +24,17 @@ from contactd.faces.http.context import (
     check_names,
 )
 from contactd.faces.http.problems import Problem
+from contactd.mission.documents import models
+from contactd.mission.documents.contacts import COMMAND, contact_form, station_form, window_form
+from contactd.mission.documents.contacts import windows as windows_of
+from contactd.mission.documents.service import alert_forms, service_form, target_forms
+from contactd.mission.documents.steps import people_near as planned_near
+from contactd.mission.documents.steps import sequence_form, step_form
+from contactd.mission.timetext import NEAREST, machine
 
 router = APIRouter(tags=["outlook"])
 
-Limit = Annotated[int, Query(ge=1, le=5000, description="At most so many.")]
+Limit = Annotated[int, Query(ge=1, le=5000, description="At most this many.")]
 Cursor = Annotated[
     str | None, Query(max_length=600, description="Where the page before ended: follow its Link.")
 ]
@@ -45,11 +50,11 @@ def now(request: Request, ctx: Ctx, _: Reader, known_at: KnownAt = None) -> Resp
 
     def make() -> Any:
         return {
-            "known_at": time_text(known_at),
+            "known_at": machine(known_at, NEAREST),
             "notice": ctx.view.notice(),
-            **forms.service_form(snapshot),
-            "alerts": forms.alert_forms(snapshot.alerts),
-            "targets": forms.target_forms(snapshot, partial(people_near, ctx), since),
+            **service_form(snapshot),
+            "alerts": alert_forms(snapshot.alerts),
+            "targets": target_forms(snapshot, partial(people_near, ctx), since),
         }
 
     return ctx.payloads.answer(request, make, known_at, since, ctx.view.notice())
@@ -62,7 +67,7 @@ def targets(request: Request, ctx: Ctx, _: Reader, known_at: KnownAt = None) -> 
     since = (snapshot.at if known_at is None else known_at) // 60.0 * 60.0 - 60.0
     return ctx.payloads.answer(
         request,
-        lambda: forms.target_forms(snapshot, partial(people_near, ctx), since),
+        lambda: target_forms(snapshot, partial(people_near, ctx), since),
         known_at,
         since,
     )
@@ -73,7 +78,7 @@ def stations(request: Request, ctx: Ctx, _: Reader) -> Response:
     """Every station as configured, with its mask, services and outages."""
     snapshot = ctx.snapshot()
     return ctx.payloads.answer(
-        request, lambda: [forms.station_form(each) for each in snapshot.stations.values()]
+        request, lambda: [station_form(each) for each in snapshot.stations.values()]
     )
 
 
@@ -81,7 +86,7 @@ def stations(request: Request, ctx: Ctx, _: Reader) -> Response:
 def alerts(request: Request, ctx: Ctx, _: Reader, known_at: KnownAt = None) -> Response:
     """Alerts neither acknowledged nor over, most severe first."""
     snapshot = ctx.snapshot(known_at)
-    return ctx.payloads.answer(request, lambda: forms.alert_forms(snapshot.alerts), known_at)
+    return ctx.payloads.answer(request, lambda: alert_forms(snapshot.alerts), known_at)
 
 
 @router.get("/contacts", response_model=list[models.Contact], summary="Contacts")
@@ -105,21 +110,22 @@ def contacts(
     def make() -> _Page:
         found = _contacts(snapshot, target, station, start, end)
         chosen = [each for each in found if after is None or _key(each) > after]
-        page = _Page(contact_form(each) for each in chosen[:limit])
-        page.more = len(chosen) > limit
+        places = snapshot.stations
+        page = _Page(contact_form(each, places.get(each.station)) for each in chosen[:limit])
+        page.next = _key(chosen[limit - 1]) if len(chosen) > limit else None
         return page
 
     def links(page: _Page) -> dict[str, str]:
-        return {"Link": f'<{_next_page(request, page[-1])}>; rel="next"'} if page.more else {}
+        return {"Link": f'<{_next_page(request, page.next)}>; rel="next"'} if page.next else {}
 
     key = (_fixed(target), _fixed(station), start, end, limit, cursor, known_at)
     return ctx.payloads.answer(request, make, *key, headers=links)
 
 
 class _Page(list[dict[str, Any]]):
-    """A page of contacts; ``more`` says whether others follow it."""
+    """A page of contacts; ``next`` is the key of its last one if others follow it."""
 
-    more = False
+    next: tuple[float, str, str] | None = None
 
 
 @router.get("/windows", response_model=list[models.Window], summary="Windows of a service")
@@ -131,7 +137,7 @@ def windows(
     station: Names = None,
     start: From = None,
     end: To = None,
-    service: Annotated[str, Query(max_length=100)] = forms.COMMAND,
+    service: Annotated[str, Query(max_length=100)] = COMMAND,
     limit: Limit = 500,
     known_at: KnownAt = None,
 ) -> Response:
@@ -144,13 +150,13 @@ def windows(
             (window, outlook)
             for outlook in snapshot.targets.values()
             if not target or outlook.target in target
-            for window in forms.windows(outlook, service)
+            for window in windows_of(outlook, service)
             if (not station or window[2] in station)
             and (start is None or window[1] > start)
             and (end is None or window[0] < end)
         ]
         found.sort(key=lambda each: (each[0], each[1].target))
-        return [forms.window_form(outlook, window, service) for window, outlook in found[:limit]]
+        return [window_form(outlook, window, service) for window, outlook in found[:limit]]
 
     key = (_fixed(target), _fixed(station), start, end, service, limit, known_at)
     return ctx.payloads.answer(request, make, *key)
@@ -164,7 +170,7 @@ def forecast(
     target: Names = None,
     known_at: KnownAt = None,
 ) -> Response:
-    """When each step's countdown runs out, whether it is covered, stop-by and keep-clear."""
+    """When each step's countdown expires, whether it is covered, stop-by and keep-clear."""
     snapshot = ctx.snapshot(known_at)
     check_names(snapshot, target)
     return ctx.payloads.answer(
@@ -202,7 +208,7 @@ def sequences(
                 continue
             near = people_near(ctx, outlook)
             made += [
-                forms.sequence_form(each, near.get(each.sequence, IntervalSet()))
+                sequence_form(each, near.get(each.sequence, IntervalSet()))
                 for each in outlook.forecasts
             ]
         return made
@@ -213,7 +219,7 @@ def sequences(
 def people_near(ctx: Context, outlook: TargetOutlook) -> dict[str, IntervalSet]:
     """When people are near, by sequence; empty for a target that is not configured any more."""
     try:
-        return forms.people_near(ctx.view.target(outlook.target).sequences)
+        return planned_near(ctx.view.target(outlook.target).sequences)
     except KeyError:
         return {}
 
@@ -238,7 +244,7 @@ def _contacts(
 
 
 def _key(contact: Contact) -> tuple[float, str, str]:
-    return (round(contact.aos, 3), contact.target, contact.station)
+    return contact.aos, contact.target, contact.station
 
 
 def _fixed(names: list[str] | None) -> tuple[str, ...]:
@@ -255,11 +261,8 @@ def _read_cursor(cursor: str | None) -> tuple[float, str, str] | None:
         raise Problem(422, "input", "cursor: expected one from a Link header") from None
 
 
-def _next_page(request: Request, last: dict[str, Any]) -> str:
-    from contactd.core import instants
-
-    aos = round(instants.from_text(last["aos"]), 3)
-    text = f"{aos!r}\0{last['target']}\0{last['station']}"
+def _next_page(request: Request, last: tuple[float, str, str]) -> str:
+    text = "\0".join((repr(last[0]), *last[1:]))
     query = [(key, value) for key, value in request.query_params.multi_items() if key != "cursor"]
     cursor = base64.urlsafe_b64encode(text.encode()).decode()
     return f"{request.url.path}?{urlencode([*query, ('cursor', cursor)])}"

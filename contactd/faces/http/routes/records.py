@@ -2,26 +2,33 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Body, Header, Query, Request, Response
+from fastapi.concurrency import run_in_threadpool
 
-from contactd.core import record as kinds
-from contactd.core.alert import Alert
-from contactd.core.contacts.missed import without_missed
-from contactd.core.planning import Prediction, predict_target
+from contactd.core.outlook import Snapshot
 from contactd.core.record import Record
-from contactd.core.sequences.known import SequenceKnowledge
-from contactd.core.sequences.model import Sequence
-from contactd.faces.http import forms, models
 from contactd.faces.http.access import Caller
-from contactd.faces.http.changes import change_form
 from contactd.faces.http.context import Context, Ctx, Instant, KnownAt, Operator, Reader
-from contactd.faces.http.entries import LONGEST_TEXT, Entry, Scene
+from contactd.faces.http.entries import Entry, key_used, scene, statement_forms
 from contactd.faces.http.payloads import document
-from contactd.faces.http.problems import Problem, not_found
+from contactd.faces.http.problems import Problem
 from contactd.faces.http.view import RecordFilter
+from contactd.mission.actions import Acknowledge
+from contactd.mission.actions import record_of as action_record
+from contactd.mission.changes import Change, between
+from contactd.mission.documents import models
+from contactd.mission.documents.service import change_form, record_form
+from contactd.mission.statements import (
+    Scene,
+    Statement,
+    confirmation,
+    notes_of,
+    record_of,
+    repeats,
+)
+from contactd.mission.statements.types import LONGEST_TEXT
 
 router = APIRouter(tags=["records"])
 
@@ -67,7 +74,7 @@ def records(
         found = found[:limit]
         url = request.url.include_query_params(before=found[-1].number)
         headers["Link"] = f'<{url.path}?{url.query}>; rel="next"'
-    return document(request, [forms.record_form(each) for each in found], headers)
+    return document(request, [record_form(each) for each in found], headers)
 
 
 @router.get("/records/{number}", response_model=models.Record, summary="One record")
@@ -76,21 +83,32 @@ def record(request: Request, ctx: Ctx, _: Reader, number: int) -> Response:
     found = ctx.view.records(RecordFilter(after=number - 1, before=number + 1), 1)
     if not found:
         raise Problem(404, "not-found", f"there is no record {number}")
-    return document(request, forms.record_form(found[0]))
+    return document(request, record_form(found[0]))
+
+
+@router.get("/statements", response_model=list[models.StatementKind], summary="What can be entered")
+def statements(request: Request, _: Reader) -> Response:
+    """Every kind of statement with its fields: their types, labels and defaults."""
+    return document(request, statement_forms())
 
 
 @router.post("/records/preview", response_model=models.Preview, summary="What it would change")
-def preview(
-    request: Request, ctx: Ctx, caller: Reader, entry: Annotated[Entry, Body()]
-) -> Response:
+def preview(request: Request, ctx: Ctx, caller: Reader, entry: Entry) -> Response:
     """What an entry would change, before it is written. Writes nothing; viewers may ask."""
-    made = entry.record(_scene(ctx, entry, caller))
+    made_in = scene(ctx, entry, caller.name or "preview")
+    made = record_of(entry, made_in)
     before = ctx.view.snapshot()
-    change = change_form(before, ctx.view.suppose([made]), entry.target)
-    if made.kind == kinds.STEP_NOT_SEEN and not made.body["refutes"]:
-        change["cautions"].append(f"this proves nothing: {made.body['why']}")
+    change = change_in(before, ctx.view.suppose([made]), entry.target)
+    content = change_form(change)
+    content["notes"] += notes_of(entry, made_in, made)
     return document(
-        request, {**change, "ledger_at": before.ledger_at, "record": forms.record_form(made)}
+        request,
+        {
+            **content,
+            "confirmation": confirmation(made, "Not recorded yet"),
+            "ledger_at": before.ledger_at,
+            "record": record_form(made),
+        },
     )
 
 
@@ -98,12 +116,12 @@ def preview(
     "/records",
     response_model=models.Written,
     status_code=201,
-    summary="Enter a start, a reading, a sighting …",
+    summary="Enter a start, a reading, a confirmation …",
 )
 async def enter(
     ctx: Ctx,
     caller: Operator,
-    entry: Annotated[Entry, Body()],
+    entry: Entry,
     key: Key = None,
     ledger_at: Annotated[
         int | None,
@@ -112,17 +130,36 @@ async def enter(
 ) -> Response:
     """Write a record and replan. With ``ledger_at``, it is refused if others about the same target
     came between the preview and this."""
+    # Whatever computes runs in a thread: nothing may hold up the service's own loop.
+    made_in, made, before = await run_in_threadpool(_made, ctx, entry, caller, key, ledger_at)
+    written = (await ctx.view.commit([made]))[0]
+    content = await run_in_threadpool(_written, ctx, entry, made_in, made, before, written)
+    return _created(content, written)
+
+
+def _made(
+    ctx: Context, entry: Statement, caller: Caller, key: str | None, ledger_at: int | None
+) -> tuple[Scene, Record, Snapshot]:
+    made_in = scene(ctx, entry, caller.name, key)
+    made = record_of(entry, made_in)
     if ledger_at is not None:
-        _check_unchanged(ctx, entry.target, ledger_at)
-    made = entry.record(_scene(ctx, entry, caller, key))
-    before = ctx.view.snapshot()
-    written = await ctx.view.commit([made])
-    change = change_form(before, ctx.view.suppose(()), entry.target)
-    return _created({**change, "record": forms.record_form(written[0])}, written[0])
+        _check_unchanged(ctx, entry.target, ledger_at, made.identity)
+    return made_in, made, ctx.view.snapshot()
+
+
+def _written(
+    ctx: Context, entry: Statement, made_in: Scene, made: Record, before: Snapshot, written: Record
+) -> dict[str, Any]:
+    same = (written.kind, written.subject, written.body) == (made.kind, made.subject, made.body)
+    if not same and not repeats(entry, made_in, written):
+        raise key_used(made_in.key, written.number)
+    content = change_form(change_in(before, ctx.view.suppose(()), entry.target))
+    content["notes"] += notes_of(entry, made_in, written)
+    return {**content, "confirmation": confirmation(written), "record": record_form(written)}
 
 
 @router.post(
-    "/alerts/{identity}/acknowledge",
+    "/alerts/{alert}/acknowledge",
     response_model=models.Record,
     status_code=201,
     summary="Acknowledge an alert",
@@ -130,78 +167,38 @@ async def enter(
 async def acknowledge(
     ctx: Ctx,
     caller: Operator,
-    identity: str,
-    remark: Annotated[str, Body(embed=True, max_length=LONGEST_TEXT)] = "",
+    alert: str,
+    note: Annotated[str, Body(embed=True, max_length=LONGEST_TEXT)] = "",
 ) -> Response:
-    """Say that somebody has it in hand. Acknowledging twice writes one record."""
-    alert = _alert(ctx, identity)
-    body: dict[str, Any] = {"identity": identity}
-    if remark.strip():
-        body["remark"] = remark.strip()
-    made = Record(
-        ctx.view.now(),
-        kinds.ALERT_ACKNOWLEDGED,
-        alert.subject,
-        caller.name,
-        body,
-        identity=f"acknowledged:{identity}",
-    )
-    written = await ctx.view.commit([made])
-    return _created(forms.record_form(written[0]), written[0])
+    """Say that somebody has it in hand. The alert is named by its identity, or by the number of
+    its record."""
+    standing = ctx.view.standing()
+    if standing.alert(alert) is None:
+        says = f"Alert {alert} is not waiting."
+        raise Problem(404, "not-found", says)
+    made = action_record(Acknowledge(alert, note), standing, caller.name, ctx.view.now())
+    written = (await ctx.view.commit([made]))[0]
+    return _created(record_form(written), written)
 
 
-def _alert(ctx: Context, identity: str) -> Alert:
-    for alert in ctx.view.snapshot().alerts:
-        if alert.identity == identity:
-            return alert
-    raise Problem(404, "not-found", "there is no such alert waiting; perhaps it is over")
+def change_in(before: Snapshot, after: Snapshot, target: str) -> Change:
+    """What differs of one target between two snapshots."""
+    return between(before.targets.get(target), after.targets.get(target), after.at)
 
 
-def _scene(ctx: Context, entry: Entry, caller: Caller, key: str | None = None) -> Scene:
-    snapshot = ctx.view.snapshot()
-    sequence, knowledge = None, SequenceKnowledge()
-    if entry.target:
-        ctx.outlook(entry.target)
-        sequence, knowledge = _sequence(ctx, entry)
-    return Scene(
-        target=entry.target,
-        sequence=sequence,
-        knowledge=knowledge,
-        stations=tuple(snapshot.stations),
-        author=caller.name or "preview",
-        recorded_at=ctx.view.now(),
-        coverage=lambda span: _coverage(ctx, entry.target, span),
-        identity=f"entered:{caller.name}:{key}" if key else "",
-    )
-
-
-def _coverage(ctx: Context, target: str, span: tuple[float, float]) -> Prediction:
-    """What a target was predicted to be covered by, without the contacts recorded as missed."""
-    stations = list(ctx.view.snapshot().stations.values())
-    prediction = predict_target(ctx.view.target(target), stations, span, ctx.view.now())
-    outlook = prediction.outlook
-    services = without_missed(outlook.services, outlook.contacts, ctx.view.missed(target))
-    return replace(prediction, outlook=replace(outlook, services=services))
-
-
-def _sequence(ctx: Context, entry: Entry) -> tuple[Sequence | None, SequenceKnowledge]:
-    if entry.sequence is None:
-        return None, SequenceKnowledge()
-    sequences = {each.name: each for each in ctx.view.target(entry.target).sequences}
-    if entry.sequence not in sequences:
-        raise not_found(f"sequence of {entry.target}", entry.sequence, list(sequences))
-    return sequences[entry.sequence], ctx.view.knowledge(entry.target, entry.sequence)
-
-
-def _check_unchanged(ctx: Context, target: str, ledger_at: int) -> None:
+def _check_unchanged(ctx: Context, target: str, ledger_at: int, identity: str) -> None:
     wanted = RecordFilter(subject=target, after=ledger_at)
-    newer = [each for each in ctx.view.records(wanted, 50) if not each.kind.startswith("alert-")]
+    newer = [
+        each
+        for each in ctx.view.records(wanted, 50)
+        if not each.kind.startswith("alert-") and not (identity and each.identity == identity)
+    ]
     if newer:
         raise Problem(
             409,
             "too-long-ago",
-            f"record {newer[0].number} ({newer[0].kind}, by {newer[0].author}) came meanwhile: "
-            "look at what this would change now",
+            f"Record {newer[0].number} ({newer[0].author}) is newer than your preview. "
+            "Preview again.",
         )
 
 

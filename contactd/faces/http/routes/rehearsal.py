@@ -23,7 +23,7 @@ class RehearsalState(BaseModel):
     title: str
     after_s: float = Field(description="seconds after its beginning")
     lasts_s: float
-    next_happening_s: float | None = Field(description="when the script lets something happen")
+    next_event_s: float | None = Field(description="when the script has its next event")
     speed: float = Field(description="seconds of the rehearsal per second")
     paused: bool
 

@@ -7,10 +7,10 @@ from typing import Annotated
 from fastapi import APIRouter, Body, Request, Response
 from fastapi.responses import JSONResponse, StreamingResponse
 
-from contactd.faces.http import models
 from contactd.faces.http.access import COOKIE, SESSION_S, Caller
 from contactd.faces.http.context import Context, Ctx, Reader
 from contactd.faces.tokens import Role
+from contactd.mission.documents import models
 
 router = APIRouter(tags=["session"])
 

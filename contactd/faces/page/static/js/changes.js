@@ -20,12 +20,13 @@ export function dialogOf(title, ...content) {
 export function changeWords(change) {
   const rows = change.after.map((step, index) => [change.before.find((each) => each.sequence === step.sequence && each.step === step.step) ?? change.before[index], step])
     .filter(([was, step]) => was && (was.earliest !== step.earliest || was.latest !== step.latest || was.coverage !== step.coverage || was.status !== step.status));
-  return [change.sentences.length === 0 && make("p", {}, "It moves no step's forecast."),
-    change.cautions.map((text) => make("p", {class: "caution"}, mark("caution"), " ", text)),
+  return [change.confirmation && make("p", {class: "quiet preline"}, change.confirmation),
+    rows.length === 0 && change.sentences.length === 1 && make("p", {}, change.sentences[0]),
+    change.notes.map((text) => make("p", {class: "caution"}, mark("caution"), " ", text)),
     rows.length > 0 && make("div", {class: "scroll", tabindex: 0, role: "region", "aria-label": "Before and after"}, make("table", {class: "before-after"},
-      make("thead", {}, make("tr", {}, ["Step", "When", "Status", "Runs out", "Covered"].map((text) => make("th", {scope: "col"}, text)))),
+      make("thead", {}, make("tr", {}, ["Step", "When", "Status", "Expires", "Coverage"].map((text) => make("th", {scope: "col"}, text)))),
       make("tbody", {}, rows.flatMap(([was, step]) => [row(step.step, "before", was), row("", "after", step)])))),
-    change.sentences.length > 0 && make("details", {open: rows.length === 0}, make("summary", {}, "In words"), make("ul", {class: "sentences"}, change.sentences.map((text) => make("li", {}, text))))];
+    (rows.length > 0 || change.sentences.length > 1) && make("details", {open: true}, make("summary", {}, "In words"), make("ul", {class: "sentences"}, change.sentences.map((text) => make("li", {}, text))))];
 }
 
 function row(name, when, step) {

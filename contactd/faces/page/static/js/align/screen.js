@@ -80,7 +80,7 @@ export function enter(place, query) {
   async function plans() {
     put(list, make("h2", {id: "plans-title"}, "Best plans"), make("p", {class: "quiet"}, "Searching all settings."));
     try {
-      const found = await get("/alignment", {...asked(), rank: rank.value, most: 6});
+      const found = await get("/alignment", {...asked(), rank: rank.value, limit: 6});
       showPlans(found);
     } catch (problem) {
       put(list, make("h2", {id: "plans-title"}, "Best plans"), make("p", {class: "caution"}, problem.message));
@@ -109,8 +109,8 @@ export function enter(place, query) {
 
   function show() {
     const {answer} = state;
-    if (!dials.childElementCount) put(dials, answer.dials.map((dial) => dialRow(dial)));
-    for (const dial of answer.dials) state.settings[dial.step] ??= dial.value_s;
+    if (!dials.childElementCount) put(dials, answer.settings.map((dial) => dialRow(dial)));
+    for (const dial of answer.settings) state.settings[dial.step] ??= dial.value_s;
     const [from, to] = allowed();
     const at = parse(answer.at);
     start.value = Math.round(1000 * (at - from) / Math.max(to - from, 1));
@@ -124,7 +124,7 @@ export function enter(place, query) {
     put(words, make("p", {}, make("b", {class: "figures"}, moment(at)), inside ? ` serves every step, with ${length(margin, Math.floor)} to spare either way.` : " does not serve every step."),
       answer.feasible.length === 0 ? make("p", {}, why(answer)) : make("p", {class: "quiet"}, `These dials leave ${answer.feasible.length} ${answer.feasible.length === 1 ? "stretch" : "stretches"} of start times; the longest is best at ${moment(parse(answer.best.start))}, margin ${length(answer.best.margin_s * 1000, Math.floor)}.`));
     put(steps, stepsTable(answer));
-    use.disabled = answer.dials.length === 0 && !inside;
+    use.disabled = answer.settings.length === 0 && !inside;
   }
 
   function dialRow(dial) {

@@ -25,7 +25,7 @@ function severityCount(count) {
 
 function item(alert, moving, open) {
   const when = make("span", {"data-moment": ""});
-  const concerns = parse(alert.concerns);
+  const concerns = parse(alert.moment);
   if (concerns !== null) {
     moving.push((present) => {
       when.textContent = `${near(concerns, present)}, ${fromNow(concerns, present)}`;
@@ -35,8 +35,8 @@ function item(alert, moving, open) {
     make("p", {class: "alert-top"}, severity(alert.severity), when, alert.late && make("span", {class: "quiet"}, "told late")),
     make("p", {class: "alert-what"}, alert.what),
     make("div", {class: "alert-do"},
-      alert.advice && make("details", {open, dataset: {key: alert.identity}},
-        make("summary", {}, "What to do"), make("p", {}, alert.advice)),
+      alert.do && make("details", {open, dataset: {key: alert.identity}},
+        make("summary", {}, "What to do"), make("p", {}, alert.do)),
       service.knownAt === null && make("button", {type: "button", onclick: (event) => take(alert, event.currentTarget)},
         "Acknowledge", make("span", {class: "unseen"}, `: ${alert.what}`))));
 }
@@ -48,7 +48,7 @@ async function take(alert, button) {
   }
   button.disabled = true;
   try {
-    await send("POST", `/alerts/${encodeURIComponent(alert.identity)}/acknowledge`, {remark: ""});
+    await send("POST", `/alerts/${encodeURIComponent(alert.identity)}/acknowledge`, {note: ""});
     announce(`Acknowledged: ${alert.what}`);
   } catch (problem) {
     button.after(make("span", {class: "field-wrong", role: "alert"}, problem.message));

@@ -83,7 +83,7 @@ function clearsInForce(place, shown, moving) {
 
 function clearLine({step, from, to}) {
   const words = make("span", {"data-moment": ""});
-  const danger = step.people_in_danger.length > 0;
+  const danger = step.people_in_keep_clear.length > 0;
   const element = make("p", {class: "clear-now", hidden: true}, make("b", {}, `Keep clear of ${step.target}`),
     make("span", {}, `${step.step} (${step.hazard})`), words,
     danger && make("b", {class: "warning"}, "People are planned to be near"));

@@ -122,7 +122,7 @@ function stepRow(step, sequence, moving) {
   return make("li", {class: `row step${over ? " over" : ""}`}, name, lane.element, make("div", {class: "row-say"},
     make("p", {class: "when"}, when, " ", utc),
     !over && make("p", {class: "small"}, short(step)), stop,
-    step.people_in_danger.length > 0 && make("p", {class: "small warning"}, mark("warning"), " people are planned to be near then"),
+    step.people_in_keep_clear.length > 0 && make("p", {class: "small warning"}, mark("warning"), " people are planned to be near then"),
     why(step)));
 }
 

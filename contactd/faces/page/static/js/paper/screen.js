@@ -106,9 +106,9 @@ function sequenceSheet(sequence) {
   const hazards = steps.filter((step) => step.hazard || step.stop_by);
   return [head(`${sequence.target}: ${sequence.sequence}`, "Sequence sheet. All times are UTC, with the day of the year in brackets. Earliest and latest are bounds."),
     facts([["Start", start.status], ...(start.earliest ? [["Between", span({from: start.earliest, to: start.latest})]] : []),
-      ...sequence.people_near.map((each) => ["People near", span(each)]), ...(sequence.longest_silence ? [["Longest silence", span(sequence.longest_silence)]] : [])]),
+      ...sequence.people_near.map((each) => ["People near", span(each)]), ...(sequence.longest_gap ? [["Longest silence", span(sequence.longest_gap)]] : [])]),
     sequence.conflicts.map((text) => make("p", {class: "caution"}, mark("caution"), " ", text)),
-    steps.filter((step) => step.people_in_danger.length).map((step) => make("p", {class: "warning"}, mark("warning"), ` People are planned to be near during keep-clear of ${step.step}.`)),
+    steps.filter((step) => step.people_in_keep_clear.length).map((step) => make("p", {class: "warning"}, mark("warning"), ` People are planned to be near during keep-clear of ${step.step}.`)),
     make("div", {class: "scroll", tabindex: 0, role: "region", "aria-label": "Countdowns"}, table("Countdowns", ["Step", "Earliest", "Nominal", "Latest", "Covered", "Stations"],
       steps.map((step) => [`${step.step} (${step.status})`, full(parse(step.earliest)), full(parse(step.nominal)), full(parse(step.latest)), step.coverage ?? "", step.stations.join(", ")]))),
     hazards.length > 0 && make("div", {class: "scroll", tabindex: 0, role: "region", "aria-label": "Hazards"}, table("Hazards: who stays clear, and until when each can be stopped", ["Step", "Hazard", "Keep clear", "Stop by", "Through"],

@@ -71,7 +71,10 @@ export function enter(place, query) {
     if (!shown) return;
     about.offer([["", "everything"], ...shown.targets.map((target) => [target.name, target.name]), ["contactd", "the service"]], about.value || (query.get("about") ?? ""));
     if (service.knownAt === null) entryButtons(entries, shown);
-    else put(entries, make("h2", {id: "enter-title"}, "Enter"), make("p", {class: "quiet"}, "Only the present can be added to. Go back to now first."));
+    else {
+      delete entries.dataset.key;
+      put(entries, make("h2", {id: "enter-title"}, "Enter"), make("p", {class: "quiet"}, "Return to now to add records."));
+    }
   }
 
   const stops = [on("document", begin), on("change", load), on("travel", load)];

@@ -54,7 +54,7 @@ export function enter(place, query) {
   async function load() {
     try {
       const alone = leftOut.has(chooser.value) ? chooser.value : null;
-      const [contacts, light] = await Promise.all([get("/strand", {target: alone, known_at: service.knownAt}), get("/light")]);
+      const [contacts, light] = await Promise.all([get("/timeline", {target: alone, known_at: service.knownAt}), get("/light")]);
       if (!alive) return;
       const profiles = new Map(strand?.targets.flatMap((target) => target.stations.map((lane) => [`${target.target}|${lane.station}`, lane.profiles])));
       strand = prepared(contacts);

@@ -1,0 +1,211 @@
+"""What a record changes: each step's forecast before it and after it, in words and figures."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from contactd.core.outlook import TargetOutlook
+from contactd.core.sequences.model import SequenceForecast, Start, StepForecast
+from contactd.mission.timetext import NO_EARLIER, NO_LATER, moment, outer
+
+__all__ = ["NOTHING", "Change", "StartChange", "StepChange", "between"]
+
+NOTHING = "No expiry, stop-by or keep-clear changes."
+UNSTORED = "record 0"
+
+
+@dataclass(frozen=True, slots=True)
+class StartChange:
+    """A sequence's start before and after."""
+
+    sequence: str
+    was: Start
+    now_is: Start
+
+
+@dataclass(frozen=True, slots=True)
+class StepChange:
+    """A step's forecast before and after; at least one thing that people act on differs."""
+
+    was: StepForecast
+    now_is: StepForecast
+
+    @property
+    def row_differs(self) -> bool:
+        """Whether status, expiry or coverage differ."""
+        return (
+            self.was.status is not self.now_is.status
+            or expiry_text(self.was) != expiry_text(self.now_is)
+            or self.was.coverage is not self.now_is.coverage
+        )
+
+    @property
+    def stop_differs(self) -> bool:
+        """Whether the stop-by differs, or whether there is one."""
+        return stop_text(self.was) != stop_text(self.now_is)
+
+    @property
+    def keep_clear_differs(self) -> bool:
+        """Whether the keep-clear differs."""
+        return keep_clear_text(self.was) != keep_clear_text(self.now_is)
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """What a record changes about one target.
+
+    Attributes:
+        before, after: every step's forecast.
+        starts, steps: what differs.
+        conflicts: what contradicts what, that did not before; sentences.
+        dangers: what becomes dangerous; sentences.
+        notice: the notices of hazards that hold after it.
+        now_s: the present (instant, s).
+    """
+
+    before: tuple[StepForecast, ...]
+    after: tuple[StepForecast, ...]
+    starts: tuple[StartChange, ...]
+    steps: tuple[StepChange, ...]
+    conflicts: tuple[str, ...]
+    dangers: tuple[str, ...]
+    notice: tuple[str, ...]
+    now_s: float
+
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """What whoever stated it should know: conflicts, then dangers."""
+        return self.conflicts + self.dangers
+
+    @property
+    def sentences(self) -> tuple[str, ...]:
+        """All that differs, a sentence each; :data:`NOTHING` where nothing does."""
+        found = [
+            f"{each.sequence}: start was {each.was.status}, now {each.now_is.status}."
+            for each in self.starts
+            if each.was.status is not each.now_is.status
+        ]
+        for each in self.steps:
+            found += _differences(each)
+        return tuple(found) or (NOTHING,)
+
+
+def between(before: TargetOutlook | None, after: TargetOutlook | None, now_s: float) -> Change:
+    """What differs between two outlooks of one target (None: there is none).
+
+    Args:
+        now_s: the present (instant, s).
+    """
+    steps_before, steps_after = _steps(before), _steps(after)
+    was = {(each.sequence, each.step): each for each in steps_before}
+    pairs = [
+        StepChange(was[each.sequence, each.step], each)
+        for each in steps_after
+        if (each.sequence, each.step) in was
+    ]
+    changed = tuple(
+        each for each in pairs if each.row_differs or each.stop_differs or each.keep_clear_differs
+    )
+    starts_before = {each.sequence: each.start for each in _forecasts(before)}
+    starts = tuple(
+        StartChange(each.sequence, starts_before[each.sequence], each.start)
+        for each in _forecasts(after)
+        if each.sequence in starts_before
+        and _facts(starts_before[each.sequence]) != _facts(each.start)
+    )
+    conflicts = tuple(sorted(_conflicts(after) - _conflicts(before)))
+    notices = {each.notice for each in _forecasts(after) if each.notice}
+    return Change(
+        before=steps_before,
+        after=steps_after,
+        starts=starts,
+        steps=changed,
+        conflicts=conflicts,
+        dangers=tuple(_dangers(pairs)),
+        notice=tuple(sorted(notices)),
+        now_s=now_s,
+    )
+
+
+def expiry_text(step: StepForecast, day_of_year: bool = False) -> str:
+    """When a step expires, never shorter than it is."""
+    if step.earliest is None or step.latest is None:
+        return "at no known time"
+    return outer(step.earliest, step.latest, day_of_year=day_of_year)
+
+
+def stop_text(step: StepForecast, day_of_year: bool = False) -> str:
+    """Until when a step can be stopped, never later than it is."""
+    if step.stop_possible is None:
+        return "-"
+    if step.stop_possible is False:
+        return "no command window left"
+    stops = f", stops '{step.stops}'" if step.stops not in (None, step.step) else ""
+    if step.stop_certain and step.stop_by is not None:
+        by = moment(step.stop_by, NO_LATER, day_of_year=day_of_year)
+        return f"{by} through {step.stop_station}{stops}"
+    chance = max(step.stop_chances, key=lambda each: each.share, default=None)
+    if chance is None:
+        return "none certain"
+    opens = moment(chance.opens, NO_EARLIER, day_of_year=day_of_year)
+    share = math.floor(100 * chance.share)
+    return f"none certain; {share} % from {opens} through {chance.station}{stops}"
+
+
+def keep_clear_text(step: StepForecast, day_of_year: bool = False) -> str:
+    """When nobody may be near, never shorter than it is."""
+    if step.keep_clear is None:
+        return "-"
+    return outer(*step.keep_clear, day_of_year=day_of_year)
+
+
+def _differences(change: StepChange) -> Iterable[str]:
+    was, now_is = change.was, change.now_is
+    name = f"'{now_is.step}'"
+    if was.status is not now_is.status:
+        yield f"{name} was {was.status}, now {now_is.status}."
+    if expiry_text(was) != expiry_text(now_is):
+        yield f"{name} expires {expiry_text(now_is)}; was {expiry_text(was)}."
+    if was.coverage is not now_is.coverage:
+        yield f"{name} is {_word(now_is.coverage)}; was {_word(was.coverage)}."
+    if change.stop_differs:
+        yield f"{name}: stop by {stop_text(now_is)}; was {stop_text(was)}."
+    if change.keep_clear_differs:
+        yield f"{name}: keep clear {keep_clear_text(now_is)}; was {keep_clear_text(was)}."
+
+
+def _dangers(pairs: Iterable[StepChange]) -> Iterable[str]:
+    for each in pairs:
+        name = f"'{each.now_is.step}'"
+        if each.now_is.people_in_danger and not each.was.people_in_danger:
+            yield f"{name}: people are planned to be near during keep-clear."
+        if each.now_is.stop_possible is False and each.was.stop_possible is not False:
+            yield f"{name}: no command window is left to stop it."
+        elif each.was.stop_certain and not each.now_is.stop_certain:
+            yield f"{name}: no stop is certain any more."
+
+
+def _forecasts(outlook: TargetOutlook | None) -> tuple[SequenceForecast, ...]:
+    return () if outlook is None else outlook.forecasts
+
+
+def _steps(outlook: TargetOutlook | None) -> tuple[StepForecast, ...]:
+    return tuple(step for forecast in _forecasts(outlook) for step in forecast.steps)
+
+
+def _conflicts(outlook: TargetOutlook | None) -> set[str]:
+    return {
+        text.replace(UNSTORED, "this record")
+        for forecast in _forecasts(outlook)
+        for text in forecast.conflicts
+    }
+
+
+def _facts(start: Start) -> tuple[object, ...]:
+    return start.status, start.earliest, start.latest, start.stopped_at
+
+
+def _word(value: object) -> str:
+    return "not judged" if value is None else str(value)

@@ -1,0 +1,509 @@
+"""The documents that HTTP, ``--format json`` and the page give, each described once.
+
+A document is a mapping with known members, described for mypy, for OpenAPI and for the tests, which
+validate every answer. The modules beside this one make them of what the heart knows, as plain
+mappings: a list of ten thousand contacts costs no more than its texts.
+
+Times are RFC 3339 UTC with milliseconds and Z, rounded to the safe side
+(:mod:`contactd.mission.timetext`); lengths of time are seconds; what is not known is null.
+"""
+
+from __future__ import annotations
+
+from typing import Annotated, Any, Literal
+
+from pydantic import ConfigDict, Field
+from typing_extensions import TypedDict, is_typeddict
+
+UTC = "RFC 3339 UTC with milliseconds and Z."
+
+Span = TypedDict(
+    "Span",
+    {
+        "from": Annotated[
+            str | None,
+            Field(description=UTC + " Null: since ever.", examples=["2026-12-03T08:00:00.000Z"]),
+        ],
+        "to": Annotated[
+            str | None,
+            Field(description=UTC + " Null: for ever.", examples=["2026-12-03T08:09:14.000Z"]),
+        ],
+    },
+)
+"""From one moment until another."""
+
+Outage = TypedDict(
+    "Outage",
+    {
+        "from": Annotated[str | None, Field(description=UTC)],
+        "to": Annotated[str | None, Field(description=UTC)],
+        "why": Annotated[str, Field(examples=["new gearbox"])],
+    },
+)
+"""When a station is out, and why."""
+
+
+class Contact(TypedDict):
+    """An interval in which a target stands above a station's mask."""
+
+    target: Annotated[str, Field(examples=["Lantern 3"])]
+    station: Annotated[str, Field(examples=["Brenn Head"])]
+    aos: Annotated[str, Field(description=UTC, examples=["2026-12-03T08:00:12.250Z"])]
+    tca: Annotated[str, Field(description=UTC, examples=["2026-12-03T08:04:40.000Z"])]
+    los: Annotated[str, Field(description=UTC, examples=["2026-12-03T08:09:14.125Z"])]
+    aos_azimuth_deg: Annotated[float, Field(examples=[221.5])]
+    tca_azimuth_deg: Annotated[float, Field(examples=[143.25])]
+    los_azimuth_deg: Annotated[float, Field(examples=[64.125])]
+    max_elevation_deg: Annotated[float, Field(examples=[43.0625])]
+    tca_range_km: Annotated[float, Field(examples=[684.5])]
+    duration_s: Annotated[float, Field(examples=[541.875])]
+    cut_at_start: Annotated[bool, Field(examples=[False])]
+    cut_at_end: Annotated[bool, Field(examples=[False])]
+    outage: Annotated[
+        Outage | None, Field(description="The first outage of the station that meets it.")
+    ]
+    usable: Annotated[list[Span], Field(description="What the station's outages leave of it.")]
+
+
+Covered = Literal["covered", "at risk", "uncovered"]
+
+
+KeepClear = TypedDict(
+    "KeepClear",
+    {
+        "from": Annotated[str, Field(description=UTC)],
+        "to": Annotated[str, Field(description=UTC)],
+        "zone": Annotated[
+            str | None, Field(description="What must be clear, in words.", examples=["200 m"])
+        ],
+    },
+)
+StopChance = TypedDict(
+    "StopChance",
+    {
+        "station": str,
+        "stops": Annotated[str, Field(description="The step that the command stops.")],
+        "from": Annotated[str, Field(description="The best moment to send it.")],
+        "to": Annotated[str, Field(description="After this it prevents nothing.")],
+        "catches_from": Annotated[
+            str, Field(description="The earliest expiry that a stop sent at once still prevents.")
+        ],
+        "share": Annotated[
+            float, Field(ge=0, le=1, description="Of the possible expiries, what it prevents.")
+        ],
+    },
+)
+
+
+class Step(TypedDict):
+    """When a step's countdown expires, and what that means."""
+
+    target: Annotated[str, Field(examples=["Lantern 3"])]
+    sequence: Annotated[str, Field(examples=["wake-up"])]
+    step: Annotated[str, Field(examples=["receiver on"])]
+    status: Annotated[str, Field(examples=["running"])]
+    earliest: Annotated[str | None, Field(description=UTC, examples=["2026-12-03T14:02:10.000Z"])]
+    nominal: Annotated[str | None, Field(description=UTC, examples=["2026-12-03T14:04:00.000Z"])]
+    latest: Annotated[str | None, Field(description=UTC, examples=["2026-12-03T14:06:40.000Z"])]
+    coverage: Annotated[Covered | None, Field(examples=["at risk"])]
+    in_view_probability: Annotated[float | None, Field(ge=0, le=1, examples=[0.82])]
+    stations: Annotated[list[str], Field(examples=[["Brenn Head"]])]
+    margin_s: Annotated[float | None, Field(examples=[-42.0])]
+    stop_by: Annotated[str | None, Field(description=UTC, examples=["2026-12-03T12:41:07.000Z"])]
+    stop_station: Annotated[str | None, Field(examples=["Kestrel Point"])]
+    stops: Annotated[
+        str | None,
+        Field(description="The step that the command stops.", examples=["antenna release"]),
+    ]
+    keep_clear: KeepClear | None
+
+
+class Fact(TypedDict):
+    """One fact from which a bound or a verdict follows."""
+
+    about: Annotated[str, Field(examples=["earliest"])]
+    text: Annotated[str, Field(examples=["the start is known to ±30 s"])]
+    source: Annotated[str, Field(examples=["record 12"])]
+
+
+class Need(TypedDict):
+    """What a step needs around its expiry."""
+
+    service: Annotated[str, Field(examples=["telemetry"])]
+    before_s: float
+    after_s: float
+    stations: Annotated[int, Field(description="How many at once.")]
+    station_change_allowed: bool
+    conditions: Annotated[list[str], Field(examples=[["in sunlight"]])]
+    text: str
+
+
+class Cause(TypedDict):
+    """Why a step is covered, at risk or uncovered."""
+
+    lacks: Annotated[
+        list[str], Field(description="What is missing, the worst first.", examples=[["service"]])
+    ]
+    need: Annotated[int | None, Field(description="Index of the need that is met the least.")]
+    until: Annotated[str | None, Field(description="Until when it could be covered.")]
+    since: Annotated[str | None, Field(description="From when it could be covered again.")]
+    outside_s: Annotated[float | None, Field(description="How much of the expiry is uncovered.")]
+    stations: Annotated[list[str], Field(description="Who has the service throughout.")]
+    text: str
+
+
+class StepDetail(Step):
+    """A step's forecast with what it rests on."""
+
+    hazard: Annotated[str | None, Field(examples=["deployment"])]
+    stop_certain: Annotated[
+        bool | None, Field(description="Whether a stop that is certain to work is still ahead.")
+    ]
+    stop_possible: bool | None
+    stop_chances: list[StopChance]
+    setting_unknown_s: Annotated[
+        list[float] | None,
+        Field(description="Least and greatest seconds that its setting may be, if not known."),
+    ]
+    needs: list[Need]
+    cause: Cause | None
+    reasons: list[str]
+    confirm_at: Annotated[str | None, Field(description=UTC)]
+    confirm_station: str | None
+    people_in_keep_clear: list[Span]
+    later_acts: list[Span]
+    facts: list[Fact]
+
+
+class Start(TypedDict):
+    """What is known of a sequence's start."""
+
+    status: Annotated[str, Field(examples=["observed"])]
+    earliest: Annotated[str | None, Field(description=UTC)]
+    nominal: Annotated[str | None, Field(description=UTC)]
+    latest: Annotated[str | None, Field(description=UTC)]
+    stopped_at: Annotated[str | None, Field(description=UTC)]
+    record: Annotated[
+        int, Field(description="Where it comes from; 0 for the configuration.", examples=[12])
+    ]
+
+
+class SequenceForecast(TypedDict):
+    """A sequence's forecast with what it rests on."""
+
+    target: str
+    sequence: str
+    start: Start
+    longest_gap: Span | None
+    conflicts: list[str]
+    notice: str
+    people_near: list[Span]
+    steps: list[StepDetail]
+
+
+class Window(Span):
+    """A window of a service at a station, and the contact that it is part of."""
+
+    target: str
+    station: str
+    service: Annotated[str, Field(examples=["command"])]
+    certain: Annotated[
+        Span | None, Field(description="The part that holds whatever the orbit error.")
+    ]
+    aos: Annotated[str | None, Field(description=UTC)]
+    los: Annotated[str | None, Field(description=UTC)]
+    max_elevation_deg: float | None
+
+
+class Elements(TypedDict):
+    """The element set that predictions rest on."""
+
+    epoch: Annotated[str, Field(description=UTC)]
+    source: Annotated[str, Field(examples=["lantern-3.xml"])]
+    stale_after_s: float
+    stale: bool
+    timing_error_s: float
+
+
+class StationSpan(Span):
+    """A span of time at a station."""
+
+    station: str
+
+
+class Target(TypedDict):
+    """All that the first screen says of a target."""
+
+    name: str
+    problem: str | None
+    span: Span
+    elements: Elements | None
+    contacts: int
+    next_contact: Contact | None
+    windows: list[Window]
+    gaps: Annotated[list[Span], Field(description="When nothing is known of the target's motion.")]
+    maybe_in_view: Annotated[
+        list[StationSpan],
+        Field(description="When it may be in view, where a planned manoeuvre leaves that open."),
+    ]
+    sequences: list[SequenceForecast]
+
+
+class Alert(TypedDict):
+    """An alert that waits for somebody."""
+
+    identity: str
+    kind: Annotated[str, Field(examples=["step-uncovered"])]
+    severity: Literal["advisory", "caution", "warning"]
+    target: str
+    subject: str
+    what: str
+    do: str
+    due: Annotated[str | None, Field(description=UTC)]
+    moment: Annotated[str | None, Field(description=UTC)]
+    over_at: Annotated[str | None, Field(description=UTC)]
+    late: bool
+    facts: dict[str, Any]
+
+
+class ClockState(TypedDict):
+    """Whether the service's clock can be believed."""
+
+    trusted: bool
+    why: str
+    offset_s: float | None
+
+
+class ConfigurationState(TypedDict):
+    """What configuration is in force, and what is wrong with the files on disk."""
+
+    digest: str
+    adopted_at: str | None
+    problems: list[str]
+
+
+class Now(TypedDict):
+    """What matters now."""
+
+    known_at: Annotated[
+        str | None, Field(description="The state as known at this moment; null for now.")
+    ]
+    planned_at: str | None
+    ledger_at: int
+    ledger_trouble: str
+    notice: str
+    clock: ClockState
+    configuration: ConfigurationState
+    alerts: list[Alert]
+    targets: list[Target]
+
+
+class ServiceTerms(TypedDict):
+    """What one service of a station asks of a contact."""
+
+    least_elevation_deg: float
+    acquisition_s: float
+    guard_s: float
+
+
+class Station(TypedDict):
+    """A ground antenna as configured."""
+
+    name: str
+    latitude_deg: float
+    longitude_deg: float
+    altitude_m: float
+    least_elevation_deg: float
+    mask: list[tuple[float, float]]
+    services: dict[str, ServiceTerms]
+    outages: list[Span]
+
+
+class Record(TypedDict):
+    """One entry of the ledger."""
+
+    number: Annotated[int | None, Field(description="Null: not stored.", examples=[12])]
+    at: Annotated[str, Field(description=UTC)]
+    kind: Annotated[str, Field(examples=["start-observed"])]
+    subject: Annotated[str, Field(examples=["Lantern 3/wake-up"])]
+    author: Annotated[str, Field(examples=["m. aldous"])]
+    identity: Annotated[str, Field(description="Of several with one, the first counts.")]
+    body: dict[str, Any]
+
+
+class Change(TypedDict):
+    """What a record would change, or did, in words and figures."""
+
+    sentences: Annotated[
+        list[str],
+        Field(
+            examples=[["'receiver on': stop by 2026-12-03 14:02:10Z through Brenn Head; was -."]]
+        ),
+    ]
+    notes: Annotated[
+        list[str], Field(description="What contradicts what is known, and new dangers.")
+    ]
+    before: list[Step]
+    after: list[Step]
+
+
+class Preview(Change):
+    """A record that is not written yet, and what it would change."""
+
+    ledger_at: int
+    confirmation: Annotated[str, Field(description="One line that says what would be recorded.")]
+    record: Record
+
+
+class Written(Change):
+    """A record that was written, and what it changed."""
+
+    confirmation: Annotated[str, Field(description="One line that says what was recorded.")]
+    record: Record
+
+
+class StatementField(TypedDict):
+    """One field of a statement."""
+
+    name: Annotated[str, Field(examples=["give_or_take"])]
+    type: Literal["moment", "length", "reading", "step", "station", "choice", "text", "count"]
+    label: str
+    help: str
+    required: bool
+    default: Annotated[
+        str | None, Field(description="What counts where nothing is given, in words.")
+    ]
+    choices: list[str]
+    many: Annotated[bool, Field(description="A list of any number of them.")]
+
+
+class StatementKind(TypedDict):
+    """A kind of statement, as a form asks for it."""
+
+    enter: Annotated[str, Field(examples=["hold"])]
+    kind: Annotated[str, Field(description="Of its record.", examples=["sequence-held"])]
+    title: str
+    help: str
+    about: Literal["sequence", "target", "anything"]
+    fields: list[StatementField]
+
+
+class Session(TypedDict):
+    """Who is signed in."""
+
+    name: Annotated[str, Field(examples=["m. aldous"])]
+    role: Literal["viewer", "operator"] | None
+    csrf: Annotated[str, Field(description="Repeat it in X-Contactd-Csrf when the cookie is used.")]
+    can_change: bool
+    operators_exist: bool
+
+
+class PlannedStep(TypedDict):
+    """A step of a plan."""
+
+    step: str
+    earliest: Annotated[str | None, Field(description=UTC)]
+    nominal: Annotated[str | None, Field(description=UTC)]
+    latest: Annotated[str | None, Field(description=UTC)]
+    stations: list[str]
+    margin_s: float | None
+
+
+class Option(TypedDict):
+    """Settings, and the start times that keep every step covered."""
+
+    start_from: Annotated[str, Field(description=UTC)]
+    start_until: Annotated[str, Field(description=UTC)]
+    best_start: Annotated[str, Field(description=UTC)]
+    margin_s: float
+    settings: Annotated[dict[str, float], Field(examples=[{"receiver on": 28800.0}])]
+    steps: list[PlannedStep]
+
+
+class Blocker(TypedDict):
+    """What stands in the way of a plan, and the smallest change that would help."""
+
+    step: str
+    reason: str
+    relaxation: str
+
+
+class Alignment(TypedDict):
+    """The best plans, best first, or what stands in the way."""
+
+    options: list[Option]
+    blocked_by: list[Blocker]
+    complete: Annotated[bool, Field(description="False when the search was given up at its bound.")]
+    robust_cost_s: float | None
+    notice: str
+
+
+class Exceeds(TypedDict):
+    """Another setting that this one must exceed."""
+
+    step: str
+    by_s: float
+
+
+class Setting(TypedDict):
+    """A setting, what it can take, and what it is set to."""
+
+    step: str
+    least_s: float
+    greatest_s: float
+    resolution_s: float
+    value_s: float
+    exceeds: list[Exceeds]
+
+
+class RuleStarts(TypedDict):
+    """The start times that one rule alone would allow."""
+
+    step: str
+    rule: str
+    starts: list[Span]
+
+
+class BestStart(TypedDict):
+    """The best start for given settings."""
+
+    start: Annotated[str, Field(description=UTC)]
+    margin_s: float
+
+
+class StepWithReasons(Step):
+    """A step's forecast, and why."""
+
+    reasons: list[str]
+
+
+class Starts(TypedDict):
+    """What given settings leave."""
+
+    target: str
+    sequence: str
+    allowed: Span
+    settings: list[Setting]
+    feasible: list[Span]
+    by_rule: list[RuleStarts]
+    best: BestStart | None
+    at: Annotated[str, Field(description=UTC)]
+    steps: list[StepWithReasons]
+
+
+class PlanPreview(Change):
+    """What a plan would change."""
+
+    ledger_at: int
+    records: list[Record]
+
+
+class PlanWritten(Change):
+    """What a plan changed."""
+
+    records: list[Record]
+
+
+for each in list(globals().values()):
+    if is_typeddict(each):
+        each.__pydantic_config__ = ConfigDict(extra="forbid")

@@ -1,0 +1,65 @@
+"""From a statement to its record, and what is said of it."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from contactd.core.errors import InputError
+from contactd.core.instants import from_text
+from contactd.core.record import CONTACT_MISSED, Record
+from contactd.mission.statements.kinds import Statement
+from contactd.mission.statements.scene import Scene
+from contactd.mission.timetext import NEAREST, moment
+
+MARKS = frozenset({"rehearsal"})
+"""Keys that a ledger adds to each body by itself."""
+
+
+def record_of(statement: Statement, scene: Scene) -> Record:
+    """The record that a statement becomes. It may predict, which may take seconds.
+
+    Raises:
+        InputError: for what cannot be true or cannot be used.
+    """
+    body = statement.body(scene)
+    if statement.note.strip():
+        body["note"] = statement.note.strip()
+    identity = f"entered:{scene.author}:{scene.key}" if scene.key else ""
+    subject = statement.subject(scene)
+    return Record(scene.now_s, statement.kind, subject, scene.author, body, identity)
+
+
+def notes_of(statement: Statement, scene: Scene, record: Record) -> list[str]:
+    """What whoever states it should know, beside what it changes; sentences."""
+    return statement.notes(scene, dict(record.body))
+
+
+def repeats(statement: Statement, scene: Scene, stored: Record) -> bool:
+    """Whether a stored record of the same key is of this very statement."""
+    try:
+        again = record_of(statement, replace(scene, now_s=stored.at))
+    except InputError:
+        return False
+    if (again.kind, again.subject) != (stored.kind, stored.subject):
+        return False
+    keys = (set(again.body) | set(stored.body)) - statement.derived - MARKS
+    return all(again.body.get(key) == stored.body.get(key) for key in keys)
+
+
+def confirmation(record: Record, otherwise: str = "Not recorded (dry run)") -> str:
+    """A line that says what was recorded, and as which number; and one for what was assumed.
+
+    Args:
+        otherwise: what is said of a record that is not stored.
+    """
+    done = f"Recorded as {record.number}" if record.number else otherwise
+    about = f", {record.subject}" if record.subject else ""
+    if record.kind == CONTACT_MISSED:
+        at = moment(from_text(str(record.body["at"])), NEAREST)
+        about += f", contact with {record.body['station']} at {at}"
+    said = f"\n{_sentence(str(record.body['assumed']))}" if record.body.get("assumed") else ""
+    return f"{done}: {record.kind}{about}, by {record.author}.{said}"
+
+
+def _sentence(text: str) -> str:
+    return text[:1].upper() + text[1:] + "."

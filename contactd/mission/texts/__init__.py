@@ -1,0 +1,1 @@
+"""What people are told, in words: one place for each kind of fact, used by every face."""
