@@ -40,6 +40,8 @@ def body(notification: Notification) -> str:
     blocks = [_block(alert, notification) for alert in notification.alerts]
     if notification.remark:
         blocks.insert(0, _wrap("", notification.remark[0].upper() + notification.remark[1:] + "."))
+    notices = dict.fromkeys(each.notice for each in notification.alerts if each.notice)
+    blocks += [_wrap("", notice) for notice in notices]
     return "\n\n".join(blocks) + "\n"
 
 
@@ -50,7 +52,7 @@ def _block(alert: Alert, notification: Notification) -> str:
 def _lines(alert: Alert, notification: Notification) -> Iterator[str]:
     yield _wrap("", f"{alert.severity.value.upper()}: {alert.what}")
     yield _wrap("When:  ", when(alert, notification.at))
-    if notification.about is not About.RESOLVED:
+    if alert.do and notification.about is not About.RESOLVED:
         yield _wrap("Do:    ", alert.do)
     if alert.late:
         yield _wrap("Late:  ", "it fell due while the service was down.")

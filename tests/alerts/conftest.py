@@ -53,6 +53,9 @@ class World:
 
     def step(self, earliest: float | None, latest: float | None, **more) -> StepForecast:
         values = {"status": StepStatus.RUNNING, "step": "antenna release"} | more
+        if values.get("stop_by") is not None:
+            stop = {"stop_certain": True, "stop_possible": True, "stops": values["step"]}
+            values = stop | values
         for key in ("stop_by", "confirm_at"):
             if values.get(key) is not None:
                 values[key] += self.noon
@@ -124,10 +127,10 @@ class Letters:
         target="Lantern 3",
         subject="Lantern 3/wake-up/antenna release",
         what=(
-            "antenna release of Lantern 3 runs out with no station in view:"
-            " 2026-12-03 12:50:00Z to 12:51:00Z (337)."
+            "Step 'antenna release' of Lantern 3 expires uncovered,"
+            " 2026-12-03 12:50:00Z to 12:51:00Z."
         ),
-        do="Stop it by 2026-12-03 12:10:00Z (337) through Norrsund, or prepare to do without.",
+        do="Controller: decide; to prevent it, stop 'antenna release' through Norrsund by 12:10:00Z.",
         due=World.noon - 1,
         moment=World.noon + 3000,
         over_at=World.noon + 3060,

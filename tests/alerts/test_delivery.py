@@ -435,8 +435,8 @@ async def test_a_refusal_of_one_message_leaves_the_circuit_closed(clock):
 async def test_a_reminder_is_not_tried_for_hours(clock):
     wire = Wire("wire", clock, *[busy() for _ in range(10_000)])
     desk = Desk(wire, clock=clock, terms=Terms(circuit=ALWAYS))
-    reminder = Notification("a-1.reminder-1", "wire", About.REMINDER, (alert(),), ("a-1.reminder-1",),
-                       NOON)  # fmt: skip
+    key = "a-1.reminder-1"
+    reminder = Notification(key, "wire", About.REMINDER, (alert(),), (key,), NOON)
     desk.delivery.offer([reminder])
     for _ in range(60):
         await desk.pass_time(10.0)
@@ -451,8 +451,8 @@ async def test_a_reminder_is_not_tried_for_hours(clock):
 def raised(number: int, *channels: str, sort: str = "event", severity: str = "caution") -> Record:
     body = {
         "identity": f"a-{number}", "kind": "k", "sort": sort, "severity": severity, "target": "T",
-        "what": "w", "advice": "a", "due": "2026-12-03T12:00:00Z",
-        "concerns": "2026-12-03T12:00:00Z", "over_at": "2026-12-03T13:00:00Z", "late": False,
+        "what": "w", "do": "a", "due": "2026-12-03T12:00:00Z",
+        "moment": "2026-12-03T12:00:00Z", "over_at": "2026-12-03T13:00:00Z", "late": False,
         "facts": {}, "channels": list(channels), "series": f"s{number}", "begins": None,
         "ends": None, "lead_s": 0.0, "rests_on": "",
     }  # fmt: skip
@@ -571,7 +571,7 @@ asyncio.run(main(*sys.argv[1:]))
 
 
 @pytest.mark.process
-@pytest.mark.parametrize(("flood_from", "messages"), [(1000, 120), (20, 3)])
+@pytest.mark.parametrize(("flood_from", "notifications"), [(1000, 120), (20, 3)])
 def test_a_sender_killed_again_and_again_still_delivers_everything_at_least_once(
     tmp_path, receiver, flood_from, notifications
 ):

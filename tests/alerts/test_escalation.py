@@ -55,8 +55,8 @@ class Room:
     ) -> None:  # fmt: skip
         body = {
             "identity": name, "kind": kind, "sort": sort, "severity": severity,
-            "target": subject.split("/")[0], "what": "w", "advice": "a", "due": as_text(self.now),
-            "concerns": as_text(self.now + lasts_s), "over_at": as_text(self.now + lasts_s),
+            "target": subject.split("/")[0], "what": "w", "do": "a", "due": as_text(self.now),
+            "moment": as_text(self.now + lasts_s), "over_at": as_text(self.now + lasts_s),
             "late": False, "facts": {}, "channels": list(channels), "series": f"s-{name}",
             "begins": None, "ends": None, "lead_s": 0.0, "rests_on": "",
         }  # fmt: skip

@@ -223,7 +223,7 @@ def test_what_could_not_be_told_in_time_is_recorded_and_summed_up_in_one_caution
     caution = raised[1].body
     assert caution["severity"] == "caution"
     assert caution["facts"]["count"] == 3
-    assert "3 alerts could not be told in time" in caution["what"]
+    assert "3 alerts not raised in time" in caution["what"]
     watch.restart()
     assert watch.beat(world.snapshot(at=now + 1, contacts=contacts), world.noon) == []
 
@@ -375,7 +375,7 @@ def test_whatever_the_night_brings_each_contact_is_told_or_recorded_as_missed(wo
             each
             for each in watch.of_kind(kinds.ALERT_MISSED)
             if each.subject == f"Lantern 3/{contact.station}"
-            and abs(from_text(each.body["concerns"]) - contact.aos) <= 60.001
+            and abs(from_text(each.body["moment"]) - contact.aos) <= 60.001
         ]
         assert len(missed) <= 1
         if contact.aos + 64 < end:

@@ -18,7 +18,7 @@ ALERT = Alert(
     severity=Severity.CAUTION,
     target="Lantern 3",
     subject="Lantern 3/Norrsund",
-    what="Lantern 3 comes into view of Norrsund at 2026-12-03 12:10:30Z (337).",
+    what="Lantern 3 comes into view of Norrsund at 2026-12-03 12:10:30Z.",
     do="Have Norrsund ready.",
     due=NOW,
     moment=NOW + 630,
@@ -42,9 +42,9 @@ async def written(alert: Alert, about: About = About.RAISED) -> dict:
 
 async def test_an_alert_says_severity_what_when_and_what_to_do():
     assert await written(ALERT) == {
-        "event": "CAUTION: Lantern 3 comes into view of Norrsund at 2026-12-03 12:10:30Z (337).",
-        "when": "2026-12-03 12:10:30Z (337), in 10 min 30 s",
-        "advice": "Have Norrsund ready.",
+        "event": "CAUTION: Lantern 3 comes into view of Norrsund at 2026-12-03 12:10:30Z.",
+        "when": "2026-12-03 12:10:30Z, in 10 min 30 s",
+        "do": "Have Norrsund ready.",
         "kind": "contact-coming",
         "identity": "contact-coming-0123",
         "level": "warning",

@@ -28,12 +28,10 @@ def test_a_contact_says_where_when_how_long_and_how_high(world):
     snapshot = world.snapshot(contacts=[world.contact(630, 900)], windows=windows)
     given = of_kind(candidates(snapshot, Policy(ahead_s=100), world.noon), kinds.CONTACT_COMING)[0]
     assert given.what == (
-        "Lantern 3 comes into view of Norrsund at 2026-12-03 12:10:30Z (337) ± 3 s"
-        " for 4 min 30 s, up to 43°."
+        "Lantern 3: AOS with Norrsund 2026-12-03 12:10:30Z ± 3 s, LOS 12:15:00Z, max 43°."
     )
     assert given.do == (
-        "Have Norrsund ready at azimuth 211° by AOS."
-        " Commands can be sent from 12:10:50Z to 12:14:40Z."
+        "Station operator: point to azimuth 211° before 12:10:30Z. Commands 12:10:50Z to 12:14:40Z."
     )
     assert given.severity is Severity.ADVISORY
     assert given.facts["aos"] == "2026-12-03T12:10:30.000Z"
@@ -103,10 +101,7 @@ def test_a_closing_window_says_where_the_next_one_is(world):
     given = of_kind(
         candidates(world.snapshot(windows=windows), policy, world.noon), kinds.WINDOW_CLOSED
     )
-    assert given[0].do == (
-        "No command can be sent there now; the next one is at Sable Point from"
-        " 2026-12-03 12:16:40Z (337)."
-    )
+    assert given[0].do == "Controller: hold commands until 12:16:40Z, through Sable Point."
 
 
 def test_a_window_that_another_station_has_open_too_says_so(world):
@@ -118,7 +113,7 @@ def test_a_window_that_another_station_has_open_too_says_so(world):
         candidates(world.snapshot(windows=windows), Policy(ahead_s=500.0), world.noon),
         kinds.WINDOW_CLOSES_SOON,
     )
-    assert "Sable Point has one open until 12:15:00Z" in given[0].do
+    assert "Sable Point is open until 12:15:00Z" in given[0].do
 
 
 def test_a_window_shorter_than_its_warning_is_not_said_to_close_soon(world):

@@ -20,10 +20,8 @@ def test_a_contact_that_may_come_earlier_is_told_that_much_earlier(world):
     # 3 s of timing error beside the 300 s of the manoeuvre.
     assert [each.due - world.noon for each in found] == [2097.0, 2637.0]
     assert {each.moment for each in found} == {planned.aos}
-    assert found[0].what.endswith(
-        "It may be there from 12:44:57Z to 12:58:23Z, as a planned manoeuvre goes."
-    )
-    assert found[0].facts["earliest"] == "2026-12-03T12:44:57.000Z"
+    assert "A planned manoeuvre leaves 12:44:57Z to 12:58:23Z possible." in found[0].do
+    assert found[0].facts["possible"]["from"] == "2026-12-03T12:44:57.000Z"
     assert {each.over_at - world.noon for each in found} == {3503.0}
 
 
@@ -47,8 +45,7 @@ def test_a_contact_that_only_another_outcome_brings_is_told_as_such(world):
     found = given(world, [(1000, 1600)])
     assert [each.due - world.noon for each in found] == [397.0, 937.0]
     assert found[0].what == (
-        "Lantern 3 may come into view of Norrsund, 2026-12-03 12:16:40Z to 12:26:40Z (337) ± 3 s, "
-        "if a planned manoeuvre goes otherwise than planned."
+        "Lantern 3: possible contact with Norrsund, 2026-12-03 12:16:37Z to 12:26:43Z."
     )
 
 

@@ -32,7 +32,7 @@ def test_a_refused_configuration_shows_its_first_error_and_keeps_the_others(worl
         candidates(world.snapshot(configuration=status), POLICY, world.noon),
         kinds.CONFIGURATION_REFUSED,
     )
-    assert "(39 errors): targets/moth.yaml:1:3" in given[0].what
+    assert "39 errors, first targets/moth.yaml:1:3" in given[0].what
     assert len(given[0].facts["problems"]) == 20
 
 

@@ -32,4 +32,4 @@ def test_trouble_with_sharing_station_time_is_a_caution(world):
     (given,) = [each for each in found if each.kind == kinds.STATION_TIME_TROUBLE]
     assert given.severity is Severity.CAUTION
     assert "the solver is not installed" in given.what
-    assert "What was granted before stays" in given.do
+    assert "Earlier grants stand." in given.do

@@ -8,8 +8,8 @@ from contactd.alerts import Leads, Policy, candidates
 from contactd.alerts.candidate import Sort
 from contactd.core import alert as kinds
 from contactd.core.alert import Severity
-from contactd.core.sequences.cautions import NOTICE
 from contactd.core.sequences.model import Cause, Covered, Start, StartStatus, StepStatus
+from contactd.mission.texts.notice import NOTICE
 
 AHEAD = Policy(ahead_s=800.0)
 
@@ -59,28 +59,26 @@ def test_a_step_out_of_view_is_told_as_soon_as_it_is_known(world, status, hazard
 
 def test_a_step_out_of_view_says_what_can_still_be_done(world):
     step = world.step(
-        3000, 3060, coverage=Covered.UNCOVERED, stop_by=600, stop_station="Norrsund",
-        cause=Cause(lacks=("service",), until=2280, outside_s=60), confirm_at=5000,
+        3000, 3060, coverage=Covered.UNCOVERED, stop_by=600, stop_station="Norrsund", stops="boom",
+        cause=Cause(lacks=("service",), until=world.noon + 2280, outside_s=60), confirm_at=5000,
         confirm_station="Sable Point", hazard="deployment",
     )  # fmt: skip
     given = of_kind(found(world, step), kinds.STEP_UNCOVERED)[0]
     assert given.what == (
-        "antenna release of Lantern 3 runs out with no station in view:"
-        " 2026-12-03 12:50:00Z to 12:51:00Z (337)."
+        "Step 'antenna release' of Lantern 3 expires uncovered, 2026-12-03 12:50:00Z to 12:51:00Z."
+        " No service; coverage ends 12 min before the earliest expiry."
     )
-    for part in (
-        "No service",
-        "Stop it by 2026-12-03 12:10:00Z (337) through Norrsund",
-        "First look afterwards: 2026-12-03 13:23:20Z (337) at Sable Point",
-        NOTICE,
-    ):
-        assert part in given.do
+    assert given.do == (
+        "Controller: decide; to prevent it, stop 'boom' through Norrsund by 12:10:00Z."
+        " First look 13:23:20Z, Sable Point."
+    )
+    assert given.text.notice == NOTICE
 
 
 def test_a_planned_step_out_of_view_points_to_other_starts_and_settings(world):
     step = world.step(3000, 3060, coverage=Covered.UNCOVERED, status=StepStatus.PLANNED)
     given = of_kind(found(world, step), kinds.STEP_UNCOVERED)[0]
-    assert "would run out" in given.what
+    assert "would be uncovered" in given.what
     assert "contactd align" in given.do
 
 
@@ -147,7 +145,7 @@ def test_keep_clear_is_told_before_it_begins_when_it_begins_and_when_it_ends(wor
     assert {each.severity for each in begins} == {Severity.CAUTION}
     ends = of_kind(some, kinds.KEEP_CLEAR_ENDS)
     assert [each.due - world.noon for each in ends] == [2660.0]
-    assert "those responsible allow it" in ends[0].do
+    assert "until range safety confirms" in ends[0].do
 
 
 def test_the_keep_clear_of_a_step_that_was_seen_still_ends(world):
@@ -162,7 +160,7 @@ def test_people_near_during_keep_clear_is_a_warning_at_once(world):
     )  # fmt: skip
     given = of_kind(found(world, step), kinds.PEOPLE_IN_DANGER)
     assert [(each.due, each.severity) for each in given] == [(world.noon, Severity.WARNING)]
-    assert given[0].facts["people_in_danger"] == {
+    assert given[0].facts["people_in_keep_clear"] == {
         "from": "2026-12-04T12:51:40.000Z",
         "to": "2026-12-04T13:08:20.000Z",
     }
@@ -185,7 +183,7 @@ def test_a_danger_that_grows_is_another_fact_and_one_that_shrinks_is_not(world):
 def test_a_step_that_ran_out_says_where_to_look_for_its_effect(world):
     step = world.step(-60, 0, status=StepStatus.EXPIRED, confirm_at=400, confirm_station="Norrsund")
     given = of_kind(found(world, step), kinds.STEP_EXPIRED)
-    assert "Look for its effect from 2026-12-03 12:06:40Z (337) at Norrsund" in given[0].do
+    assert "check its effect through Norrsund from 12:06:40Z" in given[0].do
 
 
 def test_an_expected_start_that_nobody_confirmed_is_a_caution_once_it_is_past(world):
@@ -197,9 +195,11 @@ def test_an_expected_start_that_nobody_confirmed_is_a_caution_once_it_is_past(wo
 
 def test_a_start_in_doubt_is_a_warning(world):
     start = Start(StartStatus.IN_DOUBT, world.noon - 50, world.noon, world.noon + 50, record=9)
-    given = of_kind(found(world, start=start), kinds.START_IN_DOUBT)
+    hazardous = world.step(3000, 3060, hazard="motor")
+    given = of_kind(found(world, hazardous, start=start), kinds.START_IN_DOUBT)
     assert [each.severity for each in given] == [Severity.WARNING]
-    assert NOTICE in given[0].do
+    assert "Keep everyone away now" in given[0].do
+    assert given[0].text.notice == NOTICE
 
 
 def test_another_start_makes_all_its_matters_other_facts(world):
@@ -241,4 +241,4 @@ def test_conflicting_records_are_a_caution(world):
     conflicting = replace(forecast, conflicts=("record 9 (reading) not applied: …",))
     snapshot = world.snapshot(forecasts=[conflicting])
     given = of_kind(candidates(snapshot, AHEAD, world.noon).candidates, kinds.CONFLICTING_RECORDS)
-    assert "record 9" in given[0].what
+    assert "Record 9" in given[0].what

@@ -22,11 +22,9 @@ def test_channels_that_work_are_not_talked_about(world):
 def test_a_channel_that_fails_for_a_minute_is_a_caution_with_its_reason(world):
     status = ChannelStatus("mail", Passage.OPEN, world.noon, "answered 500", waiting=3)
     (given,) = found(world, [status])
-    assert tracked.kind == kinds.CHANNEL_FAILING
-    assert tracked.due == world.noon + 60
-    assert tracked.what == (
-        "The channel mail has failed since 2026-12-03 12:00:00Z (337): answered 500."
-    )
+    assert given.kind == kinds.CHANNEL_FAILING
+    assert given.due == world.noon + 60
+    assert given.what == ("Channel 'mail' failing since 2026-12-03 12:00:00Z: answered 500.")
 
 
 def test_each_channel_is_another_fact(world):
@@ -40,9 +38,9 @@ def test_messages_that_were_given_up_are_counted_by_channel(world):
         for n in range(30)
     ]
     (given,) = found(world, letters=letters)
-    assert tracked.what == "30 messages could not be delivered through mail: 550 no 29."
-    assert tracked.due == world.noon
-    assert len(tracked.facts["letters"]) == 20
+    assert given.what == "Channel 'mail': 30 messages undelivered. 550 no 29."
+    assert given.due == world.noon
+    assert len(given.facts["letters"]) == 20
 
 
 def test_how_many_messages_wait_makes_no_other_status():

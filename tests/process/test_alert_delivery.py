@@ -49,7 +49,7 @@ def test_a_step_that_will_run_out_of_view_is_a_warning_as_soon_as_it_is_known(
     assert alert["target"] == "Quiet Lantern"
     assert alert["subject"] == "Quiet Lantern/wake-up/beacon on"
     assert alert["late"] is False
-    for part in ("what", "when", "advice"):
+    for part in ("what", "when", "do"):
         assert alert[part]
     headers = next(each.headers for each in webhook.accepted() if alert in each.body["alerts"])
     assert headers["idempotency-key"] == alert["identity"]

@@ -41,6 +41,7 @@ class LogChannel:
                 do=alert.do,
                 kind=alert.kind,
                 identity=alert.identity,
+                **({"notice": alert.notice} if alert.notice else {}),
             )
 
     async def close(self) -> None:

@@ -143,9 +143,9 @@ def alarmed(watch: Watch) -> Watch:
             target="Lantern 3",
             subject="Lantern 3/wake-up/beacon",
             what=what,
-            advice="Ask for another station.",
+            do="Ask for another station.",
             due=now,
-            concerns=from_text("2026-11-25T12:00:00Z"),
+            moment=from_text("2026-11-25T12:00:00Z"),
             over_at=from_text("2026-11-25T12:00:00Z"),
         )
         for severity, what in (
