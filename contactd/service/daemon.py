@@ -445,6 +445,9 @@ class Daemon:
         if news:
             state, alerts = self._ledger_fold
             self._ledger_fold = fold(state, news), fold_alerts(alerts, news)
+            for each in self._ledger_fold[1].unreadable:
+                if each not in alerts.unreadable:
+                    log.warning("alert record unreadable", record=each.number, reason=each.reason)
         self._state = adopt_knowledge(self._state, *self._with_held())
 
     def _with_held(self) -> tuple[State, AlertState]:
@@ -469,7 +472,8 @@ class Daemon:
                 body = record.body
                 self.instruments.raised.labels(body["kind"], body["severity"]).inc()
                 if body["sort"] == Sort.EVENT:
-                    late_s = now - instants.from_text(body["due"])
+                    known_s = self._state.looking_since or -math.inf
+                    late_s = now - max(instants.from_text(body["due"]), known_s)
                     self.instruments.lateness.observe(max(late_s, 0.0))
                 if body["late"]:
                     self.instruments.late.inc()

@@ -130,7 +130,10 @@ class Letters:
             "Step 'antenna release' of Lantern 3 expires uncovered,"
             " 2026-12-03 12:50:00Z to 12:51:00Z."
         ),
-        do="Controller: decide; to prevent it, stop 'antenna release' through Norrsund by 12:10:00Z.",
+        do=(
+            "Controller: decide; to prevent it, stop 'antenna release' through Norrsund"
+            " by 12:10:00Z."
+        ),
         due=World.noon - 1,
         moment=World.noon + 3000,
         over_at=World.noon + 3060,

@@ -10,11 +10,12 @@ import pytest
 from command_line import NOW, Watch, lay_watch
 
 from contactd.alerts.candidate import Candidate, Candidates, Sort
-from contactd.alerts.evaluate import Reach
+from contactd.alerts.evaluate import Reach, evaluate
 from contactd.alerts.fold import AlertState, fold_alerts
 from contactd.core.alert import Severity
 from contactd.core.instants import from_text
 from contactd.core.record import ALERT_FAILED, Record
+from contactd.mission.texts.text import Text
 from contactd.records.ledger import Ledger
 
 ABOUT = ("Lantern 3", "wake-up")
@@ -142,8 +143,7 @@ def alarmed(watch: Watch) -> Watch:
             severity=severity,
             target="Lantern 3",
             subject="Lantern 3/wake-up/beacon",
-            what=what,
-            do="Ask for another station.",
+            text=Text(what, "Controller: ask another station."),
             due=now,
             moment=from_text("2026-11-25T12:00:00Z"),
             over_at=from_text("2026-11-25T12:00:00Z"),
