@@ -342,10 +342,18 @@ class _AtHand:
             self.target.timing_error.at_age_s(end - self.epoch) for end in self.reach.span
         )
 
+        # At the ends of the span it is not known what a motion so much off brings in or takes out.
+        start, end = self.reach.span
+        ends = (
+            IntervalSet.of([(start, start + error_s), (end - error_s, end)]) if error_s else EMPTY
+        )
+
         def with_error(track: Track) -> Coverage:
             nominal = of(track)
             return Coverage(
-                nominal, nominal.shrink(error_s, error_s), nominal.grow(error_s, error_s)
+                nominal,
+                nominal.shrink(error_s, error_s) - ends,
+                (nominal.grow(error_s, error_s) | ends).clip(start, end),
             )
 
         if self.fan is None:

@@ -61,7 +61,7 @@ class Change:
         starts, steps: what differs.
         conflicts: what contradicts what, that did not before; sentences.
         dangers: what becomes dangerous; sentences.
-        notice: the notices of hazards that hold after it.
+        hazardous: whether a step is hazardous: the hazard notice goes with it.
         now_s: the present (instant, s).
     """
 
@@ -71,7 +71,7 @@ class Change:
     steps: tuple[StepChange, ...]
     conflicts: tuple[str, ...]
     dangers: tuple[str, ...]
-    notice: tuple[str, ...]
+    hazardous: bool
     now_s: float
 
     @property
@@ -116,7 +116,6 @@ def between(before: TargetOutlook | None, after: TargetOutlook | None, now_s: fl
         and _facts(starts_before[each.sequence]) != _facts(each.start)
     )
     conflicts = tuple(sorted(_conflicts(after) - _conflicts(before)))
-    notices = {each.notice for each in _forecasts(after) if each.notice}
     return Change(
         before=steps_before,
         after=steps_after,
@@ -124,7 +123,7 @@ def between(before: TargetOutlook | None, after: TargetOutlook | None, now_s: fl
         steps=changed,
         conflicts=conflicts,
         dangers=tuple(_dangers(pairs)),
-        notice=tuple(sorted(notices)),
+        hazardous=any(each.hazardous for each in _forecasts(after)),
         now_s=now_s,
     )
 

@@ -44,6 +44,7 @@ __all__ = [
     "read_moment",
     "recorded",
     "recorded_finite",
+    "rounded",
     "written",
 ]
 

@@ -13,17 +13,14 @@ import contextlib
 import gzip
 import hashlib
 import os
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import Protocol
 
 from contactd.core.errors import LedgerError
 from contactd.core.record import Record
 from contactd.records.chain import BrokenHistory, Link, line, read_line
-
-if TYPE_CHECKING:
-    from contactd.records.ledger import Ledger
 
 LEAST_AGE_S = 7 * 86_400.0
 """Younger records are not archived: until then the service may still look for what it said."""
@@ -49,6 +46,22 @@ class Archive:
     sha256: str
 
 
+class Archiving(Protocol):
+    """What a ledger must give for its old records to be archived."""
+
+    def archives_folder(self) -> Path:
+        """The folder of archives; :class:`LedgerError` if there is none."""
+        ...
+
+    def links(self, after: int = 0, *, after_archives: bool = False) -> Iterator[Link]:
+        """The records with their places in the chain; or the table's part only."""
+        ...
+
+    def adopt_archive(self, archive: Archive, kept: Sequence[int]) -> None:
+        """List an archive, and take its records out of the table but for those that stay."""
+        ...
+
+
 @dataclass(frozen=True, slots=True)
 class Archived:
     """What archiving did: the new archive or None, and how many of its records stayed."""
@@ -58,7 +71,7 @@ class Archived:
 
 
 def archive_until(
-    ledger: Ledger,
+    ledger: Archiving,
     before: float,
     now: float,
     is_needed: Callable[[Record], bool],

@@ -6,49 +6,15 @@ it is done again when something of that has changed.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
 
-from contactd.core.allocation.result import Allocation, Granted
-from contactd.core.allocation.schedule import time_given
-
-if TYPE_CHECKING:
-    from contactd.service.state import ServiceState
+from contactd.core.allocation.result import Allocation
+from contactd.service.shared import Inputs, Shared
+from contactd.service.state import ServiceState
 
 RETRY_AFTER_S = 60.0
 """So long after a failure it is tried again."""
-WAIT_S = 10.0
-"""So long at the most forecasts wait for what a change means for what is granted: with what was
-granted before, a step that has just been started would have no station, and all would be alarmed.
-"""
-
-Inputs = tuple[object, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class Shared:
-    """What is known of the last sharing.
-
-    Attributes:
-        asked: what the one that is being made rests on; None if none is.
-        done: what the last one rested on.
-        unsettled_since: since when (instant, s) something has changed of that; None if nothing has.
-        latest: the last allocation, with what fell short.
-        problem: why the last attempt failed, or "".
-        retry_at: instant (s) before which a failed one is not tried again.
-    """
-
-    asked: Inputs | None = None
-    done: Inputs | None = None
-    unsettled_since: float | None = None
-    latest: Allocation | None = None
-    problem: str = ""
-    retry_at: float = -math.inf
-
-
-NOT_SHARED = Shared()
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,30 +30,9 @@ class SharingJob:
     make: Callable[[Callable[[], float]], Allocation]
 
 
-def is_shared(state: ServiceState) -> bool:
-    """Whether the configuration shares station time at all."""
-    return state.configuration.settings.station_time is not None
-
-
 def is_settled(state: ServiceState) -> bool:
     """Whether what is granted rests on what is known now, or cannot at present."""
     return bool(state.shared.problem) or _rests_on_present(state)
-
-
-def must_wait(state: ServiceState, now: float) -> bool:
-    """Whether forecasts must wait, because it is not known yet what is granted."""
-    shared = state.shared
-    if not is_shared(state) or shared.problem or shared.unsettled_since is None:
-        return False
-    never = state.knowledge.station_time is None and shared.done is None
-    return never or now - shared.unsettled_since < WAIT_S
-
-
-def granted_to(state: ServiceState, target: str) -> Granted | None:
-    """Antenna time of a target by station; None if every contact is ours."""
-    known = state.knowledge
-    shared = known.station_time if is_shared(state) else None
-    return time_given(target, state.configuration.stations, shared, known.confirmed)
 
 
 def ask_sharing(state: ServiceState, now: float) -> tuple[ServiceState, SharingJob | None]:
@@ -159,7 +104,7 @@ def adopt_failure(state: ServiceState, job: SharingJob, problem: str, now: float
 
 def _rests_on_present(state: ServiceState) -> bool:
     """Whether what is granted rests on all that is known now; also where nothing is shared."""
-    return not is_shared(state) or _same(state.shared.done, _inputs(state))
+    return not state.is_shared or _same(state.shared.done, _inputs(state))
 
 
 def _inputs(state: ServiceState) -> Inputs:

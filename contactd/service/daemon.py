@@ -7,6 +7,7 @@ beat going.
 from __future__ import annotations
 
 import asyncio
+import math
 from collections.abc import Callable, Coroutine, Iterable, Sequence
 from concurrent.futures import Executor
 from dataclasses import replace
@@ -64,6 +65,8 @@ LOOK_AT_FEEDS_S = 5.0
 LOOK_AT_LIFE_S = 1.0
 LIVE_WITHIN_S = 30.0
 # A longer time than this between two beats, for whatever reason, is time in which nobody looked.
+QUIET_S = 4.0
+"""So long at the most a beat of a ledger that nobody else writes to may look at nothing."""
 GAP_S = 5.0
 AUTHOR = "contactd"
 
@@ -147,6 +150,7 @@ class Daemon:
         self._stopping = asyncio.Event()
         self._tasks: set[asyncio.Task[None]] = set()
         self._waker: asyncio.Task[None] | None = None
+        self._settled: tuple[ServiceState | None, float] = (None, -math.inf)
 
     # What others may see.
 
@@ -269,6 +273,7 @@ class Daemon:
             shared=replace(self._state.shared, asked=None, done=None),
             kept=NOTHING_KEPT,
             quiet=None,
+            looking_since=self.clock.now(),
         )
         await self._exchange([*records, *new])
 
@@ -363,6 +368,8 @@ class Daemon:
             self._state = replace(self._state, looking_since=now)
             if self._down_since is None:
                 self._down_since = before
+        if self._nothing_can_be_due(now):
+            return
         await self._exchange()
         trouble = self.store.trouble
         channels = self._delivery.statuses()
@@ -394,6 +401,23 @@ class Daemon:
         for observer in self.observers:
             observer(self._state, self._snapshot)
         self._wake_in(made.again_at - now)
+        turn = min(self._state.turns.values(), default=math.inf)
+        self._settled = self._state, min(made.again_at, turn)
+
+    def _nothing_can_be_due(self, now: float) -> bool:
+        """Whether this beat would find what the last one did.
+
+        Only where nobody else writes to the ledger; otherwise each beat reads it.
+        """
+        state, again_at = self._settled
+        return (
+            self.store.is_still
+            and state is self._state
+            and now < min(again_at, self._snapshot.at + QUIET_S)
+            and self._down_since is None
+            and self._watch.trust() == state.clock
+            and self._delivery.statuses() == state.channels
+        )
 
     def _offer(self, now: float) -> None:
         telling = self._telling

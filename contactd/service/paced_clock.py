@@ -20,7 +20,7 @@ class PacedClock:
         self._stepped_s = 0.0
         self._since: float | None = None
         self._loop: asyncio.AbstractEventLoop | None = None
-        self._changed = asyncio.Event()
+        self._waiting: set[asyncio.Future[None]] = set()
         self.speed = speed
         self.pace = speed if speed > 0 else 1.0
 
@@ -40,12 +40,18 @@ class PacedClock:
     async def sleep(self, seconds: float) -> None:
         until = self.monotonic() + seconds
         while (left_s := until - self.monotonic()) > 1e-9:
-            wait_s = left_s / self.speed if self.speed > 0 else None
-            changed = self._changed
+            loop = asyncio.get_running_loop()
+            over: asyncio.Future[None] = loop.create_future()
+            self._waiting.add(over)
+            timer = None
+            if self.speed > 0:
+                timer = loop.call_later(left_s / self.speed, _end, over)
             try:
-                await asyncio.wait_for(changed.wait(), wait_s)
-            except TimeoutError:
-                continue
+                await over
+            finally:
+                self._waiting.discard(over)
+                if timer is not None:
+                    timer.cancel()
 
     def go(self, speed: float) -> None:
         """Run at another speed from now on; 0 pauses. To be called from the event loop."""
@@ -71,5 +77,10 @@ class PacedClock:
         self._asleep_s += seconds
 
     def _wake(self) -> None:
-        self._changed.set()
-        self._changed = asyncio.Event()
+        for over in self._waiting:
+            _end(over)
+
+
+def _end(over: asyncio.Future[None]) -> None:
+    if not over.done():
+        over.set_result(None)

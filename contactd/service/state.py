@@ -14,7 +14,8 @@ from contactd.alerts.fold import AlertState
 from contactd.alerts.rules import NOTHING_KEPT, Kept
 from contactd.alerts.status import ChannelStatus
 from contactd.config import Configuration
-from contactd.core.allocation.result import Allocation
+from contactd.core.allocation.result import Allocation, Granted
+from contactd.core.allocation.schedule import time_given
 from contactd.core.outlook import (
     ClockTrust,
     ConfigurationStatus,
@@ -31,7 +32,7 @@ from contactd.core.planning import (
 from contactd.core.record import Record
 from contactd.core.sequences.knowledge import SequenceKnowledge
 from contactd.records import State
-from contactd.service.allocation_job import NOT_SHARED, Shared, granted_to, is_shared, must_wait
+from contactd.service.shared import NOT_SHARED, WAIT_S, Shared
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,6 +97,25 @@ class ServiceState:
         names = ((target.name, sequence.name) for sequence in target.sequences)
         return {name[1]: known[name] for name in names if name in known}
 
+    @property
+    def is_shared(self) -> bool:
+        """Whether the configuration shares station time at all."""
+        return self.configuration.settings.station_time is not None
+
+    def must_wait(self, now: float) -> bool:
+        """Whether forecasts must wait, because it is not known yet what is granted."""
+        shared = self.shared
+        if not self.is_shared or shared.problem or shared.unsettled_since is None:
+            return False
+        never = self.knowledge.station_time is None and shared.done is None
+        return never or now - shared.unsettled_since < WAIT_S
+
+    def granted_to(self, target: str) -> Granted | None:
+        """Antenna time of a target by station; None if every contact is ours."""
+        known = self.knowledge
+        shared = known.station_time if self.is_shared else None
+        return time_given(target, self.configuration.stations, shared, known.confirmed)
+
     def snapshot(self, now: float) -> Snapshot:
         """What faces and metrics may see."""
         return Snapshot(
@@ -115,13 +135,13 @@ class ServiceState:
             ledger_trouble=self.ledger_trouble,
             elements_changes=self.knowledge.elements_changes,
             station_time=self.station_time,
-            station_time_trouble=self.shared.problem if is_shared(self) else "",
+            station_time_trouble=self.shared.problem if self.is_shared else "",
         )
 
     @property
     def station_time(self) -> Allocation | None:
         """What is granted, and what fell short as far as that is known; None if nothing is."""
-        if not is_shared(self):
+        if not self.is_shared:
             return None
         return self.shared.latest or self.knowledge.station_time
 
@@ -167,12 +187,17 @@ def adopt_configuration(
         if same_stations and name in state.predictions and _same_motion(target, state.targets[name])
     }
     forecasts_anew = {name for name in kept if targets[name] != state.targets[name]}
-    if is_shared(state) != (configuration.settings.station_time is not None):
+    if state.is_shared != (configuration.settings.station_time is not None):
         forecasts_anew = kept
+    planned_at = state.planned_at
+    if planned_at is not None:
+        # A plan made before counts as before, on a simulated clock in the same instant as well.
+        planned_at = min(planned_at, math.nextafter(now, -math.inf))
     return replace(
         state,
         configuration=configuration,
         adopted_at=now,
+        planned_at=planned_at,
         refused=(),
         targets=targets,
         predictions={name: state.predictions[name] for name in kept},
@@ -236,13 +261,13 @@ def refresh_forecasts(state: ServiceState, now: float) -> ServiceState:
         for name, turn in state.turns.items()
         if turn <= now and name in state.predictions and name not in state.asked
     ]
-    if not due or must_wait(state, now):
+    if not due or state.must_wait(now):
         return state
     outlooks, turns = dict(state.outlooks), dict(state.turns)
     for name in due:
         target = state.targets[name]
         known = state.knowledge_of(target)
-        granted = granted_to(state, name)
+        granted = state.granted_to(name)
         missed = state.knowledge.missed_contacts.get(name, ())
         outlook = forecast_target(target, state.predictions[name], known, now, granted, missed)
         outlooks[name] = outlook

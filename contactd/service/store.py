@@ -54,10 +54,18 @@ class Store:
             would store them.
         fence: under which the service writes what it finds itself; None where it is alone.
         is_fenced_out: somebody else was found to lead when something was to be written.
+
+    Args:
+        thread: where the ledger is read and written; one of its own by default.
+        is_alone: nobody else writes to the ledger, so that it is only read after it was written.
     """
 
-    def __init__(self, ledger: LedgerLike, thread: Executor | None = None) -> None:
+    def __init__(
+        self, ledger: LedgerLike, thread: Executor | None = None, *, is_alone: bool = False
+    ) -> None:
         self._ledger = ledger
+        self._is_alone = is_alone
+        self._may_have_news = True
         self._thread = thread or ThreadPoolExecutor(1, thread_name_prefix="ledger")
         self._held: deque[Record] = deque()
         self._held_identities: set[str] = set()
@@ -66,6 +74,11 @@ class Store:
         self.dropped = 0
         self.fence: int | None = None
         self.is_fenced_out = False
+
+    @property
+    def is_still(self) -> bool:
+        """Whether there is surely nothing to read or write, because nobody else writes."""
+        return self._is_alone and not self._held and not self._may_have_news and not self.trouble
 
     @property
     def held(self) -> Sequence[Record]:
@@ -79,6 +92,8 @@ class Store:
         what is wrong.
         """
         self._hold(records)
+        if self.is_still:
+            return []
         try:
             written, news = await asyncio.get_running_loop().run_in_executor(
                 self._thread, self._exchange, tuple(self._held), self.number, self.fence
@@ -90,6 +105,7 @@ class Store:
         self.trouble = ""
         for _ in range(written):
             self._held_identities.discard(self._held.popleft().identity)
+        self._may_have_news = bool(self._held) or len(news) == READ_AT_ONCE
         if news:
             self.number = news[-1].number
         return news
@@ -122,7 +138,9 @@ class Store:
             LedgerError: if they cannot be written; nothing is held then.
         """
         loop = asyncio.get_running_loop()
-        return await loop.run_in_executor(self._thread, self._ledger.append, tuple(records))
+        stored = await loop.run_in_executor(self._thread, self._ledger.append, tuple(records))
+        self._may_have_news = True
+        return stored
 
     async def end(self) -> tuple[int, str]:
         """Number and digest of the last record; 0 and "" while the ledger cannot be read."""

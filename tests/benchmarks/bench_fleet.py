@@ -228,7 +228,7 @@ def scrapes(fleet: Fleet, rounds: int = 15) -> list[tuple[str, str, str]]:
 def page(fleet: Fleet) -> list[tuple[str, str, str]]:
     """What the page's first screens ask for."""
     rows = []
-    for what in ("now", "alerts", "strand", "stations"):
+    for what in ("now", "alerts", "timeline", "stations"):
         before_s, began = fleet.cpu_s, time.perf_counter()
         answer = fleet.get(f"/api/v1/{what}")
         wall_s, used_s = time.perf_counter() - began, fleet.cpu_s - before_s

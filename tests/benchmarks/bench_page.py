@@ -1,8 +1,8 @@
 """How fast the page is: ``python tests/benchmarks/bench_page.py [--seconds N]``.
 
 Starts the real service and a real browser. First paint and weight with twenty targets; frames a
-second of the strand at 30 days, 10 targets and 20 stations while it is moved and zoomed; how long a
-dial waits for its answer. The browser paints in software, as on a machine without a graphics card.
+second of the timeline at 30 days, 10 targets and 20 stations while it is moved and zoomed; how long
+a setting waits for its answer. The browser paints in software, as without a graphics card.
 """
 
 from __future__ import annotations
@@ -91,7 +91,7 @@ def first_paint(browser: Any, folder: Path) -> None:
         service.daemon.clean_up()
 
 
-def strand(browser: Any, folder: Path, seconds: float) -> None:
+def timeline(browser: Any, folder: Path, seconds: float) -> None:
     """Thirty days, ten targets, twenty stations, everything in sight."""
     service = service_over(
         folder,
@@ -108,9 +108,9 @@ def strand(browser: Any, folder: Path, seconds: float) -> None:
         )
         begun = time.monotonic()
         size = len(service.get("/timeline").content)
-        print(f"strand: {contacts:,} contacts, {size / 1e6:.2f} MB plain")
+        print(f"timeline: {contacts:,} contacts, {size / 1e6:.2f} MB plain")
         visit = Visit(browser, service.base)
-        page = visit.open("strand?hours=720")
+        page = visit.open("timeline?hours=720")
         page.wait_for_selector("canvas[data-ready]", timeout=60_000)
         print(f"        loaded in {time.monotonic() - begun:.1f} s")
         page.get_by_role("button", name="All", exact=True).click()
@@ -120,14 +120,14 @@ def strand(browser: Any, folder: Path, seconds: float) -> None:
             rate = 1000 * len(gaps) / sum(gaps)
             worst = sorted(gaps)[int(0.99 * len(gaps))]
             print(f"        {kind}: {rate:.0f} frames/s, 99 % of them within {worst:.0f} ms")
-        visit.picture("strand-30-days")
+        visit.picture("timeline-30-days")
         visit.end()
     finally:
         service.daemon.clean_up()
 
 
-def dials(browser: Any, folder: Path) -> None:
-    """From moving a dial until its answer is drawn."""
+def settings(browser: Any, folder: Path) -> None:
+    """From moving a setting until its answer is drawn."""
     service = service_over(folder, passing=0)
     try:
         visit = Visit(browser, service.base)
@@ -135,7 +135,7 @@ def dials(browser: Any, folder: Path) -> None:
         page.wait_for_selector(".plan")
         waits = page.evaluate(
             """async () => {
-              const dial = document.querySelector('.dial input');
+              const setting = document.querySelector('.setting input');
               const place = document.querySelector('.align-main');
               const waits = [];
               for (let turn = 0; turn < 60; turn += 1) {
@@ -144,8 +144,8 @@ def dials(browser: Any, folder: Path) -> None:
                   watch.disconnect();
                   done();
                 }).observe(place.querySelector('.strips').parentElement, {childList: true}));
-                dial.value = Number(dial.value) + (turn % 20 < 10 ? 600 : -600);
-                dial.dispatchEvent(new Event('input'));
+                setting.value = Number(setting.value) + (turn % 20 < 10 ? 600 : -600);
+                setting.dispatchEvent(new Event('input'));
                 await drawn;
                 waits.push(performance.now() - begun);
               }
@@ -154,7 +154,7 @@ def dials(browser: Any, folder: Path) -> None:
         )
         ordered = sorted(waits)
         print(
-            f"dial:   median {statistics.median(waits):.0f} ms, "
+            f"setting: median {statistics.median(waits):.0f} ms, "
             f"95 % within {ordered[int(0.95 * len(ordered))]:.0f} ms"
         )
         visit.end()
@@ -165,12 +165,12 @@ def dials(browser: Any, folder: Path) -> None:
 def main() -> None:
     """Run all three."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    parser.add_argument("--seconds", type=float, default=4.0, help="how long the strand is moved")
+    parser.add_argument("--seconds", type=float, default=4.0, help="how long the timeline is moved")
     given = parser.parse_args()
     with tempfile.TemporaryDirectory() as folder, running_browser() as browser:
         first_paint(browser, Path(folder, "paint"))
-        strand(browser, Path(folder, "strand"), given.seconds)
-        dials(browser, Path(folder, "dials"))
+        timeline(browser, Path(folder, "timeline"), given.seconds)
+        settings(browser, Path(folder, "settings"))
 
 
 if __name__ == "__main__":

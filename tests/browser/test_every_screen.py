@@ -8,12 +8,12 @@ pytestmark = pytest.mark.process
 
 SCREENS = {
     "now": ".target",
-    "strand": "canvas[data-ready]",
+    "timeline": "canvas[data-ready]",
     "sky": ".dome svg .track-line",
     "ground": ".ground-words dd",
     "align": ".plan",
     "records": ".ledger tbody tr:nth-child(3)",
-    "paper": ".sheet table",
+    "sheets": ".sheet table",
     "handover": ".handover-items li",
 }
 SIZES = {"desk": DESK, "phone": PHONE}
@@ -83,14 +83,14 @@ def test_a_target_named_like_a_script_is_only_text(service, visit, screen):
     guest = visit(service.base)
     query = (
         f"{screen}?target={SCRIPT_NAME}"
-        if screen in ("sky", "ground", "strand", "paper")
+        if screen in ("sky", "ground", "timeline", "sheets")
         else screen
     )
     page = guest.open(query)
     page.wait_for_timeout(1500)
     assert guest.troubles == []
     assert page.locator("img").count() == 0
-    if screen in ("now", "ground", "paper"):
+    if screen in ("now", "ground", "sheets"):
         assert page.get_by_text(SCRIPT_NAME, exact=False).count() >= 1
 
 
@@ -130,7 +130,14 @@ def test_a_printed_handover_has_every_section_and_no_tools(service, visit):
     assert not page.locator(".ways").is_visible()
     assert not page.locator(".tools").is_visible()
     heads = page.locator(".handover h3").all_inner_texts()
-    names = ["Open", "Coming in the next shift", "Known", "Changed", "Decided and done"]
+    names = [
+        "Open",
+        "Decisions in the next shift",
+        "Routine in the next shift",
+        "Known",
+        "Changed",
+        "Decided and done",
+    ]
     assert [head.rstrip("0123456789 ") for head in heads] == names
     assert page.locator(".boxes li").first.is_visible()
     guest.picture("handover-printed", full_page=True)
@@ -138,11 +145,11 @@ def test_a_printed_handover_has_every_section_and_no_tools(service, visit):
 
 def test_on_paper_there_is_only_the_sheet(service, visit, tmp_path):
     guest = visit(service.base)
-    page = guest.open("paper")
-    settle(page, "paper")
+    page = guest.open("sheets")
+    settle(page, "sheets")
     page.emulate_media(media="print")
     assert not page.locator(".ways").is_visible()
     assert not page.get_by_role("button", name="Print this").is_visible()
     assert page.locator(".sheet table").first.is_visible()
     assert page.evaluate("getComputedStyle(document.documentElement).color") == "rgb(0, 0, 0)"
-    guest.picture("paper-printed", full_page=True)
+    guest.picture("sheets-printed", full_page=True)

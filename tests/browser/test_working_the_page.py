@@ -142,22 +142,22 @@ def test_a_time_that_is_none_is_told_so(service, visit):
     page.get_by_text("expected a UTC time such as").wait_for()
 
 
-def test_the_dials_answer_and_the_best_plan_serves_every_step(service, operator):
+def test_the_settings_answer_and_the_best_option_covers_every_step(service, operator):
     page = operator.page
     page.goto(f"{service.base}/#/align")
     page.locator(".plan").first.wait_for()
-    dial = page.get_by_label("receiver on", exact=True)
+    setting = page.get_by_label("receiver on", exact=True)
     before = page.locator(".strip-picture").inner_html()
-    dial.focus()
+    setting.focus()
     page.keyboard.press("ArrowRight")
     page.wait_for_function(
         "before => document.querySelector('.strip-picture').innerHTML !== before", arg=before
     )
-    assert page.locator(".dial output").first.text_content() == "8 h 10 min"
+    assert page.locator(".setting output").first.text_content() == "8 h 10 min"
     page.locator(".plan button").first.click()
-    page.get_by_text(re.compile("serves every step, with")).wait_for()
+    page.get_by_text(re.compile("covers every step, margin")).wait_for()
     assert page.locator(".steps-table .uncovered").count() == 0
-    page.get_by_role("button", name="Use this plan").click()
+    page.get_by_role("button", name="Use this option").click()
     page.get_by_role("button", name="Record it").click()
     page.wait_for_selector("dialog", state="detached")
     kinds = [each["kind"] for each in service.json("/records", subject="Orrery", limit=20)]
@@ -166,8 +166,8 @@ def test_the_dials_answer_and_the_best_plan_serves_every_step(service, operator)
 
 
 def test_every_screen_is_reached_and_left_by_keys_alone(service, visit):
-    page = visit(service.base).open("paper")
-    screens = ["now", "strand", "sky", "ground", "align", "records", "paper", "handover"]
+    page = visit(service.base).open("sheets")
+    screens = ["now", "timeline", "sky", "ground", "align", "records", "sheets", "handover"]
     for key, screen in enumerate(screens, 1):
         page.keyboard.press(str(key))
         page.wait_for_selector(f"main[data-screen='{screen}']")
@@ -183,37 +183,37 @@ def test_the_first_tab_offers_the_way_past_the_head(service, visit):
     assert page.evaluate("document.activeElement.getBoundingClientRect().top") >= 0
 
 
-def test_the_strand_is_worked_and_explained_by_keys(service, visit):
-    page = visit(service.base).open("strand")
+def test_the_timeline_is_worked_and_explained_by_keys(service, visit):
+    page = visit(service.base).open("timeline")
     page.wait_for_selector("canvas[data-ready]")
     page.locator("canvas").focus()
-    words = page.locator("#strand-words")
+    words = page.locator("#timeline-words")
     page.keyboard.press(".")
     first = words.text_content()
-    assert re.search(r"rises .*highest .*sets", first)
+    assert re.search(r"AOS .*max .*LOS", first)
     page.keyboard.press(".")
     assert words.text_content() != first
     for _ in range(12):
         page.keyboard.press("ArrowDown")
-    assert re.search("runs out|rises", words.text_content())
+    assert re.search("expires|AOS", words.text_content())
     for key in ("+", "+", "-", "ArrowLeft", "ArrowRight", "PageDown", "PageUp", "Home"):
         page.keyboard.press(key)
     page.keyboard.press(",")
     text = words.text_content()
-    if "rises" in text:
+    if "AOS" in text:
         page.keyboard.press("Enter")
         page.wait_for_selector("main[data-screen='sky']")
 
 
-def test_the_strand_explains_what_the_pointer_rests_on_and_the_wheel_zooms(service, visit):
-    page = visit(service.base).open("strand")
+def test_the_timeline_explains_what_the_pointer_rests_on_and_the_wheel_zooms(service, visit):
+    page = visit(service.base).open("timeline")
     page.wait_for_selector("canvas[data-ready]")
     box = page.locator("canvas").bounding_box()
     found = set()
     for x in range(200, int(box["width"]), 12):
         page.mouse.move(box["x"] + x, box["y"] + 110)
-        found.add(page.locator("#strand-words").text_content())
-    assert any("rises" in text for text in found)
+        found.add(page.locator("#timeline-words").text_content())
+    assert any("AOS" in text for text in found)
     picture = "document.querySelector('canvas').toDataURL().length"
     page.wait_for_timeout(1200)
     before = page.evaluate(picture)
@@ -223,9 +223,9 @@ def test_the_strand_explains_what_the_pointer_rests_on_and_the_wheel_zooms(servi
     assert page.evaluate(picture) != before
 
 
-def test_a_phone_pinches_the_strand(service, visit):
+def test_a_phone_pinches_the_timeline(service, visit):
     guest = visit(service.base, viewport=PHONE, has_touch=True)
-    page = guest.open("strand")
+    page = guest.open("timeline")
     page.wait_for_selector("canvas[data-ready]")
     changed = page.evaluate(
         """async () => {

@@ -11,7 +11,14 @@ import pytest
 from scene import Scene, now, step
 
 from contactd.core import record as kinds
+from contactd.core.contacts.contact import Coverage
+from contactd.core.instants import from_text, to_text
+from contactd.core.intervals import EMPTY, IntervalSet
+from contactd.core.outlook import Snapshot, TargetOutlook
 from contactd.core.record import Record
+from contactd.core.sequences.model import SequenceForecast, Start, StepForecast, StepStatus
+from contactd.faces.handover import Handover, gather
+from contactd.faces.handover.render import when
 from contactd.mission.bodies import start_attempted
 from contactd.records import Ledger
 
@@ -32,7 +39,7 @@ def scene(tmp_path: Path) -> Scene:
                 "mast up",
                 in_s=10_800,
                 hazard="deployment",
-                keep_clear={"before": "5min", "after": "10min"},
+                keep_clear={"before": "5min", "after": "10min", "zone": "200 m"},
             ),
         ],
     )
@@ -61,10 +68,16 @@ def test_what_is_coming_is_in_order_and_only_of_the_next_shift(scene: Scene) -> 
     about = {each["about"] for each in coming}
     assert f"{SUBJECT}/receiver on" in about
     assert f"{SUBJECT}/late step" not in about
-    out = [each["what"] for each in coming if each["about"] == f"{SUBJECT}/beacon on"]
-    assert any("OUT OF VIEW" in what for what in out)
-    clear = [each for each in coming if each["what"] == "nobody may be near"]
+    [out] = [each for each in coming if each["about"] == f"{SUBJECT}/beacon on"]
+    assert (out["kind"], out["decision"], out["severity"]) == ("expiry", True, "warning")
+    clear = [each for each in coming if each["kind"] == "keep clear"]
     assert [each["about"] for each in clear] == [f"{SUBJECT}/mast up"]
+    assert "200 m" in clear[0]["what"]
+
+
+def test_what_never_sets_is_in_view_beyond_the_predictions_end(scene: Scene) -> None:
+    [window] = [each for each in told(scene)["coming"] if each["kind"] == "command window"]
+    assert "in view beyond the prediction's end" in window["what"]
 
 
 def test_decisions_of_the_shift_name_who_took_them_and_older_ones_are_left_out(
@@ -115,3 +128,76 @@ def test_what_somebody_wrote_cannot_break_out_of_the_markdown_table(scene: Scene
     line = next(each for each in written.splitlines() if "a \\| b" in each)
     assert "&lt;img" in line
     assert line.count(" | ") == 3
+
+
+def test_a_handover_at_an_earlier_time_knows_nothing_that_was_recorded_later(
+    scene: Scene,
+) -> None:
+    enter(scene, kinds.REMARK, "contactd", {"text": "Iced over."}, ago_s=3000.0)
+    body = {"why": "ice", "earliest": to_text(now() - 900), "latest": to_text(now() - 900)}
+    enter(scene, kinds.SEQUENCE_HELD, SUBJECT, body, ago_s=600.0)
+
+    def at(moment: str) -> tuple[list[str], list[str]]:
+        done = handover(scene, "--format", "json", "--at", moment)
+        assert done.returncode == 0, done.stderr
+        found = json.loads(done.stdout)
+        return [each["what"] for each in found["decided"]], [
+            each["what"] for each in found["known"] if each["about"] == f"{SUBJECT}/mast up"
+        ]
+
+    assert at("-30min") == ([], ["running, covered"])
+    decided, known = at("now")
+    assert decided == ["sequence held: ice"]
+    assert known == ["hold"]
+
+
+NOW = from_text("2026-12-03T10:00:00Z")
+
+
+def made(step: StepForecast, windows: IntervalSet = EMPTY) -> Handover:
+    forecast = SequenceForecast("Lantern 3", "wake-up", Start(), (step,), hazardous=True)
+    outlook = TargetOutlook(
+        "Lantern 3",
+        (NOW - 3600.0, NOW + 86_400.0),
+        services={"command": {"Hill": Coverage(nominal=windows)}},
+        forecasts=(forecast,),
+    )
+    return gather([], Snapshot(NOW, targets={"Lantern 3": outlook}), {}, NOW, NOW, NOW + 4500.0)
+
+
+def test_a_window_that_goes_on_after_the_shift_says_until_when() -> None:
+    windows = IntervalSet([NOW + 3600.4], [NOW + 7200.6])
+    [window] = [item for item in made(AWKWARD, windows).coming if item.kind == "command window"]
+    assert window.what == "command window with Hill, continues to 12:00:00Z"
+    assert when(window) == "2026-12-03 11:00:01Z to 12:00:00Z"
+
+
+def test_times_in_the_handover_are_on_the_safe_side_and_a_stop_names_its_step() -> None:
+    given = made(AWKWARD)
+    told = {item.kind: when(item) for item in given.coming}
+    assert told == {
+        "stop by": "2026-12-03 10:30:00Z",
+        "keep clear": "2026-12-03 10:55:00Z to 11:11:01Z",
+        "expiry": "2026-12-03 11:00:00Z to 11:01:01Z",
+    }
+    [stop] = [item for item in given.coming if item.kind == "stop by"]
+    assert stop.stops == "antenna release"
+    assert '"stop antenna release" through Hill' in stop.what
+
+
+AWKWARD = StepForecast(
+    "Lantern 3",
+    "wake-up",
+    "beacon on",
+    StepStatus.RUNNING,
+    earliest=NOW + 3600.7,
+    nominal=NOW + 3630.0,
+    latest=NOW + 3660.2,
+    stop_by=NOW + 1800.999,
+    stop_station="Hill",
+    stops="antenna release",
+    stop_certain=True,
+    stop_possible=True,
+    keep_clear=(NOW + 3300.9, NOW + 4260.1),
+    hazard="deployment",
+)

@@ -89,7 +89,7 @@ def test_contacts_that_newer_elements_moved_show_by_how_much(tmp_path: Path) -> 
         scene,
         Record(at - 86_000, kinds.ELEMENTS_ADOPTED, "Low Lantern", "contactd", body),
     )
-    contacts = review(scene, "--target", "Low Lantern", "--begins", "-20h")["contacts"]
+    contacts = review(scene, "--target", "Low Lantern", "--from", "-20h")["contacts"]
     moved = [each["residual_s"] for each in contacts if each["residual_s"] is not None]
     assert moved
     # The Earth turns meanwhile, which moves low passes by some seconds more or less.
@@ -101,6 +101,29 @@ def test_a_contact_that_was_missed_says_why(tmp_path: Path) -> None:
     scene, at = laid(tmp_path), now()
     body = {"station": "Under Point", "at": to_text(at - 600, 6), "why": "snow on the dish"}
     enter(scene, Record(at, kinds.CONTACT_MISSED, "Quiet Lantern", "Ada Quill", body))
-    contacts = review(scene, "--target", "Quiet Lantern", "--begins", "-2h")["contacts"]
+    contacts = review(scene, "--target", "Quiet Lantern", "--from", "-2h")["contacts"]
     missed = [each["missed"] for each in contacts if each["station"] == "Under Point"]
     assert missed == ["snow on the dish"]
+
+
+def test_a_review_up_to_an_earlier_time_counts_nothing_that_was_recorded_later(
+    tmp_path: Path,
+) -> None:
+    scene, at = laid(tmp_path), now()
+    sequence = Sequence("Quiet Lantern", "wake-up", (Step("beacon on", Delay(fixed_s=3000.0)),))
+    body = reading(
+        sequence, "beacon on", at - 1200, recorded_at=at, remaining_s=630.0, error_s=60.0
+    )
+    missed = {"station": "Under Point", "at": to_text(at - 1200, 6), "why": "snow on the dish"}
+    enter(
+        scene,
+        Record(at - 600, kinds.READING, f"{SUBJECT}/beacon on", "Ada Quill", body),
+        Record(at - 500, kinds.CONTACT_MISSED, "Quiet Lantern", "Ada Quill", missed),
+    )
+
+    def told(to: str) -> tuple[int, set[str | None]]:
+        found = review(scene, "--from", "-2h", "--to", to, "--target", "Quiet Lantern")
+        return len(found["readings"]), {each["missed"] for each in found["contacts"]}
+
+    assert told("-12min") == (0, {None})
+    assert told("now") == (1, {"snow on the dish"})

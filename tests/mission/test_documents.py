@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from pydantic import TypeAdapter
 
 from contactd.core.contacts.contact import Contact
@@ -10,7 +12,9 @@ from contactd.core.ground.station import Station
 from contactd.core.instants import from_text
 from contactd.core.intervals import IntervalSet
 from contactd.core.sequences.model import StepForecast, StepStatus
+from contactd.mission.agenda import Kind, Row
 from contactd.mission.documents import models
+from contactd.mission.documents.agenda import row_form
 from contactd.mission.documents.contacts import contact_form
 from contactd.mission.documents.steps import step_detail, step_form
 
@@ -78,10 +82,21 @@ def awkward() -> StepForecast:
         latest=AT + 10.0003,
         margin_s=-1.0004,
         stop_by=AT - 60 + 0.0007,
+        stop_station="Brenn Head",
+        stop_certain=True,
         keep_clear=(AT - 120 + 0.0007, AT + 600.0003),
         confirm_at=AT + 700.0003,
         people_in_danger=IntervalSet([AT + 0.0007], [AT + 3.0003]),
     )
+
+
+def test_a_stop_by_that_has_passed_is_not_told_as_if_it_were_to_come() -> None:
+    to_come, past = step_form(awkward()), step_form(replace(awkward(), stop_certain=False))
+    assert (to_come["stop_by"], to_come["stop_station"]) == (
+        "2026-12-03T09:59:00.000Z",
+        "Brenn Head",
+    )
+    assert (past["stop_by"], past["stop_station"]) == (None, None)
 
 
 def test_a_machine_is_told_every_moment_on_the_safe_side() -> None:
@@ -98,3 +113,11 @@ def test_a_machine_is_told_every_moment_on_the_safe_side() -> None:
 
 def test_a_step_has_the_fields_that_other_programs_rely_on_in_their_order() -> None:
     assert list(step_form(awkward())) == list(models.Step.__annotations__)
+
+
+def test_a_row_of_the_agenda_is_as_the_interface_describes_it() -> None:
+    described = TypeAdapter(models.AgendaRow)
+    for kind in Kind:
+        form = row_form(Row(kind, AT + 0.00049, AT + 60.00049, "Lantern 3", text="told"))
+        described.validate_python(form, strict=True)
+        assert list(form) == list(models.AgendaRow.__annotations__)

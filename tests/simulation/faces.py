@@ -21,20 +21,19 @@ from truth import SEQUENCE, TARGET
 
 from contactd.core.instants import from_text, from_unix
 
-COLUMNS = {"step": "Step", "earliest": "Earliest", "latest": "Latest", "coverage": "Covered"}
+COLUMNS = {"step": "Step", "earliest": "Earliest", "latest": "Latest", "coverage": "Coverage"}
 LABELS = {"stop by": "stop-by", "keep clear": "keep-clear"}
-THROUGH = " from "
-CANNOT = ("it can no longer be stopped", "no command window is left in which it can be stopped")
+THROUGH = " through "
+CANNOT = "no stop possible"
 KEYS = {"earliest": "earliest", "latest": "latest", "coverage": "coverage", "stop_by": "stop_by",
         "station": "stop_station", "clear": "keep_clear", "possible": "stop_possible"}  # fmt: skip
 METRICS = {"expiry": "contactd_step_expiry_timestamp_seconds",
            "stop-by": "contactd_step_stop_by_timestamp_seconds",
            "coverage": "contactd_step_coverage", "cannot": "contactd_step_stop_impossible",
            "clear": "contactd_keep_clear"}  # fmt: skip
-HANDOVER = {"runs out": "expiry", "last moment to send a stop": "stop-by",
-            "nobody may be near": "keep-clear"}  # fmt: skip
+HANDOVER = {"expiry": "expiry", "stop by": "stop-by", "keep clear": "keep-clear"}
 CALENDAR = {"step": "expiry", "stop-by": "stop-by", "keep-clear": "keep-clear"}
-ALERTS = {"step-out-of-view": "expiry", "step-at-risk": "expiry", "step-expiring": "expiry",
+ALERTS = {"step-uncovered": "expiry", "step-at-risk": "expiry", "step-expiring": "expiry",
           "stop-by-coming": "stop-by", "keep-clear-begins": "keep-clear",
           "no-stop-possible": "cannot-stop"}  # fmt: skip
 VERDICTS = {"covered", "at risk", "uncovered"}
@@ -101,7 +100,7 @@ def forecast_table(room: Room) -> Iterator[Claim]:
         if label not in LABELS:
             continue
         if LABELS[label] == "stop-by":
-            station = text.split(THROUGH)[1].split(" (")[0]
+            station = re.split(r" \(|, ", text.split(THROUGH)[1])[0]
             yield Claim("table", "stop-by", step, _written(text)[0], station)
         else:
             yield from _span("table", "keep-clear", step, *_written(text))
@@ -163,10 +162,10 @@ async def http_forecast(room: Room) -> Iterable[Claim]:
 async def page(room: Room) -> Iterable[Claim]:
     """What the page draws: the first screen and the timeline."""
     now = await room.document("/api/v1/now")
-    strand = await room.document("/api/v1/strand")
+    timeline = await room.document("/api/v1/timeline")
     return [
         claim
-        for face, document in (("page", now), ("timeline", strand))
+        for face, document in (("page", now), ("timeline", timeline))
         for target in document["targets"]
         for sequence in target["sequences"]
         for claim in _of_forms(face, sequence["steps"])
@@ -199,15 +198,12 @@ async def handover(room: Room) -> Iterable[Claim]:
     made: list[Claim] = []
     for item in (await room.document("/api/v1/handover"))["coming"]:
         step = item["about"].rpartition("/")[2]
-        for words, kind in HANDOVER.items():
-            if not item["what"].startswith(words):
-                continue
-            if kind == "stop-by":
-                station = item["what"].rpartition(THROUGH)[2]
-                made.append(Claim("handover", kind, step, from_text(item["at"]), station))
-            else:
-                ends = from_text(item["at"]), from_text(item["until"])
-                made += _span("handover", kind, step, *ends)
+        kind = HANDOVER.get(item["kind"])
+        if kind == "stop-by":
+            made.append(Claim("handover", kind, step, from_text(item["at"]), item["station"]))
+        elif kind is not None:
+            ends = from_text(item["at"]), from_text(item["until"])
+            made += _span("handover", kind, step, *ends)
     return made
 
 

@@ -21,12 +21,13 @@ from contactd.alerts import evaluate
 from contactd.core import planning, record
 from contactd.core.contacts import coverage as contact_coverage
 from contactd.core.intervals import EMPTY
-from contactd.core.sequences import countdown, forecast, statements, stopping
+from contactd.core.sequences import countdown, forecast, stopping
 from contactd.core.sequences import coverage as need_coverage
 from contactd.core.sequences.model import Clock, Delay
-from contactd.faces import contract
 from contactd.faces.cli import forecast_table
 from contactd.faces.http.routes import outlooks
+from contactd.mission import bodies
+from contactd.mission.timetext import NO_EARLIER, NO_LATER
 from contactd.records import state
 
 SEARCHED = 200
@@ -138,14 +139,6 @@ def _zero_property(_was: Any) -> Any:
     return property(lambda _self: 0.0)
 
 
-def _ceiled(_was: Any) -> Any:
-    return forecast_table.moment_after
-
-
-def _floored(_was: Any) -> Any:
-    return forecast_table.moment_before
-
-
 def _no_outages(was: Any) -> Any:
     return lambda bounds, _outages, *rest: was(bounds, EMPTY, *rest)
 
@@ -176,8 +169,12 @@ def _every_reading(was: Any) -> Any:
 
 
 FALSIFICATIONS = (
-    Falsification("an earliest rounded up", 0, ((forecast_table, "moment_before", _ceiled),)),
-    Falsification("a latest rounded down", 0, ((forecast_table, "moment_after", _floored),)),
+    Falsification(
+        "an earliest rounded up", 0, ((forecast_table, "NO_LATER", lambda _: NO_EARLIER),)
+    ),
+    Falsification(
+        "a latest rounded down", 0, ((forecast_table, "NO_EARLIER", lambda _: NO_LATER),)
+    ),
     Falsification("the rate error ignored", 0, ((Clock, "rate_bound_ppm", _zero_property),)),
     Falsification("a delay's error ignored", 0, ((Delay, "error_bound_s", _zero_property),)),
     Falsification("an outage ignored", 40, ((contact_coverage, "_coverage", _no_outages),)),
@@ -229,18 +226,18 @@ FALSIFICATIONS = (
     ),
     Falsification(
         "a reading's error halved", None,
-        ((statements, "reading", _halved("error_s", 99)),),
+        ((bodies, "reading", _halved("error_s", 99)),),
     ),
     Falsification(
         "a start's error halved", None,
-        ((statements, "start_observed", _halved("give_or_take_s", 1)),),
+        ((bodies, "start_observed", _halved("give_or_take_s", 1)),),
     ),
     Falsification(
         "the orbit's error ignored", 7,
         ((contact_coverage, "_error_s", lambda _: lambda _e, ages: np.zeros_like(ages)),),
     ),
     Falsification("a stop takes effect at once", 18, ((forecast, "stop_window", _at_once),)),
-    Falsification("one face shows a stale forecast", 0, ((contract, "step_form", _first_kept),)),
+    Falsification("one face shows a stale forecast", 0, ((outlooks, "step_form", _first_kept),)),
     Falsification(
         "the earlier of two taken for the later", 6,
         ((countdown.Span, "later", lambda _: countdown.Span.earlier),),

@@ -13,46 +13,39 @@ from truth import SEQUENCE, TARGET, Truth
 
 from contactd.core import instants
 
-VERBS = {
-    "reading": "reading",
-    "power-loss": "power-loss",
-    "hold": "held",
-    "resume": "resumed",
-    "sent": "sent",
-    "stopped": "stop",
-    "start": "start",
-    "missed": "missed",
-}
-"""Subcommand of ``contactd record`` by what is stated."""
-ENTRIES = VERBS | {"sent": "command", "stopped": "stopped"}
-"""``enter`` of the body of ``POST /api/v1/records``."""
+KINDS = ("reading", "power-loss", "hold", "resume", "sent", "stopped", "start", "attempt",
+         "setting", "missed")  # fmt: skip
+"""What is stated: the subcommand of ``contactd record``, ``enter`` of the body of
+``POST /api/v1/records``, and the key in a rehearsal script."""
 COMMAND_KEY = "command"
-POSITIONAL = (COMMAND_KEY, "station")
+
+ARGUMENTS = {"sent": (COMMAND_KEY,), "missed": ("station",), "setting": ("step", "setting")}
 """What the command line takes as an argument, after target and sequence."""
 WAYS = ("command line", "HTTP")
 
 
 @dataclass(frozen=True)
 class Statement:
-    """What is stated: a kind of ``VERBS``, and its particulars as options of the command line."""
+    """What is stated: one of ``KINDS``, and its particulars as options of the command line."""
 
     kind: str
     given: tuple[tuple[str, str], ...] = ()
 
     def arguments(self) -> list[str]:
         """Of the command line."""
-        made = ["record", VERBS[self.kind], TARGET]
+        made = ["record", self.kind, TARGET]
         if self.kind != "missed":
             made.append(SEQUENCE)
-        made += [value for name, value in self.given if name in POSITIONAL]
+        arguments = ARGUMENTS.get(self.kind, ())
+        made += [value for name, value in self.given if name in arguments]
         for name, value in self.given:
-            if name not in POSITIONAL:
+            if name not in arguments:
                 made += [f"--{name.replace('_', '-')}", value]
         return [*made, "--by", "Ada Quill"]
 
     def body(self) -> dict[str, Any]:
         """Of the request."""
-        made = {"enter": ENTRIES[self.kind], "target": TARGET, **dict(self.given)}
+        made = {"enter": self.kind, "target": TARGET, **dict(self.given)}
         return made if self.kind == "missed" else {**made, "sequence": SEQUENCE}
 
 

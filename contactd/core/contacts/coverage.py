@@ -15,6 +15,7 @@ from contactd.core.contacts.prediction import motions
 from contactd.core.contacts.search import Spans, find_spans
 from contactd.core.contacts.table import ContactTable
 from contactd.core.ground.station import ServiceTerms, Station
+from contactd.core.ground.usable import trackable_part, within_link
 from contactd.core.instants import DAY_S
 from contactd.core.intervals import EMPTY, IntervalSet, union
 from contactd.core.orbit.elements import TimingError
@@ -63,6 +64,8 @@ def services(
     for station in stations:
         rows = mine.of(station=station.name)
         geometric = _Bounds(rows.aos, rows.los, rows.cut_at_start, rows.cut_at_end)
+        seen = IntervalSet(rows.aos, rows.los)
+        followed = trackable_part(track, station, seen) if station.is_limited else seen
         for service, terms in station.services.items():
             bounds = [(geometric, terms)]
             higher = raised.get((station.name, terms.least_elevation_deg))
@@ -71,10 +74,7 @@ def services(
             coverage = _coverage(bounds, station.outages, timing_error, epoch, start, end)
             link = links.get(terms.link) if links else None
             if link is not None or station.is_limited:
-                from contactd.core.ground.usable import usable_part
-
-                seen = IntervalSet(rows.aos, rows.los)
-                lost = seen - usable_part(track, station, seen, link)
+                lost = seen - within_link(track, station, followed, link)
                 # What is lost may be lost earlier or later, as the contact itself.
                 early_s = _error_s(timing_error, lost.starts - epoch)
                 late_s = _error_s(timing_error, lost.ends - epoch)

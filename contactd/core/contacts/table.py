@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, fields, replace
+from itertools import islice
 from typing import Any, overload
 
 import numpy as np
@@ -161,6 +162,17 @@ def meeting(contacts: Sequence[Contact], station: str, start: float, end: float)
         ),
         None,
     )
+
+
+def all_meeting(
+    contacts: Sequence[Contact], start: float, end: float, most: int | None = None
+) -> Iterator[Contact]:
+    """The contacts that meet a span (instants, s), in order, at most so many."""
+    if isinstance(contacts, ContactTable):
+        for row in np.flatnonzero((contacts.los > start) & (contacts.aos < end))[:most]:
+            yield contacts[int(row)]
+        return
+    yield from islice((each for each in contacts if each.los > start and each.aos < end), most)
 
 
 def under_way_and_next(contacts: Sequence[Contact], instant: float) -> tuple[int, float | None]:

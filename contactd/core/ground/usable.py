@@ -2,26 +2,25 @@
 
 from __future__ import annotations
 
-from contactd.core.ground.antenna import keyhole_intervals
-from contactd.core.ground.links import Link, usable_intervals
+from typing import TYPE_CHECKING
+
 from contactd.core.ground.station import Station
-from contactd.core.ground.sunblind import sun_exclusion_intervals
 from contactd.core.intervals import IntervalSet, union
 from contactd.core.orbit.track import Track
 
+if TYPE_CHECKING:
+    from contactd.core.ground.links import Link
 
-def usable_part(
-    track: Track, station: Station, contacts: IntervalSet, link: Link | None = None
-) -> IntervalSet:
-    """The part of contacts in which the mount follows, the Sun is away, and the link suffices.
+
+def trackable_part(track: Track, station: Station, contacts: IntervalSet) -> IntervalSet:
+    """The part of contacts in which the mount can follow and the Sun is not in the beam.
 
     Args:
         contacts: from AOS to LOS each; the mount is taken to wait at AOS in the right direction.
-        link: with its required margin, or None not to look at any.
-
-    Raises:
-        MissingExtraError: if the link asks for attenuation and the package for it is not there.
     """
+    from contactd.core.ground.antenna import keyhole_intervals
+    from contactd.core.ground.sunblind import sun_exclusion_intervals
+
     usable = contacts
     if not station.antenna.limits_nothing:
         usable = usable - union(
@@ -33,8 +32,21 @@ def usable_part(
             sun_exclusion_intervals(track, station, station.sun_exclusion_deg, start, end)
             for start, end in contacts
         )
-    if link is not None:
-        usable = usable & union(
-            usable_intervals(track, station, link, start, end) for start, end in contacts
-        )
     return usable
+
+
+def within_link(
+    track: Track, station: Station, contacts: IntervalSet, link: Link | None
+) -> IntervalSet:
+    """The part of contacts in which a radio link has its required margin; all without a link.
+
+    Raises:
+        MissingExtraError: if the link asks for attenuation and the package for it is not there.
+    """
+    if link is None:
+        return contacts
+    from contactd.core.ground.links import usable_intervals
+
+    return contacts & union(
+        usable_intervals(track, station, link, start, end) for start, end in contacts
+    )

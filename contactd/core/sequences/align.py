@@ -14,7 +14,6 @@ from dataclasses import replace
 from contactd.core.errors import InputError
 from contactd.core.intervals import IntervalSet, intersection
 from contactd.core.sequences.blocked import blockers
-from contactd.core.sequences.cautions import NOTICE
 from contactd.core.sequences.clocks import ClockScale
 from contactd.core.sequences.coverage import Conditions, Services
 from contactd.core.sequences.forecast import forecast
@@ -80,19 +79,19 @@ def align(
     question = Question(services, span, conditions, robust)
     allowed = _allowed(sequence, span, starts)
     found, complete = _best(sequence, question, allowed, fixed, rank, most, least_margin_s)
-    notice = NOTICE if any(step.hazard for step in sequence.steps) else ""
+    hazardous = any(step.hazard for step in sequence.steps)
     if not found:
         why: tuple[Blocker, ...] = ()
         if explain:
             why = blockers(sequence, question, allowed, fixed, least_margin_s)
-        return Alignment((), why, complete, None, notice)
+        return Alignment((), why, complete, None, hazardous)
     options = tuple(_option(sequence, question, each, light_time_s) for each in found)
     cost = None
     if robust is not Robust.NOTHING:
         plain = replace(question, robust=Robust.NOTHING)
         best = _best(sequence, plain, allowed, fixed, Rank.MARGIN, 1, 0.0)[0]
         cost = best[0].margin_s - max(each.margin_s for each in found)
-    return Alignment(options, (), complete, cost, notice)
+    return Alignment(options, (), complete, cost, hazardous)
 
 
 def remaining_starts(

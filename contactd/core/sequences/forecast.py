@@ -8,7 +8,6 @@ from dataclasses import replace
 from contactd.core.instants import to_text
 from contactd.core.intervals import EMPTY
 from contactd.core.sequences.causes import cause_of
-from contactd.core.sequences.cautions import NOTICE
 from contactd.core.sequences.coverage import Conditions, Services, view
 from contactd.core.sequences.distribution import Spreads
 from contactd.core.sequences.expiry import Expiry, Timeline, delay_range, timeline
@@ -79,7 +78,7 @@ def forecast(
         steps=steps,
         longest_silence=maker.silence(steps),
         conflicts=conflicts,
-        notice=NOTICE if any(step.hazard for step in sequence.steps) else "",
+        hazardous=any(step.hazard for step in sequence.steps),
     )
 
 

@@ -485,7 +485,7 @@ class SequenceForecast:
         longest_silence: the longest time (from, until) without any station while it runs.
         conflicts: records that contradict what was known before, in words; the state before
             them is the one that the forecast rests on.
-        notice: the caution to show with it, or "" where no step is hazardous.
+        hazardous: whether a step is hazardous, so that the notice belongs to it.
     """
 
     target: str
@@ -494,4 +494,4 @@ class SequenceForecast:
     steps: tuple[StepForecast, ...]
     longest_silence: tuple[float, float] | None = None
     conflicts: tuple[str, ...] = ()
-    notice: str = ""
+    hazardous: bool = False

@@ -69,14 +69,14 @@ class Alignment:
             given up at its bound.
         robust_cost_s: margin that a robust plan gives up against the best plan that is not; None
             unless a robust plan was asked for and found.
-        notice: the caution to show with it, or "" where no step is hazardous.
+        hazardous: whether a step is hazardous, so that the notice belongs to it.
     """
 
     options: tuple[Option, ...]
     blocked_by: tuple[Blocker, ...] = ()
     complete: bool = True
     robust_cost_s: float | None = None
-    notice: str = ""
+    hazardous: bool = False
 
 
 @dataclass(frozen=True, slots=True)

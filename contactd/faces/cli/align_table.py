@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from contactd.faces.cli.forecast_table import fact_lines
 from contactd.faces.cli.tables import STYLES, Cell, Column, say, show
+from contactd.mission.texts.notice import NOTICE
 from contactd.mission.timetext import (
     NEAREST,
     NO_EARLIER,
@@ -74,9 +75,9 @@ def show_alignment(
         )
     if slipped is not None:
         _slip(screen, slipped)
-    if aligned.notice:
+    if aligned.hazardous:
         say(screen, "")
-        say(screen, aligned.notice, style=STYLES["caution"], hang=2)
+        say(screen, NOTICE, style=STYLES["caution"], hang=2)
 
 
 def _option(screen: Screen, number: int, option: Option, day_of_year: bool) -> None:

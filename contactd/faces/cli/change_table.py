@@ -8,6 +8,7 @@ from contactd.faces.cli.forecast_table import start_line
 from contactd.faces.cli.tables import STYLES, Cell, Column, say, show
 from contactd.mission.changes import NOTHING, keep_clear_text, stop_text
 from contactd.mission.statements import confirmation
+from contactd.mission.texts.notice import NOTICE
 from contactd.mission.timetext import NO_EARLIER, NO_LATER, moment, on_day_of
 
 if TYPE_CHECKING:
@@ -54,9 +55,9 @@ def show_change(screen: Screen, record: Record, change: Change, day_of_year: boo
         say(screen, NOTHING)
     for note in change.dangers:
         say(screen, f"note: {note}", style=STYLES["caution"], hang=2)
-    for notice in change.notice:
+    if change.hazardous:
         say(screen, "")
-        say(screen, f"caution: {notice}", style=STYLES["caution"], hang=2)
+        say(screen, NOTICE, style=STYLES["caution"], hang=2)
 
 
 def _cells(step: StepForecast, day_of_year: bool) -> list[Cell]:

@@ -15,6 +15,7 @@ from contactd.core.sequences.model import (
 )
 from contactd.faces.cli.tables import STYLES, Cell, Column, say, show
 from contactd.mission.texts.cause import cause_text
+from contactd.mission.texts.notice import NOTICE
 from contactd.mission.timetext import (
     NEAREST,
     NO_EARLIER,
@@ -78,9 +79,9 @@ class ForecastPage:
         for conflict in forecast.conflicts:
             say(self.screen, "")
             say(self.screen, f"note: {conflict}", style=STYLES["caution"], hang=2)
-        if forecast.notice:
+        if forecast.hazardous:
             say(self.screen, "")
-            say(self.screen, forecast.notice, style=STYLES["caution"], hang=2)
+            say(self.screen, NOTICE, style=STYLES["caution"], hang=2)
 
     def _row(self, step: StepForecast) -> list[Cell]:
         covered = str(step.coverage) if step.coverage is not None else "-"

@@ -8,11 +8,13 @@ import click
 
 from contactd.faces.cli import options
 from contactd.faces.cli.export.writing import output, write
-from contactd.faces.cli.output import as_json
+from contactd.faces.cli.output import as_json, refuse
 from contactd.faces.cli.session import current
 from contactd.faces.cli.situation import read_configuration
 from contactd.faces.cli.times import duration_s
+from contactd.mission.timetext import NEAREST, moment
 
+SHIFT_S = 8 * 3600.0
 FORMATS = ("table", "markdown", "pdf", "json")
 
 
@@ -24,29 +26,42 @@ def _length(_context: click.Context, _parameter: click.Parameter, text: str) -> 
 
 
 @click.command("handover")
-@options.instant("since", "When the shift that ends began.", "-8h")
+@options.instant("at", "Handover at this time, from what was known by then.", "now")
+@options.instant("from", "When the shift that ends began.  [default: 8 h before --at]")
 @click.option("--next", "ahead_s", default="8h", show_default=True, callback=_length)
 @click.option("--format", "form", type=click.Choice(FORMATS), default="table", show_default=True)
 @output
 @options.config
-def command(since: float, ahead_s: float, form: str, output: Path | None, config_dir: str) -> None:
+def command(
+    at: float,
+    start: float | None,
+    ahead_s: float,
+    form: str,
+    output: Path | None,
+    config_dir: str,
+) -> None:
     """What changed, what is known and how well, what is coming, what is open, who decided what.
 
     --next is how long the shift that begins will last. With --format pdf or markdown, --output
     names the file.
     """
     from contactd.alerts.fold import AlertState, fold_alerts
+    from contactd.core.outlook import Snapshot
     from contactd.faces.cli.forecast import outlook_of
-    from contactd.faces.cli.motion import with_fetched_elements
     from contactd.faces.cli.progress import with_progress
     from contactd.faces.cli.store import open_ledger
     from contactd.faces.handover import gather
     from contactd.records.state import State, fold
 
-    configuration = with_fetched_elements(read_configuration(config_dir))
-    now = current().now
+    past = at < current().now
+    now, since = at, at - SHIFT_S if start is None else start
+    if since > now:
+        refuse("--from is after --at. Swap them.")
+    configuration = read_configuration(config_dir, at)
     ledger = open_ledger(configuration)
     records = [] if ledger is None else list(ledger.records())
+    if past:
+        records = [record for record in records if record.at <= at]
     state = fold(State(), records)
     outlooks = [
         outlook_of(target, configuration, state, now)
@@ -54,10 +69,15 @@ def command(since: float, ahead_s: float, form: str, output: Path | None, config
     ]
     alerts = fold_alerts(AlertState(), records)
     said = {name: each.alert.what for name, each in alerts.tracked.items()}
-    waiting = alerts.open_alerts(now)
-    handover = gather(records, waiting, said, outlooks, since, now, now + ahead_s)
+    snapshot = Snapshot(
+        now,
+        targets={each.target: each for each in outlooks},
+        stations=configuration.stations,
+        alerts=tuple(alerts.open_alerts(now)),
+    )
+    handover = gather(records, snapshot, said, since, now, now + ahead_s)
 
-    from contactd.faces.handover.render import SECTIONS, lines, markdown, moment, pdf
+    from contactd.faces.handover.render import SECTIONS, lines, markdown, pdf
 
     if form == "json":
         as_json(handover.as_json())
@@ -69,7 +89,8 @@ def command(since: float, ahead_s: float, form: str, output: Path | None, config
         from contactd.faces.cli.tables import console, say
 
         screen = console()
-        say(screen, f"Handover at {moment(handover.now)}, of the shift since {moment(since)}")
+        made_at, began = moment(handover.now, NEAREST), moment(since, NEAREST)
+        say(screen, f"Shift handover at {made_at}, of the shift since {began}")
         for title, name, otherwise in SECTIONS:
             say(screen, "")
             say(screen, title)
@@ -77,4 +98,4 @@ def command(since: float, ahead_s: float, form: str, output: Path | None, config
                 say(screen, line, indent=2, hang=4)
         if handover.notice:
             say(screen, "")
-            say(screen, f"caution: {handover.notice}", hang=2)
+            say(screen, handover.notice, hang=2)

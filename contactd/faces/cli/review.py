@@ -18,32 +18,35 @@ if TYPE_CHECKING:
     from contactd.faces.review import Review, TargetReview
 
 
+LABELS = {"seen": "confirmed", "held": "hold", "unset": "expiry not known"}
+
+
 @click.command("review")
 @options.targets
-@options.instant("begins", "From when; what was known then is the plan.", "-1d")
-@options.instant("ends", "Until when.", "now")
+@options.instant("from", "From when; what was known then is the plan.", "-1d")
+@options.instant("to", "Until when; what was recorded later does not count.", "now")
 @click.option("--format", "form", type=click.Choice(["table", "json"]), default="table")
 @options.config
 def command(
-    target_names: tuple[str, ...], begins: float, ends: float, form: str, config_dir: str
+    target_names: tuple[str, ...], start: float, to: float, form: str, config_dir: str
 ) -> None:
     """Planned against actual for contacts, steps, readings and alerts between two times.
 
     AOS is not measured: its residual is how far the prediction moved with newer elements.
     """
+    begins, ends = start, to
     if ends <= begins:
-        refuse("expected --ends after --begins")
+        refuse("--from is after --to. Swap them.")
     from contactd.alerts.fold import AlertState, fold_alerts
-    from contactd.faces.cli.motion import with_fetched_elements
     from contactd.faces.cli.progress import with_progress
     from contactd.faces.cli.store import open_ledger
     from contactd.faces.review import gather
     from contactd.records.state import State, fold
 
-    configuration = with_fetched_elements(read_configuration(config_dir))
+    configuration = read_configuration(config_dir, ends)
     targets = chosen("target", target_names, configuration.targets)
     ledger = open_ledger(configuration)
-    records = [] if ledger is None else list(ledger.records())
+    records = [] if ledger is None else [each for each in ledger.records() if each.at <= ends]
     state = fold(State(), records)
     reviews = [
         _target_review(target, configuration, records, begins, ends)
@@ -90,12 +93,20 @@ def _target_review(
 
 def _show(review: Review) -> None:
     from contactd.faces.cli.tables import Column, console, say, show
-    from contactd.mission.timetext import NEAREST, NO_EARLIER, length, moment
+    from contactd.mission.timetext import (
+        NEAREST,
+        NO_EARLIER,
+        NO_LATER,
+        Safe,
+        length,
+        moment,
+        outer,
+    )
 
     screen = console()
 
-    def at(instant: float | None) -> str:
-        return "-" if instant is None else moment(instant, NEAREST)
+    def at(instant: float | None, safe: Safe = NEAREST) -> str:
+        return "-" if instant is None else moment(instant, safe)
 
     def seconds(value: float | None) -> str:
         return "-" if value is None else f"{value:+.1f}"
@@ -115,7 +126,7 @@ def _show(review: Review) -> None:
             (
                 each.target,
                 each.station,
-                at(each.actual_aos if each.actual_aos is not None else each.planned_aos),
+                at(each.actual_aos if each.actual_aos is not None else each.planned_aos, NO_LATER),
                 "gone"
                 if each.actual_aos is None
                 else "new"
@@ -128,15 +139,19 @@ def _show(review: Review) -> None:
         show(columns, rows, screen)
     for step in review.steps:
         say(screen, "")
-        say(screen, f"{step.step}: {step.status}")
+        say(screen, f"{step.step}: {LABELS.get(step.status, step.status)}")
         if step.planned is not None:
-            say(screen, f"planned  {at(step.planned[0])} to {at(step.planned[2])}", indent=2)
+            say(screen, f"planned   {outer(step.planned[0], step.planned[2])}", indent=2)
         if step.expiry is not None and step.expiry != step.planned:
-            say(screen, f"known    {at(step.expiry[0])} to {at(step.expiry[2])}", indent=2)
+            say(screen, f"known     {outer(step.expiry[0], step.expiry[2])}", indent=2)
         if step.seen is not None:
-            verdict = {True: "as planned", False: "NOT as planned", None: ""}[step.within]
+            verdict = {True: "as planned", False: "not as planned", None: ""}[step.within]
             away = f", {seconds(step.residual_s)} s from nominal" if step.residual_s else ""
-            say(screen, f"seen     by {at(step.seen[1])}{away} {verdict}".rstrip(), indent=2)
+            say(
+                screen,
+                f"confirmed by {at(step.seen[1], NO_EARLIER)}{away} {verdict}".rstrip(),
+                indent=2,
+            )
     if review.readings:
         say(screen, "")
         say(screen, "Readings")

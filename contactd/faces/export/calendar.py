@@ -18,7 +18,8 @@ from urllib.parse import quote, unquote
 from contactd import __version__
 from contactd.core import instants
 from contactd.core.errors import InputError
-from contactd.faces.export.events import KEEP_CLEAR, STEP, STOP_BY, Event
+from contactd.faces.export.events import KEEP_CLEAR, Event
+from contactd.mission.timetext import rounded
 
 if TYPE_CHECKING:
     from icalendar import Calendar
@@ -132,7 +133,8 @@ def _component(event: Event, uid: str, sequence: int, now: float) -> Any:
         made.add("LOCATION", _printable(event.location))
     if event.position is not None:
         made.add("GEO", tuple(round(each, 6) for each in event.position))
-    made.add("STATUS", "CONFIRMED")
+    # What cannot be relied on is tentative (RFC 5545, 3.8.1.11).
+    made.add("STATUS", "CONFIRMED" if event.usable else "TENTATIVE")
     made.add("CATEGORIES", [event.kind])
     # A command window does not take up anybody's time; a keep-clear does.
     made.add("TRANSP", "OPAQUE" if event.kind == KEEP_CLEAR else "TRANSPARENT")
@@ -237,15 +239,9 @@ def _read(text: bytes) -> list[_Published]:
 
 
 def _whole(event: Event) -> tuple[float, float]:
-    """Start and end to whole seconds, which is all that calendars know.
-
-    What must not be shown too short is rounded outwards, a last moment downwards.
-    """
-    if event.kind in (STEP, KEEP_CLEAR):
-        return math.floor(event.start), math.ceil(event.end)
-    if event.kind == STOP_BY:
-        return math.floor(event.start), math.floor(event.end)
-    return round(event.start), round(event.end)
+    """Start and end to whole seconds, which is all that calendars know, on the safe side."""
+    start, end = rounded(event.start, event.safe[0]), rounded(event.end, event.safe[1])
+    return start, max(start, end)
 
 
 def _time(instant: float) -> datetime:

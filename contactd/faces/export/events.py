@@ -1,26 +1,35 @@
-"""What a calendar says: contacts, command windows, and what runs out aboard."""
+"""What a calendar says: contacts, command windows, and what comes aboard."""
 
 from __future__ import annotations
 
 import hashlib
-import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
-from contactd.core import instants
 from contactd.core.allocation.result import Grant
 from contactd.core.contacts.contact import Contact
 from contactd.core.ground.station import Station
 from contactd.core.outlook import TargetOutlook
-from contactd.core.sequences.cautions import NOTICE
 from contactd.core.sequences.model import StepForecast
+from contactd.mission.agenda import Kind, Row, contact_rows, rows_of, window_rows
+from contactd.mission.texts.cause import cause_text
+from contactd.mission.texts.notice import NOTICE
+from contactd.mission.timetext import NEAREST, NO_EARLIER, NO_LATER, Safe, moment
 
 CONTACT, WINDOW, STEP, STOP_BY, KEEP_CLEAR = "contact", "window", "step", "stop-by", "keep-clear"
-GRANT = "station time"
+STOP_CHANCE, START, GRANT = "stop-chance", "start", "station time"
 KINDS = (CONTACT, WINDOW, STEP)
-"""What may be asked for; ``step`` brings stop-by and keep-clear with it."""
+"""What may be asked for; ``step`` brings stops, keep-clear and its sequence's start with it."""
+_OF_KIND = {
+    Kind.CONTACT: CONTACT,
+    Kind.WINDOW: WINDOW,
+    Kind.EXPIRY: STEP,
+    Kind.STOP_BY: STOP_BY,
+    Kind.STOP_CHANCE: STOP_CHANCE,
+    Kind.KEEP_CLEAR: KEEP_CLEAR,
+    Kind.START: START,
+}
 
-COMMAND = "command"
 # Contacts of one target over one station are farther apart than this, or one longer contact.
 NAMED_BY_S = 1800.0
 
@@ -39,6 +48,8 @@ class Event:
         position: the station's latitude and longitude (deg), or None.
         opens_before, closes_after: it goes on beyond the predicted span, so that this end of it is
             only where the prediction ends.
+        safe: which way the start and the end may be published wrong.
+        usable: False where the station is out of service for all of it.
     """
 
     kind: str
@@ -51,6 +62,8 @@ class Event:
     position: tuple[float, float] | None = None
     opens_before: bool = False
     closes_after: bool = False
+    safe: tuple[Safe, Safe] = (NO_LATER, NO_EARLIER)
+    usable: bool = True
 
     @property
     def name(self) -> str:
@@ -61,7 +74,7 @@ class Event:
         before: see ``contactd.faces.export.calendar``.
         """
         middle = (self.start + self.end) / 2
-        when = 0 if self.kind in (STEP, STOP_BY, KEEP_CLEAR) else round(middle / NAMED_BY_S)
+        when = 0 if self.kind in (STEP, STOP_BY, KEEP_CLEAR, START) else round(middle / NAMED_BY_S)
         text = "\x1f".join((self.kind, self.about, str(when)))
         return f"{hashlib.sha256(text.encode()).hexdigest()[:32]}@contactd"
 
@@ -92,17 +105,11 @@ def events_of(
     wanted = set(kinds)
     found: list[Event] = []
     if CONTACT in wanted:
-        found += [_contact(each, stations.get(each.station)) for each in outlook.contacts]
+        found += [_event(row, stations, outlook) for row in contact_rows(outlook, stations)]
     if WINDOW in wanted:
-        for station, coverage in outlook.services.get(COMMAND, {}).items():
-            found += [
-                _window(outlook, station, start, end, stations.get(station))
-                for start, end in coverage.nominal
-            ]
+        found += [_event(row, stations, outlook) for row in window_rows(outlook)]
     if STEP in wanted:
-        for forecast in outlook.forecasts:
-            for step in forecast.steps:
-                found += _steps(step)
+        found += [_event(row, stations, outlook) for row in rows_of(outlook)]
     return sorted(found, key=lambda each: (each.start, each.kind, each.about))
 
 
@@ -117,7 +124,7 @@ def grant_events(grants: Iterable[Grant], stations: Mapping[str, Station]) -> li
             f"{grant.station} for {grant.target}",
             "\n".join(
                 [
-                    f"From {_text(grant.start)} until {_text(grant.end)}",
+                    f"From {moment(grant.start, NO_EARLIER)} to {moment(grant.end, NO_LATER)}",
                     *(f"For {name}" for name in grant.requests),
                     *(
                         [f"Takes over from {grant.takes_over_from}"]
@@ -128,97 +135,82 @@ def grant_events(grants: Iterable[Grant], stations: Mapping[str, Station]) -> li
             ),
             grant.station,
             _position(stations.get(grant.station)),
+            safe=(NO_EARLIER, NO_LATER),
         )
         for grant in grants
     ]
     return sorted(found, key=lambda each: (each.start, each.about))
 
 
-def _contact(contact: Contact, station: Station | None) -> Event:
-    summary = f"{contact.target} over {contact.station}"
-    lines = []
-    if contact.cut_at_start:
-        lines.append("In view before this.")
+def _event(row: Row, stations: Mapping[str, Station], outlook: TargetOutlook) -> Event:
+    opens_before = row.kind is Kind.WINDOW and row.from_s <= outlook.span[0]
+    if row.contact is not None:
+        opens_before = row.contact.cut_at_start
+    return Event(
+        _OF_KIND[row.kind],
+        row.about if row.sequence else f"{row.target}/{row.station}",
+        row.from_s,
+        row.to_s,
+        f"{row.target}: {row.text}",
+        "\n".join(_lines(row, outlook, opens_before)),
+        row.station,
+        _position(stations.get(row.station)),
+        opens_before,
+        row.ended_by_prediction,
+        row.safe,
+        not row.out_of_service,
+    )
+
+
+def _lines(row: Row, outlook: TargetOutlook, opens_before: bool) -> Iterator[str]:
+    """A calendar's longer text; the same times as the event has, in words."""
+    if row.contact is not None:
+        if row.out_of_service:
+            yield "The station is out of service. Do not plan on this contact."
+        yield from _contact(row.contact)
+    elif row.kind is Kind.WINDOW:
+        first, last = moment(row.from_s, row.safe[0]), moment(row.to_s, row.safe[1])
+        yield (
+            f"{'Open before this' if opens_before else f'From {first}'}, "
+            f"{'open after this' if row.ended_by_prediction else f'to {last}'}"
+        )
     else:
-        lines.append(f"AOS {_text(contact.aos)} at azimuth {contact.aos_azimuth_deg:.0f} deg")
+        yield row.when()
+    step = _step_of(row, outlook)
+    if step is not None and row.kind is Kind.EXPIRY:
+        cause = cause_text(step)
+        if cause:
+            yield f"{step.coverage}: {cause}"
+        yield from step.reasons
+    if step is not None and (step.hazard or row.kind is not Kind.EXPIRY):
+        yield NOTICE
+
+
+def _step_of(row: Row, outlook: TargetOutlook) -> StepForecast | None:
+    for forecast in outlook.forecasts:
+        for step in forecast.steps:
+            if (step.sequence, step.step) == (row.sequence, row.step):
+                return step
+    return None
+
+
+def _contact(contact: Contact) -> Iterator[str]:
+    if contact.cut_at_start:
+        yield "In view before this."
+    else:
+        azimuth = f"azimuth {contact.aos_azimuth_deg:.0f} deg"
+        yield f"AOS {moment(contact.aos, NO_LATER)} at {azimuth}"
     if not contact.cut_at_start and not contact.cut_at_end:
-        summary += f", up to {contact.max_elevation_deg:.0f} deg"
-        lines.append(
-            f"TCA {_text(contact.tca)} at azimuth {contact.tca_azimuth_deg:.0f} deg, "
+        yield (
+            f"TCA {moment(contact.tca, NEAREST)} at azimuth {contact.tca_azimuth_deg:.0f} deg, "
             f"{contact.max_elevation_deg:.0f} deg high, {contact.tca_range_km:.0f} km away"
         )
     if contact.cut_at_end:
-        lines.append("In view after this.")
+        yield "In view beyond the prediction's end."
     else:
-        lines.append(f"LOS {_text(contact.los)} at azimuth {contact.los_azimuth_deg:.0f} deg")
-    return Event(
-        CONTACT,
-        f"{contact.target}/{contact.station}",
-        contact.aos,
-        contact.los,
-        summary,
-        "\n".join(lines),
-        contact.station,
-        _position(station),
-        contact.cut_at_start,
-        contact.cut_at_end,
-    )
-
-
-def _window(
-    outlook: TargetOutlook, name: str, start: float, end: float, station: Station | None
-) -> Event:
-    opens_before, closes_after = start <= outlook.span[0], end >= outlook.span[1]
-    first = "Open before this" if opens_before else f"From {_text(start)}"
-    last = "open after this" if closes_after else f"until {_text(end)}"
-    return Event(
-        WINDOW,
-        f"{outlook.target}/{name}",
-        start,
-        end,
-        f"Command window: {outlook.target} from {name}",
-        f"{first}, {last}",
-        name,
-        _position(station),
-        opens_before,
-        closes_after,
-    )
-
-
-def _steps(step: StepForecast) -> Iterable[Event]:
-    """The step's expiry, and its stop-by and keep-clear where it has them."""
-    if step.earliest is None or step.latest is None:
-        return
-    about = f"{step.target}/{step.sequence}/{step.step}"
-    covered = "" if step.coverage is None else f" ({step.coverage})"
-    lines = [
-        f"Runs out from {_text(math.floor(step.earliest))} to {_text(math.ceil(step.latest))}",
-        *step.reasons,
-    ]
-    if step.hazard:
-        lines += [f"Hazard: {step.hazard}", NOTICE]
-    text = "\n".join(lines)
-    yield Event(STEP, about, step.earliest, step.latest, f"{about} runs out{covered}", text)
-    if step.stop_by is not None:
-        station = f" from {step.stop_station}" if step.stop_station else ""
-        yield Event(
-            STOP_BY,
-            about,
-            step.stop_by,
-            step.stop_by,
-            f"Last stop of {about}{station}",
-            f"A stop must be sent by {_text(math.floor(step.stop_by))}{station}.\n{NOTICE}",
-            step.stop_station or "",
-        )
-    if step.keep_clear is not None:
-        start, end = step.keep_clear
-        text = f"Nobody near from {_text(math.floor(start))} to {_text(math.ceil(end))}.\n{NOTICE}"
-        yield Event(KEEP_CLEAR, about, start, end, f"Keep clear: {about}", text)
+        azimuth = f"azimuth {contact.los_azimuth_deg:.0f} deg"
+        yield f"LOS {moment(contact.los, NO_LATER)} at {azimuth}"
 
 
 def _position(station: Station | None) -> tuple[float, float] | None:
     return None if station is None else (station.latitude_deg, station.longitude_deg)
-
-
-def _text(instant: float) -> str:
-    return instants.to_text(instant, 0)

@@ -8,19 +8,13 @@ from typing import Any
 
 from contactd.core import record as kinds
 from contactd.core.alert import Alert
-from contactd.core.intervals import union
-from contactd.core.outlook import TargetOutlook
+from contactd.core.outlook import Snapshot, TargetOutlook
 from contactd.core.record import Record
-from contactd.core.sequences.cautions import NOTICE
-from contactd.core.sequences.model import (
-    Covered,
-    SequenceForecast,
-    StartStatus,
-    StepForecast,
-    StepStatus,
-)
+from contactd.core.sequences.model import Covered, SequenceForecast, StartStatus, StepStatus
+from contactd.mission.agenda import Kind, Row, agenda, step_notes
 from contactd.mission.documents.spans import SHOWN_WITHIN_S
-from contactd.mission.timetext import NEAREST, machine
+from contactd.mission.texts.notice import NOTICE
+from contactd.mission.timetext import NEAREST, NO_EARLIER, NO_LATER, Safe, machine, moment
 
 DECIDES = frozenset(
     {
@@ -44,18 +38,36 @@ ROUTINE = frozenset(
     }
 )
 """Kinds that say how telling went, not what changed."""
-GONE = (StepStatus.SEEN, StepStatus.STOPPED, StepStatus.UNSET)
 
 
 @dataclass(frozen=True, slots=True)
 class Item:
-    """One line: at an instant (s), or from one until another, what, and about what."""
+    """One line: at an instant (s), or from one until another, what, and about what.
+
+    Attributes:
+        kind: of what is coming, as in :class:`~contactd.mission.agenda.Kind`; else "".
+        stops: of a stop, the step whose command it is.
+        station: the station that it needs, or "".
+        decision: whether somebody must decide or act.
+        severity: ``warning``, ``caution`` or ``advisory`` of an alert, ``warning`` of an expiry
+            that is uncovered, else "".
+        safe: which way ``at`` and ``until`` may be told wrong.
+    """
 
     at: float
     what: str
     about: str = ""
     until: float | None = None
     who: str = ""
+    kind: str = ""
+    stops: str = ""
+    station: str = ""
+    decision: bool = False
+    severity: str = ""
+    safe: tuple[Safe, Safe] = (NEAREST, NEAREST)
+
+
+BOUNDS = (NO_LATER, NO_EARLIER)
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,6 +78,7 @@ class Handover:
         since, now, until: instants (s): the shift that ends, and the one that begins.
         open_items: what wants somebody's attention, gravest first.
         coming: windows, expiries, stop-bys and keep-clears of the next shift, in order of time.
+            What goes on after the shift is told whole, and says so.
         known: what is known of each sequence, and how well.
         changed: what was learned in the shift that ends.
         decided: what was decided or done in it, and by whom.
@@ -82,17 +95,32 @@ class Handover:
     decided: tuple[Item, ...] = ()
     notice: str = field(default="")
 
+    @property
+    def decisions(self) -> tuple[Item, ...]:
+        """Of what is coming, what asks somebody to decide or to act."""
+        return tuple(item for item in self.coming if item.decision)
+
+    @property
+    def routine(self) -> tuple[Item, ...]:
+        """The rest of what is coming."""
+        return tuple(item for item in self.coming if not item.decision)
+
     def as_json(self) -> dict[str, Any]:
         """The handover as JSON values."""
 
         def forms(items: Iterable[Item]) -> list[dict[str, Any]]:
             return [
                 {
-                    "at": machine(item.at, NEAREST),
-                    "until": machine(item.until, NEAREST),
+                    "at": machine(item.at, item.safe[0]),
+                    "until": machine(item.until, item.safe[1]),
                     "about": item.about,
                     "what": item.what,
                     "who": item.who,
+                    "kind": item.kind,
+                    "stops": item.stops or None,
+                    "station": item.station or None,
+                    "decision": item.decision,
+                    "severity": item.severity or None,
                 }
                 for item in items
             ]
@@ -112,9 +140,8 @@ class Handover:
 
 def gather(
     records: Sequence[Record],
-    waiting: Sequence[Alert],
+    snapshot: Snapshot,
     told: Mapping[str, str],
-    outlooks: Sequence[TargetOutlook],
     since: float,
     now: float,
     until: float,
@@ -123,83 +150,69 @@ def gather(
 
     Args:
         records: the ledger's, in order; those of the shift that ends are picked out.
-        waiting: alerts that nobody has acknowledged, gravest first.
+        snapshot: with the alerts that nobody has acknowledged, and the outlook of every target,
+            reaching to ``until`` at least.
         told: what each alert said, by its identity.
-        outlooks: of every target, reaching to ``until`` at least.
         since, now, until: instants (s).
     """
     shift = [record for record in records if since - SHOWN_WITHIN_S <= record.at <= now]
+    outlooks = list(snapshot.targets.values())
     forecasts = [forecast for outlook in outlooks for forecast in outlook.forecasts]
-    coming = [item for outlook in outlooks for item in _coming(outlook, now, until)]
-    hazardous = any(step.hazard for forecast in forecasts for step in forecast.steps)
     return Handover(
         since=since,
         now=now,
         until=until,
-        open_items=(*_waiting(waiting), *_unsettled(outlooks, now)),
-        coming=tuple(sorted(coming, key=lambda item: item.at)),
+        open_items=(*_waiting(snapshot.alerts), *_unsettled(outlooks, now)),
+        coming=tuple(_coming(row, now, until) for row in agenda(snapshot, now, until).rows),
         known=tuple(item for forecast in forecasts for item in _known(forecast, now)),
         changed=tuple(_changed(shift)),
         decided=tuple(_decided(shift, told)),
-        notice=NOTICE if hazardous else "",
+        notice=NOTICE if any(forecast.hazardous for forecast in forecasts) else "",
     )
 
 
 def _waiting(alerts: Sequence[Alert]) -> Iterator[Item]:
     for alert in alerts:
         text = f"{alert.severity}, not acknowledged: {alert.what} {alert.do}".strip()
-        yield Item(alert.moment, text, alert.subject)
+        severity = str(alert.severity)
+        yield Item(alert.moment, text, alert.subject, severity=severity, safe=(NO_LATER, NO_LATER))
 
 
 def _unsettled(outlooks: Sequence[TargetOutlook], now: float) -> Iterator[Item]:
     for outlook in outlooks:
         elements = outlook.elements
         if elements is not None and elements.is_stale(now):
-            yield Item(elements.epoch, "the elements are stale: get newer ones", outlook.target)
+            yield Item(elements.epoch, "elements stale: load newer ones", outlook.target)
         if outlook.problem is not None:
-            yield Item(now, f"not predicted in full: {outlook.problem}", outlook.target)
+            yield Item(now, f"prediction incomplete: {outlook.problem}", outlook.target)
         for forecast in outlook.forecasts:
             about = f"{forecast.target}/{forecast.sequence}"
             start = forecast.start
             if start.status is StartStatus.IN_DOUBT and start.earliest is not None:
-                text = "in doubt: it may have been started, and counts as running"
-                yield Item(start.earliest, text, about, start.latest)
+                text = "in doubt: it may have started. Treat it as running."
+                yield Item(start.earliest, text, about, start.latest, decision=True, safe=BOUNDS)
             for conflict in forecast.conflicts:
-                yield Item(now, f"records contradict each other: {conflict}", about)
+                yield Item(now, f"records contradict: {conflict}", about)
 
 
-def _coming(outlook: TargetOutlook, now: float, until: float) -> Iterator[Item]:
-    commands = outlook.services.get("command", {})
-    for station, coverage in commands.items():
-        for start, end in coverage.nominal.clip(now, until):
-            text = f"command window at {station}"
-            yield Item(start, text if start > now else f"{text}, open now", outlook.target, end)
-    if not commands:
-        views = union(
-            coverage.nominal for by in outlook.services.values() for coverage in by.values()
-        )
-        for start, end in views.clip(now, until):
-            yield Item(start, "in view of a station", outlook.target, end)
-    for forecast in outlook.forecasts:
-        for step in forecast.steps:
-            yield from _coming_of(step, now, until)
-
-
-def _coming_of(step: StepForecast, now: float, until: float) -> Iterator[Item]:
-    about = f"{step.target}/{step.sequence}/{step.step}"
-    if step.status in GONE or step.earliest is None or step.latest is None:
-        return
-    if step.latest > now and step.earliest < until:
-        hazard = f", hazard: {step.hazard}" if step.hazard else ""
-        verdict = f", {step.coverage}" if step.coverage is not None else ""
-        alarm = " OUT OF VIEW" if step.coverage is Covered.UNCOVERED else ""
-        yield Item(step.earliest, f"runs out{verdict}{hazard}{alarm}", about, step.latest)
-    if step.stop_by is not None and now < step.stop_by < until:
-        station = f" from {step.stop_station}" if step.stop_station else ""
-        yield Item(step.stop_by, f"last moment to send a stop{station}", about)
-    clear = step.keep_clear
-    if clear is not None and clear[1] > now and clear[0] < until:
-        yield Item(clear[0], "nobody may be near", about, clear[1])
+def _coming(row: Row, now: float, until: float) -> Item:
+    text = row.text
+    if row.from_s <= now < row.to_s:
+        text += ", now"
+    if row.to_s > until and not row.ended_by_prediction:
+        text += f", continues to {moment(row.to_s, row.safe[1], now_s=now)}"
+    return Item(
+        row.from_s,
+        text,
+        row.about,
+        None if row.kind is Kind.STOP_BY else row.to_s,
+        kind=str(row.kind),
+        stops=row.stops,
+        station=row.station,
+        decision=row.decision,
+        severity="warning" if row.coverage is Covered.UNCOVERED else "",
+        safe=row.safe,
+    )
 
 
 def _known(forecast: SequenceForecast, now: float) -> Iterator[Item]:
@@ -208,15 +221,27 @@ def _known(forecast: SequenceForecast, now: float) -> Iterator[Item]:
         yield Item(now, f"start {start.status}", about)
     else:
         where = f"record {start.record}" if start.record else "the configuration"
-        yield Item(start.earliest, f"start {start.status}, from {where}", about, start.latest)
+        text = f"start {start.status}, from {where}"
+        yield Item(start.earliest, text, about, start.latest, safe=BOUNDS)
     for step in forecast.steps:
         if step.earliest is None:
-            yield Item(now, f"{step.status}", f"{about}/{step.step}")
+            yield Item(now, _STATUS[step.status], f"{about}/{step.step}")
         else:
-            covered = f", {step.coverage}" if step.coverage is not None else ""
-            yield Item(
-                step.earliest, f"{step.status}{covered}", f"{about}/{step.step}", step.latest
-            )
+            covered = [str(step.coverage)] if step.coverage is not None else []
+            text = ", ".join([_STATUS[step.status], *covered, *step_notes(step)])
+            yield Item(step.earliest, text, f"{about}/{step.step}", step.latest, safe=BOUNDS)
+
+
+_STATUS = {
+    StepStatus.UNSET: "expiry not known",
+    StepStatus.PLANNED: "planned",
+    StepStatus.RUNNING: "running",
+    StepStatus.EXPIRING: "expiring",
+    StepStatus.EXPIRED: "expired",
+    StepStatus.SEEN: "confirmed",
+    StepStatus.HELD: "hold",
+    StepStatus.STOPPED: "stopped",
+}
 
 
 def _changed(shift: Sequence[Record]) -> Iterator[Item]:

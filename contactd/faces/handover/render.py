@@ -2,34 +2,32 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator, Sequence
 
-from contactd.core.instants import to_text
 from contactd.faces.handover.gather import Handover, Item
+from contactd.mission.timetext import NEAREST, moment
 
 SECTIONS = (
     ("Open", "open_items", "Nothing is open."),
-    ("Coming in the next shift", "coming", "Nothing is coming."),
+    ("Decisions in the next shift", "decisions", "Nothing to decide."),
+    ("Routine in the next shift", "routine", "Nothing is coming."),
     ("Known", "known", "No sequence is configured."),
     ("Changed", "changed", "Nothing changed."),
     ("Decided and done", "decided", "Nothing was decided."),
 )
 
 
-def moment(instant: float) -> str:
-    """``2026-12-03 (337) 08:00:00Z``: rounded down to the second."""
-    whole = math.floor(instant)
-    text = to_text(whole, 0)
-    return f"{text[:10]} ({to_text(whole, 0, True)[5:8]}) {text[11:]}"
-
-
 def when(item: Item) -> str:
-    """The time of an item; an interval is widened to whole seconds."""
+    """The time of an item, on the safe side."""
+    first = moment(item.at, item.safe[0])
     if item.until is None:
-        return moment(item.at)
-    first, last = moment(item.at), moment(math.ceil(item.until))
-    return f"{first} to {last[17:] if first[:10] == last[:10] else last}"
+        return first
+    last = moment(item.until, item.safe[1])
+    return f"{first} to {last[11:] if first[:10] == last[:10] else last}"
+
+
+def _at(instant: float) -> str:
+    return moment(instant, NEAREST)
 
 
 def lines(items: Sequence[Item], otherwise: str) -> Iterator[str]:
@@ -44,10 +42,8 @@ def lines(items: Sequence[Item], otherwise: str) -> Iterator[str]:
 
 def markdown(handover: Handover) -> str:
     """The handover as Markdown."""
-    out = [f"# Handover at {moment(handover.now)}", ""]
-    out.append(
-        f"The shift since {moment(handover.since)}; the next one until {moment(handover.until)}."
-    )
+    out = [f"# Shift handover at {_at(handover.now)}", ""]
+    out.append(f"The shift since {_at(handover.since)}; the next one until {_at(handover.until)}.")
     for title, name, otherwise in SECTIONS:
         items: Sequence[Item] = getattr(handover, name)
         out += ["", f"## {title}", ""]
@@ -59,7 +55,7 @@ def markdown(handover: Handover) -> str:
             cells = (when(item), item.about, item.what, item.who)
             out.append("| " + " | ".join(_escaped(cell) for cell in cells) + " |")
     if handover.notice:
-        out += ["", f"**Caution.** {handover.notice}"]
+        out += ["", f"**{handover.notice}**"]
     return "\n".join(out) + "\n"
 
 
@@ -69,11 +65,11 @@ def pdf(handover: Handover, notice: str = "") -> bytes:
     Args:
         notice: a sentence for the head of every page, such as that this is a rehearsal.
     """
-    from contactd.faces.page.paper.sheet import Sheet
+    from contactd.faces.page.sheets.sheet import Sheet
 
-    subtitle = f"Since {moment(handover.since)}; next shift until {moment(handover.until)}"
-    basis = f"From the ledger as of {moment(handover.now)}."
-    sheet = Sheet(f"Handover at {moment(handover.now)}", subtitle, basis, notice)
+    subtitle = f"Since {_at(handover.since)}; next shift until {_at(handover.until)}"
+    basis = f"From the ledger as of {_at(handover.now)}."
+    sheet = Sheet(f"Shift handover at {_at(handover.now)}", subtitle, basis, notice)
     if handover.notice:
         sheet.warns(handover.notice)
     for title, name, otherwise in SECTIONS:

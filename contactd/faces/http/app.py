@@ -34,13 +34,14 @@ from contactd.faces.http.stream import Changes
 from contactd.faces.http.view import View
 from contactd.faces.page.site import router as page_router
 from contactd.faces.page.site import static_files
+from contactd.mission.texts.notice import NOTICE
 
-DESCRIPTION = """\
+DESCRIPTION = f"""\
 What contactd knows of satellites' contacts, command windows and onboard countdowns.
 
 Times are RFC 3339 UTC. Errors are problem documents (RFC 9457). Answers carry an `ETag`; ask again
 with `If-None-Match`. Send a token as `Authorization: Bearer …`; changing anything needs one with
-the operator role. The service advises: flight rules and the responsible authority decide.
+the operator role. {NOTICE}
 """
 
 

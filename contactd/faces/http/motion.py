@@ -1,4 +1,4 @@
-"""Where a target is seen and stands: sampled figures for the sky, the ground and the strand."""
+"""Where a target is seen and stands: sampled figures for the sky, the ground and the timeline."""
 
 from __future__ import annotations
 

@@ -23,6 +23,7 @@ from contactd.mission import bodies
 from contactd.mission.documents import steps as documents
 from contactd.mission.documents.spans import inner_forms
 from contactd.mission.documents.steps import step_form
+from contactd.mission.texts.notice import NOTICE
 from contactd.mission.timetext import NEAREST, machine
 
 
@@ -147,7 +148,7 @@ def alignment_form(alignment: Alignment) -> dict[str, Any]:
         **documents.alignment_form(alignment),
         "complete": alignment.complete,
         "robust_cost_s": alignment.robust_cost_s,
-        "notice": alignment.notice,
+        "notice": NOTICE if alignment.hazardous else "",
     }
 
 

@@ -1,6 +1,7 @@
 """Gathers a review; pure, so that every face says the same.
 
-*Planned* is what was known at the beginning of the time under review, *actual* what is known now.
+*Planned* is what was known at the beginning of the time under review, *actual* what was known at
+its end.
 AOS is not measured: its residual is how far the prediction moved once newer elements were known.
 """
 
@@ -19,6 +20,7 @@ from contactd.core.outlook import TargetOutlook
 from contactd.core.record import Record
 from contactd.core.sequences.known import Reading, SequenceKnowledge
 from contactd.core.sequences.model import StepForecast
+from contactd.mission.timetext import NEAREST, NO_EARLIER, NO_LATER, machine
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,10 +110,13 @@ class Review:
 
     def as_json(self) -> dict[str, Any]:
         """The review as JSON values."""
-        from contactd.mission.timetext import NEAREST, machine
 
         def times(bounds: Sequence[float | None] | None) -> list[str | None] | None:
-            return None if bounds is None else [machine(each, NEAREST) for each in bounds]
+            """Earliest, nominal where there is one, and latest, on the safe side."""
+            if bounds is None:
+                return None
+            middle = [machine(each, NEAREST) for each in bounds[1:-1]]
+            return [machine(bounds[0], NO_LATER), *middle, machine(bounds[-1], NO_EARLIER)]
 
         return {
             "from": machine(self.begins, NEAREST),
@@ -120,8 +125,8 @@ class Review:
                 {
                     "target": each.target,
                     "station": each.station,
-                    "planned_aos": machine(each.planned_aos, NEAREST),
-                    "actual_aos": machine(each.actual_aos, NEAREST),
+                    "planned_aos": machine(each.planned_aos, NO_LATER),
+                    "actual_aos": machine(each.actual_aos, NO_LATER),
                     "residual_s": each.residual_s,
                     "missed": each.missed,
                 }
@@ -174,7 +179,7 @@ def gather(
 
     Args:
         missed: records of missed contacts, by target.
-        alerts: the fold of the whole ledger.
+        alerts: the fold of what was recorded until the end.
         begins, ends: instants (s).
     """
     given = list(targets)

@@ -116,6 +116,7 @@ def window_form(
         "target": outlook.target,
         "station": station,
         "service": service,
+        "beyond_prediction": end >= outlook.span[1],
         "certain": inner_form((float(certain.starts[0]), float(certain.ends[-1])))
         if certain
         else None,

@@ -109,8 +109,17 @@ class Step(TypedDict):
     in_view_probability: Annotated[float | None, Field(ge=0, le=1, examples=[0.82])]
     stations: Annotated[list[str], Field(examples=[["Brenn Head"]])]
     margin_s: Annotated[float | None, Field(examples=[-42.0])]
-    stop_by: Annotated[str | None, Field(description=UTC, examples=["2026-12-03T12:41:07.000Z"])]
-    stop_station: Annotated[str | None, Field(examples=["Kestrel Point"])]
+    stop_by: Annotated[
+        str | None,
+        Field(
+            description=f"Last moment to send a stop that is certain; null once past. {UTC}",
+            examples=["2026-12-03T12:41:07.000Z"],
+        ),
+    ]
+    stop_station: Annotated[
+        str | None,
+        Field(description="Who sends that stop.", examples=["Kestrel Point"]),
+    ]
     stops: Annotated[
         str | None,
         Field(description="The step that the command stops.", examples=["antenna release"]),
@@ -160,6 +169,15 @@ class StepDetail(Step):
         bool | None, Field(description="Whether a stop that is certain to work is still ahead.")
     ]
     stop_possible: bool | None
+    stop_text: Annotated[
+        str,
+        Field(
+            description="By when, or by which chances; empty without a stop rule.",
+            examples=[
+                'stop by 2026-12-03 12:41:07Z: send "stop antenna release" through Brenn Head'
+            ],
+        ),
+    ]
     stop_chances: list[StopChance]
     setting_unknown_s: Annotated[
         list[float] | None,
@@ -207,6 +225,9 @@ class Window(Span):
     target: str
     station: str
     service: Annotated[str, Field(examples=["command"])]
+    beyond_prediction: Annotated[
+        bool, Field(description="It goes on; its end is the end of the prediction.")
+    ]
     certain: Annotated[
         Span | None, Field(description="The part that holds whatever the orbit error.")
     ]
@@ -282,6 +303,35 @@ class ConfigurationState(TypedDict):
     problems: list[str]
 
 
+AgendaRow = TypedDict(
+    "AgendaRow",
+    {
+        "kind": Annotated[str, Field(examples=["stop by"])],
+        "from": Annotated[str, Field(description=UTC)],
+        "to": Annotated[str, Field(description="The same as from where it is a moment.")],
+        "target": str,
+        "sequence": str | None,
+        "step": str | None,
+        "stops": Annotated[str | None, Field(description="The step that the command stops.")],
+        "station": str | None,
+        "coverage": Covered | None,
+        "until_decided": Annotated[
+            bool, Field(description="It stays, whatever the time, until a record decides it.")
+        ],
+        "text": Annotated[str, Field(description="What it is, without time and target.")],
+    },
+)
+
+
+class Agenda(TypedDict):
+    """What comes next, each list in order of time, as far as the first screen shows it."""
+
+    decisions: Annotated[
+        list[AgendaRow], Field(description="What asks somebody to decide or to act.")
+    ]
+    routine: list[AgendaRow]
+
+
 class Now(TypedDict):
     """What matters now."""
 
@@ -295,6 +345,7 @@ class Now(TypedDict):
     clock: ClockState
     configuration: ConfigurationState
     alerts: list[Alert]
+    agenda: Agenda
     targets: list[Target]
 
 

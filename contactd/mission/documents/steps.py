@@ -17,6 +17,8 @@ from contactd.core.sequences.model import (
 from contactd.core.sequences.model import Sequence as TimedSequence
 from contactd.mission.documents.spans import Form, figure, lower, outer_form, outer_forms
 from contactd.mission.texts.cause import cause_text, need_text
+from contactd.mission.texts.notice import NOTICE
+from contactd.mission.texts.stop import stop_text
 from contactd.mission.timetext import NEAREST, NO_EARLIER, NO_LATER, machine
 
 if TYPE_CHECKING:
@@ -37,8 +39,8 @@ def step_form(step: StepForecast) -> Form:
         "in_view_probability": figure(step.in_view_probability, 6),
         "stations": list(step.stations),
         "margin_s": lower(step.margin_s),
-        "stop_by": machine(step.stop_by, NO_LATER),
-        "stop_station": step.stop_station,
+        "stop_by": machine(step.stop_by, NO_LATER) if step.stop_certain else None,
+        "stop_station": step.stop_station if step.stop_certain else None,
         "stops": step.stops,
         "keep_clear": None
         if step.keep_clear is None
@@ -63,6 +65,7 @@ def step_detail(step: StepForecast) -> Form:
         "hazard": step.hazard,
         "stop_certain": step.stop_certain,
         "stop_possible": step.stop_possible,
+        "stop_text": stop_text(step),
         "stop_chances": [chance_form(each) for each in step.stop_chances],
         "setting_unknown_s": None if step.setting_unknown is None else list(step.setting_unknown),
         "needs": [need_form(each) for each in step.needs],
@@ -138,7 +141,7 @@ def sequence_form(forecast: SequenceForecast, people_near: IntervalSet) -> Form:
         "start": start_form(forecast.start),
         "longest_gap": None if gap is None else outer_form(gap),
         "conflicts": list(forecast.conflicts),
-        "notice": forecast.notice,
+        "notice": NOTICE if forecast.hazardous else "",
         "people_near": outer_forms(people_near),
         "steps": [step_detail(step) for step in forecast.steps],
     }

@@ -97,7 +97,7 @@ class Rehearsal:
         channels = StagedChannels(self.clock, headless)
         ledger = Ledger.open(self.url)
         threads = Inline() if headless else None
-        store = Store(MarkedLedger(ledger, self.script.title), threads)
+        store = Store(MarkedLedger(ledger, self.script.title), threads, is_alone=True)
         self._mark_metrics()
         daemon = Daemon(
             self.configuration,
@@ -140,7 +140,7 @@ class Rehearsal:
 
     async def _sleep_until(self, after_s: float) -> None:
         while (left_s := after_s - self.clock.boottime()) > 1e-6:
-            await self.clock.sleep(min(left_s, 1.0))
+            await self.clock.sleep(left_s)
 
     def _mark_metrics(self) -> None:
         mark = Gauge(

@@ -12,7 +12,7 @@ from contactd.core.ground.antenna import followed_intervals
 from contactd.core.ground.links import Direction, Link, usable_intervals
 from contactd.core.ground.station import AntennaLimits, ServiceTerms, Station
 from contactd.core.ground.sunblind import sun_exclusion_intervals
-from contactd.core.ground.usable import usable_part
+from contactd.core.ground.usable import trackable_part, within_link
 from contactd.core.instants import from_text
 from contactd.core.intervals import IntervalSet
 from contactd.core.orbit import parse_tle
@@ -35,7 +35,7 @@ LINK = Link("telemetry", Direction.DOWN, 2.2e9, power_dbw=-3.0, station_gain_dbi
 
 def test_without_limits_all_of_a_contact_is_usable() -> None:
     assert not PLAIN.is_limited
-    assert usable_part(TRACK, PLAIN, CONTACTS) == CONTACTS
+    assert trackable_part(TRACK, PLAIN, CONTACTS) == CONTACTS
 
 
 def test_mount_sun_and_link_each_take_their_part() -> None:
@@ -45,7 +45,7 @@ def test_mount_sun_and_link_each_take_their_part() -> None:
         sun_exclusion_deg=30.0,
     )
     assert station.is_limited
-    found = usable_part(TRACK, station, CONTACTS, LINK)
+    found = within_link(TRACK, station, trackable_part(TRACK, station, CONTACTS), LINK)
     expected = [
         followed_intervals(TRACK, station, station.antenna, start, end)
         - sun_exclusion_intervals(TRACK, station, 30.0, start, end)
@@ -72,8 +72,10 @@ def test_a_services_coverage_leaves_out_what_cannot_be_used() -> None:
     contacts = IntervalSet.of((each.aos, each.los) for each in table)
     by_link = found["telemetry"][station.name]
     by_mount = found["ranging"][station.name]
-    assert by_mount.nominal == usable_part(TRACK, station, contacts)
-    assert by_link.nominal == usable_part(TRACK, station, contacts, LINK)
+    assert by_mount.nominal == trackable_part(TRACK, station, contacts)
+    assert by_link.nominal == within_link(
+        TRACK, station, trackable_part(TRACK, station, contacts), LINK
+    )
     assert by_link.nominal.total_s < by_mount.nominal.total_s < contacts.total_s
     for coverage in (by_link, by_mount):
         assert not coverage.certain - coverage.nominal.shrink(1.99, 1.99)

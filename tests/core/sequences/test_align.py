@@ -11,7 +11,6 @@ from contactd.core.errors import InputError
 from contactd.core.instants import from_text
 from contactd.core.intervals import IntervalSet
 from contactd.core.sequences.align import Rank, Robust, align, remaining_starts, slip
-from contactd.core.sequences.cautions import NOTICE
 from contactd.core.sequences.model import (
     Clock,
     Covered,
@@ -76,7 +75,7 @@ def test_the_best_plan_keeps_every_step_served_and_says_by_what_margin() -> None
     made = align(sequence(), SERVICES, SPAN)
     best = made.options[0]
     assert made.complete
-    assert made.notice == NOTICE
+    assert made.hazardous
     assert best.best_start == pytest.approx((best.start_from + best.start_until) / 2)
     assert [step.coverage for step in best.steps] == [Covered.COVERED, Covered.COVERED]
     # Receiver on: Heron hands over to Curlew, 900 s less 180 s of needs, around 9 h 7 min.

@@ -97,7 +97,7 @@ def test_people_near_are_blamed_by_how_much_longer_they_stay_than_they_may() -> 
     # The latest expiry is at 3 h, and must be clear from 60 s before.
     assert found[RuleKind.PEOPLE] == pytest.approx(HOUR + 61)
     assert found[RuleKind.STARTS] == pytest.approx(HOUR + 61)
-    assert made.notice != ""
+    assert made.hazardous
 
 
 def test_a_dial_that_is_set_already_is_told_the_nearest_value_that_would_do() -> None:

@@ -10,7 +10,6 @@ import pytest
 from contactd.core.contacts.contact import Coverage
 from contactd.core.instants import from_text
 from contactd.core.intervals import IntervalSet
-from contactd.core.sequences.cautions import NOTICE
 from contactd.core.sequences.forecast import forecast
 from contactd.core.sequences.known import (
     Bounded,
@@ -292,7 +291,7 @@ def test_a_motor_in_doubt_keeps_everybody_clear_until_its_latest_possible_firing
     assert "people are near" in step.reasons[1]
     assert any("treated as running" in reason for reason in step.reasons)
     assert step.stop_possible is False
-    assert whole.notice == NOTICE
+    assert whole.hazardous
     refuted = replace(doubt, status=StartStatus.REFUTED, record=7)
     clear = only(made(motor, start=refuted, people_near=crew, now=20 * MIN))
     assert clear.status is StepStatus.STOPPED

@@ -96,7 +96,7 @@ def test_the_page_warns_of_people_near_and_says_who_decides(watch: Watch) -> Non
     )
     assert re.search(r"keep clear +2026-11-25 09:29:59Z to 11:42:01Z", out)
     words = " ".join(out.split())
-    assert "This advises; it does not certify safety." in words
+    assert "contactd gives advice. It does not certify safety." in words
     assert "Flight rules, range safety and the responsible authority decide." in words
 
 

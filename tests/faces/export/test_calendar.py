@@ -25,6 +25,7 @@ from contactd.core.sequences.model import (
     Start,
     StepForecast,
     StepStatus,
+    StopChance,
 )
 from contactd.faces.export.calendar import calendar_text
 from contactd.faces.export.events import KINDS, Event, Scope, events_of
@@ -64,12 +65,12 @@ def test_another_library_reads_back_what_was_written() -> None:
     event = only(calendar_text(contact_events(contact(3600.4)), NOW))
     assert event.dtstart.value == datetime(2026, 11, 25, 10, 0, 0, tzinfo=UTC)
     assert event.dtend.value == datetime(2026, 11, 25, 10, 10, 0, tzinfo=UTC)
-    assert event.summary.value == "Lantern 3 over Nordhavn, up to 45 deg"
+    assert event.summary.value == "Lantern 3: contact with Nordhavn, max 45°"
     assert event.location.value == "Nordhavn"
     assert event.geo.value == "69.25;18.5"
     assert event.status.value == "CONFIRMED"
     assert event.sequence.value == "0"
-    assert "AOS 2026-11-25T10:00:00Z at azimuth 12 deg\nTCA " in event.description.value
+    assert "AOS 2026-11-25 10:00:00Z at azimuth 12 deg\nTCA " in event.description.value
 
 
 def test_the_text_keeps_the_rules_of_the_standard() -> None:
@@ -91,8 +92,7 @@ def test_the_text_keeps_the_rules_of_the_standard() -> None:
     unfolded = text.replace(b"\r\n ", b"").decode()
     for field in ("UID:", "DTSTAMP:20261125T090000Z", "DTSTART:20261125T090100Z"):
         assert f"\r\n{field}" in unfolded
-    assert "up to 45 deg" in unfolded
-    assert "\\, up to" in unfolded
+    assert "\\, max 45°" in unfolded
 
 
 def test_the_same_prediction_gives_the_same_calendar_byte_for_byte() -> None:
@@ -181,7 +181,7 @@ def test_a_contact_without_an_end_does_not_change_with_every_prediction() -> Non
     extended = only(calendar_text(always_up(a_week_on), a_week_on, before=first))
     assert extended.uid.value == only(first).uid.value
     assert instants.from_utc(extended.dtend.value) == pytest.approx(a_week_on + 7 * 86_400, abs=1)
-    assert "up to" not in extended.summary.value
+    assert "max" not in extended.summary.value
 
 
 def test_steps_bring_their_stop_by_and_keep_clear_rounded_to_the_safe_side() -> None:
@@ -196,6 +196,9 @@ def test_steps_bring_their_stop_by_and_keep_clear_rounded_to_the_safe_side() -> 
         coverage=Covered.UNCOVERED,
         stop_by=NOW + 1800.7,
         stop_station="Nordhavn",
+        stops="receiver on",
+        stop_certain=True,
+        stop_possible=True,
         keep_clear=(NOW + 3480.4, NOW + 4260.4),
         hazard="deployment",
         reasons=("no station covers command then",),
@@ -217,7 +220,8 @@ def test_steps_bring_their_stop_by_and_keep_clear_rounded_to_the_safe_side() -> 
     assert times("keep-clear") == [3480, 4261]
     assert times("stop-by") == [1800]
     assert times("window") == [60, 400]
-    assert "(uncovered)" in by_kind["step"].summary.value
+    assert "expires uncovered" in by_kind["step"].summary.value
+    assert '"stop receiver on" through Nordhavn' in by_kind["stop-by"].summary.value
     for kind in ("step", "stop-by", "keep-clear"):
         assert "responsible authority decide" in by_kind[kind].description.value
 
@@ -252,3 +256,47 @@ def test_somebody_elses_events_are_left_out() -> None:
         b"END:VCALENDAR\r\n"
     )
     assert b"tea" not in calendar_text([], NOW, before=theirs)
+
+
+def test_a_contact_that_the_station_is_out_for_is_tentative_and_says_why() -> None:
+    out = Station(
+        "Nordhavn",
+        69.25,
+        18.5,
+        outages=IntervalSet([NOW], [NOW + 7200.0]),
+        outage_reasons=((NOW, NOW + 7200.0, "mast painted"),),
+    )
+    event = only(
+        calendar_text(events_of(outlook(contact(3600)), {"Nordhavn": out}, ["contact"]), NOW)
+    )
+    assert event.status.value == "TENTATIVE"
+    assert "out of service 09:00:00Z to 11:00:00Z: mast painted" in event.summary.value
+    assert "Do not plan on this contact." in event.description.value
+
+
+def test_a_stop_that_is_no_longer_certain_is_no_deadline_and_its_chances_are_events() -> None:
+    step = StepForecast(
+        "Lantern 3",
+        "wake-up",
+        "beacon on",
+        StepStatus.RUNNING,
+        earliest=NOW + 3600,
+        nominal=NOW + 3630,
+        latest=NOW + 3660,
+        stop_by=NOW - 60,
+        stop_certain=False,
+        stop_possible=True,
+        stop_chances=(
+            StopChance("Nordhavn", "receiver on", NOW + 60.4, NOW + 99.6, NOW + 3610, 0.8),
+        ),
+    )
+    forecast = SequenceForecast("Lantern 3", "wake-up", Start(), (step,))
+    made = calendar_text(
+        events_of(replace(outlook(), forecasts=(forecast,)), STATIONS, ["step"]), NOW
+    )
+    by_kind = {event.categories.value[0]: event for event in read(made).values()}
+    assert set(by_kind) == {"step", "stop-chance"}
+    chance = by_kind["stop-chance"]
+    assert instants.from_utc(chance.dtstart.value) == NOW + 61
+    assert instants.from_utc(chance.dtend.value) == NOW + 99
+    assert "no certain stop, step 'beacon on': \"stop receiver on\"" in chance.summary.value

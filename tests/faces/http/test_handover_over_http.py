@@ -56,6 +56,12 @@ def test_the_sheet_has_the_same_sections_and_room_to_sign(service):
     assert answer.headers["Content-Type"] == "application/pdf"
     reader = PdfReader(io.BytesIO(answer.content))
     text = " ".join(" ".join(page.extract_text() for page in reader.pages).split())
-    for each in ("Open", "Coming in the next shift", "Known", "Changed", "Decided and done"):
+    for each in (
+        "Open",
+        "Decisions in the next shift",
+        "Routine in the next shift",
+        "Known",
+        "Changed",
+    ):
         assert each in text
     assert "Handed over by" in text

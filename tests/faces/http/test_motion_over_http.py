@@ -104,17 +104,17 @@ def test_night_and_shadow_are_ordered_spans_within_what_was_asked(service):
 
 
 def test_the_strand_holds_every_contact_and_command_window(service):
-    strand = service.json("/timeline")
+    lines = service.json("/timeline")
     contacts = service.json("/contacts", limit=5000)
     drawn = {
         (target["target"], lane["station"], aos)
-        for target in strand["targets"]
+        for target in lines["targets"]
         for lane in target["stations"]
         for aos in lane["aos"]
     }
     assert len(drawn) == len(contacts)
     windows = sum(
-        len(lane["windows"]) // 2 for target in strand["targets"] for lane in target["stations"]
+        len(lane["windows"]) // 2 for target in lines["targets"] for lane in target["stations"]
     )
     assert windows == len(service.json("/windows", limit=5000))
 

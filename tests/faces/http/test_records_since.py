@@ -6,6 +6,7 @@ import pytest
 
 from contactd.core import record as kinds
 from contactd.core.instants import from_text
+from contactd.core.outlook import Snapshot
 from contactd.core.record import Record
 from contactd.faces.handover.gather import gather
 from contactd.faces.http.view import RecordFilter
@@ -22,5 +23,5 @@ def test_a_time_that_was_read_off_a_record_finds_that_record(past_ms: float) -> 
     since = from_text(shown)
     assert RecordFilter(since=since).holds(record)
     assert not RecordFilter(since=since + 0.002).holds(record)
-    handover = gather([record], [], {}, [], since, NOON + 60, NOON + 3600)
+    handover = gather([record], Snapshot(NOON), {}, since, NOON + 60, NOON + 3600)
     assert len(handover.changed) + len(handover.decided) == 1

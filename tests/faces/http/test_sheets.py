@@ -16,7 +16,7 @@ def words(answer):
     return " ".join(" ".join(page.extract_text() for page in reader.pages).split())
 
 
-def test_the_sequence_sheet_says_when_each_step_runs_out_and_who_stays_clear(service):
+def test_the_sequence_sheet_says_when_each_step_expires_and_when_to_keep_clear(service):
     query = {"target": "Lantern 3", "sequence": "wake-up"}
     text = words(service.get("/sheets/sequence", **query))
     steps = [each for each in service.json("/forecast") if each["target"] == "Lantern 3"]
@@ -29,7 +29,7 @@ def test_the_sequence_sheet_says_when_each_step_runs_out_and_who_stays_clear(ser
     assert "does not certify safety" in text
 
 
-def test_the_contact_sheet_has_pointing_windows_and_the_day_of_the_year(service):
+def test_the_contact_sheet_has_pointing_windows_and_its_date(service):
     contact = next(
         each
         for each in service.json("/contacts", target="Lantern 3", limit=200)

@@ -10,7 +10,7 @@ from pydantic import BaseModel, Field
 from contactd.core import record as kinds
 from contactd.core.record import Record
 from contactd.faces.handover import Handover, gather
-from contactd.faces.http.context import Context, Ctx, Instant, Reader
+from contactd.faces.http.context import Context, Ctx, Instant, KnownAt, Reader
 from contactd.faces.http.payloads import document
 from contactd.faces.http.pdf import Pdf, pdf_answer
 from contactd.faces.http.problems import Problem
@@ -42,6 +42,11 @@ class HandoverItem(BaseModel):
     about: str
     what: str
     who: str
+    kind: str = Field(description="of what is coming: 'stop by', 'keep clear', 'expiry' …, or ''")
+    stops: str | None = Field(description="of a stop: the step whose command it is")
+    station: str | None = Field(description="the station that it needs")
+    decision: bool = Field(description="whether somebody must decide or act")
+    severity: str | None = Field(description="warning, caution or advisory, where it has one")
 
 
 class HandoverSheet(BaseModel):
@@ -55,17 +60,22 @@ class HandoverSheet(BaseModel):
     known: list[HandoverItem]
     changed: list[HandoverItem]
     decided: list[HandoverItem]
-    notice: str = Field(description="the caution where a step is hazardous")
+    notice: str = Field(description="the notice where a step is hazardous")
     complete: bool = Field(description="false if the shift had more records than are looked at")
 
 
 @router.get("/handover", response_model=HandoverSheet, summary="Shift handover")
 def handover(
-    request: Request, ctx: Ctx, _: Reader, since: Since = None, until: Until = None
+    request: Request,
+    ctx: Ctx,
+    _: Reader,
+    since: Since = None,
+    until: Until = None,
+    known_at: KnownAt = None,
 ) -> Response:
     """What is open, what is coming in order of time, what is known and how well, what changed,
     and what was decided by whom."""
-    made, complete = _made(ctx, since, until)
+    made, complete = _made(ctx, since, until, known_at)
     return document(request, {**made.as_json(), "complete": complete})
 
 
@@ -73,33 +83,42 @@ def handover(
     "/sheets/handover",
     response_class=Pdf,
     summary="Handover sheet",
-    tags=["paper"],
+    tags=["sheets"],
     responses={200: {"content": {"application/pdf": {}}, "description": "The sheet as PDF."}},
 )
-def handover_sheet(ctx: Ctx, _: Reader, since: Since = None, until: Until = None) -> Response:
+def handover_sheet(
+    ctx: Ctx,
+    _: Reader,
+    since: Since = None,
+    until: Until = None,
+    known_at: KnownAt = None,
+) -> Response:
     """The handover for those who work from paper."""
     from contactd.faces.handover.render import pdf
 
-    made, _complete = _made(ctx, since, until)
+    made, _complete = _made(ctx, since, until, known_at)
     return pdf_answer(pdf(made, ctx.view.notice()), "handover")
 
 
-def _made(ctx: Context, since: float | None, until: float | None) -> tuple[Handover, bool]:
-    """The handover at this moment, and whether every record of the shift was looked at."""
-    snapshot, now = ctx.snapshot(), ctx.view.now()
+def _made(
+    ctx: Context, since: float | None, until: float | None, known_at: float | None
+) -> tuple[Handover, bool]:
+    """The handover at this moment, or as known at an earlier one, and whether every record of the
+    shift was looked at."""
+    snapshot = ctx.snapshot(known_at)
+    now = ctx.view.now() if known_at is None else known_at
     since = now - SHIFT_S if since is None else since
     until = now + SHIFT_S if until is None else until
     if not now - LONGEST_S <= since <= now:
-        raise Problem(422, "input", "since: expected a time in the last fourteen days")
+        raise Problem(422, "input", "since: expected a time in the fourteen days before")
     if not now < until <= now + LONGEST_S:
         raise Problem(422, "input", "until: expected a time in the next fourteen days")
-    newest = ctx.view.records(RecordFilter(since=since), MOST_RECORDS)
+    newest = ctx.view.records(RecordFilter(since=since, known_at=known_at), MOST_RECORDS)
     records = list(reversed(newest))
     made = gather(
         records,
-        snapshot.alerts,
+        snapshot,
         _told(ctx, records),
-        list(snapshot.targets.values()),
         since,
         now,
         until,

@@ -24,13 +24,19 @@ from contactd.faces.http.context import (
     check_names,
 )
 from contactd.faces.http.problems import Problem
+from contactd.mission.agenda import agenda
 from contactd.mission.documents import models
+from contactd.mission.documents.agenda import agenda_form
 from contactd.mission.documents.contacts import COMMAND, contact_form, station_form, window_form
 from contactd.mission.documents.contacts import windows as windows_of
 from contactd.mission.documents.service import alert_forms, service_form, target_forms
 from contactd.mission.documents.steps import people_near as planned_near
 from contactd.mission.documents.steps import sequence_form, step_form
 from contactd.mission.timetext import NEAREST, machine
+
+AGENDA_S = 7 * 86_400.0
+AGENDA_WINDOWS = 4
+"""The first screen's agenda: how far it looks ahead, and passes of each target and station."""
 
 router = APIRouter(tags=["outlook"])
 
@@ -54,6 +60,7 @@ def now(request: Request, ctx: Ctx, _: Reader, known_at: KnownAt = None) -> Resp
             "notice": ctx.view.notice(),
             **service_form(snapshot),
             "alerts": alert_forms(snapshot.alerts),
+            "agenda": agenda_form(agenda(snapshot, since, since + AGENDA_S, AGENDA_WINDOWS), since),
             "targets": target_forms(snapshot, partial(people_near, ctx), since),
         }
 

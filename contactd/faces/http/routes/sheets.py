@@ -14,9 +14,10 @@ from contactd.faces.http.context import Ctx, Instant, KnownAt, Name, Reader, che
 from contactd.faces.http.pdf import Pdf, pdf_answer
 from contactd.faces.http.problems import Problem, not_found
 from contactd.faces.http.routes.outlooks import people_near
+from contactd.mission.timetext import NO_LATER, moment
 
 router = APIRouter(
-    tags=["paper"],
+    tags=["sheets"],
     responses={200: {"content": {"application/pdf": {}}, "description": "The sheet as PDF."}},
 )
 
@@ -30,7 +31,7 @@ def contact_sheet(
     at: Annotated[Instant, Query(description="A moment in the contact, or before it (UTC).")],
     frequency_mhz: Annotated[float | None, Query(gt=0, le=1_000_000)] = None,
 ) -> Response:
-    """AOS, TCA, LOS, windows, pointing, what runs out aboard, stop-by, keep-clear, and boxes."""
+    """AOS, TCA, LOS, windows, pointing, what expires aboard, stop-by, keep-clear, and boxes."""
     outlook = ctx.outlook(target)
     snapshot = ctx.snapshot()
     check_names(snapshot, None, [station])
@@ -39,7 +40,7 @@ def contact_sheet(
         raise Problem(404, "not-found", f"{target} has no contact with {station} then or later")
     from contactd.core.ground.look import mask_elevation_deg
     from contactd.faces.http.motion import sky_samples
-    from contactd.faces.page.paper.contact_sheet import ContactSheet
+    from contactd.faces.page.sheets.contact_sheet import ContactSheet
 
     place = snapshot.stations[station]
     around = list(range(0, 361, 2))
@@ -66,7 +67,7 @@ def sequence_sheet(
     forecasts = {each.sequence: each for each in outlook.forecasts}
     if sequence not in forecasts:
         raise not_found(f"sequence of {target}", sequence, list(forecasts))
-    from contactd.faces.page.paper.sequence_sheet import SequenceSheet
+    from contactd.faces.page.sheets.sequence_sheet import SequenceSheet
 
     sheet = SequenceSheet(
         forecast=forecasts[sequence],
@@ -78,6 +79,4 @@ def sequence_sheet(
 
 
 def _basis(snapshot: Snapshot) -> str:
-    from contactd.faces.page.paper.sheet import moment
-
-    return f"As known at {moment(math.floor(snapshot.at))}, ledger at record {snapshot.ledger_at}."
+    return f"As known at {moment(snapshot.at, NO_LATER)}, ledger at record {snapshot.ledger_at}."

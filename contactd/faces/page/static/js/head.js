@@ -7,8 +7,8 @@ import {now, on, send, service, travel, whoAmI} from "./service.js";
 import {clock, length, longDay, moment, parse} from "./times.js";
 
 export const SCREENS = [
-  ["now", "Now"], ["strand", "Strand"], ["sky", "Sky"], ["ground", "Ground"],
-  ["align", "Align"], ["records", "Records"], ["paper", "Paper"], ["handover", "Handover"],
+  ["now", "Now"], ["timeline", "Timeline"], ["sky", "Sky"], ["ground", "Ground"],
+  ["align", "Align"], ["records", "Records"], ["sheets", "Sheets"], ["handover", "Handover"],
 ];
 const OLD_BEAT_MS = 15_000;
 
@@ -67,7 +67,7 @@ function facts() {
   if (service.stale) return [fact(false, service.heardAt === null ? "not connected yet" : "not connected", "bad")];
   const found = [];
   const age = beat ? parse(beat.now) - parse(beat.at) : 0;
-  found.push(fact(age < OLD_BEAT_MS, age < OLD_BEAT_MS ? "live" : `the service last looked ${length(age)} ago`, "bad"));
+  found.push(fact(age < OLD_BEAT_MS, age < OLD_BEAT_MS ? "live" : `last evaluation cycle ${length(age)} ago`, "bad"));
   if (!shown) return found;
   for (const name of ["caution", "warning"]) {
     const count = shown.alerts.filter((alert) => alert.severity === name).length;
@@ -75,7 +75,7 @@ function facts() {
   }
   found.push(fact(shown.clock.trusted, shown.clock.trusted ? "clock trusted" : `clock not trusted: ${shown.clock.why}`));
   const problems = shown.configuration.problems.length;
-  found.push(fact(!problems, problems ? `${problems} ${problems === 1 ? "error" : "errors"} in the files; the last good ones hold` : "files valid"));
+  found.push(fact(!problems, problems ? `${problems} ${problems === 1 ? "error" : "errors"} in the files; the last valid ones are in force` : "files valid"));
   found.push(fact(!shown.ledger_trouble, shown.ledger_trouble || `ledger at ${shown.ledger_at}`, "bad"));
   const stale = shown.targets.filter((target) => target.elements?.stale).length;
   if (stale) found.push(fact(false, `${stale} with stale elements`));
@@ -119,7 +119,7 @@ function showBanners() {
       make("p", {class: "broken", role: "alert"}, mark("caution"), `The service answered: ${service.problem.message}`),
     service.knownAt && make("p", {class: "past"},
       make("b", {}, `As it was known at ${moment(parse(service.knownAt))}`),
-      make("span", {}, "Nothing here counts down, and nothing can be entered."),
+      make("span", {}, "Nothing counts down, and nothing can be entered."),
       make("button", {type: "button", onclick: () => travel(null)}, "Back to now")));
 }
 

@@ -8,12 +8,12 @@ import {begin} from "./service.js";
 
 const LOADERS = {
   now: async () => nowScreen,
-  strand: () => import("./strand/screen.js"),
+  timeline: () => import("./timeline/screen.js"),
   sky: () => import("./sky/screen.js"),
   ground: () => import("./ground/screen.js"),
   align: () => import("./align/screen.js"),
   records: () => import("./records/screen.js"),
-  paper: () => import("./paper/screen.js"),
+  sheets: () => import("./sheets/screen.js"),
   handover: () => import("./handover/screen.js"),
 };
 

@@ -31,7 +31,7 @@ export function mark(name) {
 
 /** Sign and word of a verdict: covered, at risk, uncovered. */
 export function verdict(covered) {
-  if (covered === null) return make("span", {class: "quiet"}, "nothing to serve");
+  if (covered === null) return make("span", {class: "quiet"}, "needs no station");
   return make("b", {class: covered.replace(" ", "-")}, mark(covered), " ", covered);
 }
 

@@ -1,5 +1,5 @@
-// Times and lengths of time in words. Bounds are never narrowed by rounding: an earliest is rounded
-// down and a latest up.
+// Times and lengths of time in words. Each is told on the safe side: a last moment and an earliest
+// with `noLater`, a latest and the end of a keep-clear with `noEarlier`, an estimate with `nearest`.
 
 import {choices} from "./choices.js";
 
@@ -23,11 +23,9 @@ export function dayOfYear(when) {
   return Math.floor((when - Date.UTC(date.getUTCFullYear(), 0, 1)) / DAY) + 1;
 }
 
-/** `2026-11-25 (329) 10:03:04Z`: paper always has both. */
+/** `2026-11-25 10:03:04Z`: what is printed always has its date. */
 export function full(when) {
-  if (when === null) return "not known";
-  const date = new Date(when);
-  return `${date.toISOString().slice(0, 10)} (${String(dayOfYear(when)).padStart(3, "0")}) ${clock(when)}`;
+  return when === null ? "not known" : moment(when);
 }
 
 /** `03:12:44Z`, or `03:12Z` without seconds. */
@@ -45,11 +43,11 @@ export function day(when) {
   return `${year}-${two(date.getUTCMonth() + 1)}-${two(date.getUTCDate())}`;
 }
 
-/** `Wed 25 Nov 2026, day 329`. */
+/** `Wed 25 Nov 2026`, with `, day 329` where the day of the year is wanted. */
 export function longDay(when) {
   const text = new Date(when).toLocaleDateString("en-GB",
     {weekday: "short", day: "numeric", month: "short", year: "numeric", timeZone: "UTC"});
-  return `${text.replace(",", "")}, day ${dayOfYear(when)}`;
+  return text.replace(",", "") + (choices.days === "of-year" ? `, day ${dayOfYear(when)}` : "");
 }
 
 /** `2026-11-25 03:12:44Z`. */
@@ -73,13 +71,32 @@ function alsoHere(when, seconds) {
   return `${seconds ? text : text.slice(0, 5)} here`;
 }
 
-export const floorSecond = (when) => Math.floor(when / SECOND) * SECOND;
-export const ceilSecond = (when) => Math.ceil(when / SECOND) * SECOND;
+/** Whole seconds: never later, never earlier, or as close as can be. Null stays null. */
+export const noLater = (when) => when === null ? null : Math.floor(when / SECOND) * SECOND;
+export const noEarlier = (when) => when === null ? null : Math.ceil(when / SECOND) * SECOND;
+export const nearest = (when) => when === null ? null : Math.round(when / SECOND) * SECOND;
 
-/** `14:02:10Z to 14:06:40Z`, outwards to whole seconds. */
+/** `14:02:10Z to 14:06:40Z`, outwards to whole seconds: an expiry, a keep-clear. */
 export function between(earliest, latest, now) {
-  const first = floorSecond(earliest);
-  const last = ceilSecond(latest);
+  return range(noLater(earliest), noEarlier(latest), now);
+}
+
+/** The same inwards: a command window. */
+export function within(from, to, now) {
+  const [first, last] = [noEarlier(from), noLater(to)];
+  return range(first, Math.max(first, last), now);
+}
+
+const TOLD_INWARDS = ["command window", "stop chance"];
+
+/** Start and end of an agenda's row, each rounded to the side that is safe for its kind. */
+export function safely(kind, from, to) {
+  if (TOLD_INWARDS.includes(kind)) return [noEarlier(from), Math.max(noEarlier(from), noLater(to))];
+  return [noLater(from), kind === "contact" || kind === "stop by" ? noLater(to) : noEarlier(to)];
+}
+
+/** `14:02:10Z to 14:06:40Z` of two whole seconds. */
+export function range(first, last, now) {
   if (first === last) return near(first, now);
   const sameDay = day(first) === day(last);
   return `${near(first, now)} to ${sameDay ? clock(last) : near(last, now)}`;
@@ -96,11 +113,12 @@ export function countdown(milliseconds) {
   return `${minutes}:${two(whole % 60)}`;
 }
 
-/** `6 min 10 s`, `3 h 12 min`, `2 d 4 h`: two units; `round` is Math.floor, Math.ceil or Math.round. */
+/** `6 min 10 s`, `3 h 12 min`, `2 d 4 h`: two units; Math.floor never gives more
+ * than it is, also below zero, Math.ceil never less. */
 export function length(milliseconds, round = Math.round) {
   const size = Math.abs(milliseconds);
   const unit = size < HOUR ? SECOND : size < DAY ? MINUTE : HOUR;
-  const whole = round(size / unit) * unit;
+  const whole = Math.abs(round(milliseconds / unit)) * unit;
   const parts = whole < MINUTE ? [[whole / SECOND, "s"]]
     : whole < HOUR ? [[Math.floor(whole / MINUTE), "min"], [(whole % MINUTE) / SECOND, "s"]]
       : whole < DAY ? [[Math.floor(whole / HOUR), "h"], [Math.floor((whole % HOUR) / MINUTE), "min"]]
@@ -112,8 +130,8 @@ export function length(milliseconds, round = Math.round) {
 
 /** How long until something that is only known within bounds. */
 export function untilBounds(earliest, latest, now) {
-  if (now > latest) return `ran out ${between(earliest, latest, now)}`;
-  if (now >= earliest) return `running out now, until ${clock(ceilSecond(latest))} at the latest`;
+  if (now > latest) return `expired ${between(earliest, latest, now)}`;
+  if (now >= earliest) return `expiring, by ${clock(noEarlier(latest))}`;
   const [first, last] = [earliest - now, latest - now];
   const width = latest - earliest;
   if (width < 2 * SECOND) return `in ${countdown(first)}`;

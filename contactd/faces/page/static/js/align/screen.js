@@ -1,4 +1,4 @@
-// Align: the dials, and what they leave. Where every strip is lit at once, the start is good.
+// Align: the settings, and the start times that they leave. A start under lit strips alone meets all rules.
 
 import {make, put} from "../dom.js";
 import {confirmChange} from "../changes.js";
@@ -21,7 +21,7 @@ export function enter(place, query) {
   });
   rank.offer(RANKS, "margin");
   robust.offer(ROBUST, "nothing");
-  const dials = make("div", {class: "dials"});
+  const settingRows = make("div", {class: "settings"});
   const picture = make("div", {});
   const start = make("input", {type: "range", min: 0, max: 1000, step: 1, "aria-label": "Start time", oninput: () => {
     const [from, to] = allowed();
@@ -31,13 +31,13 @@ export function enter(place, query) {
   const best = make("button", {type: "button", onclick: () => {
     state.at = null;
     ask();
-  }}, "Best start for these dials");
+  }}, "Best start for these settings");
   const words = make("div", {class: "align-words", "aria-live": "polite"});
   const steps = make("div", {});
   const list = make("section", {class: "plans", "aria-labelledby": "plans-title"});
-  const use = make("button", {type: "button", class: "first", onclick: useIt}, "Use this plan");
+  const use = make("button", {type: "button", class: "first", onclick: useIt}, "Use this option");
   put(place, make("h1", {class: "unseen"}, "Align"), make("div", {class: "tools"}, which.element, rank.element, robust.element),
-    make("div", {class: "align"}, make("div", {class: "align-main"}, dials, picture, start, make("div", {class: "tools"}, best, use), words, steps), list));
+    make("div", {class: "align"}, make("div", {class: "align-main"}, settingRows, picture, start, make("div", {class: "tools"}, best, use), words, steps), list));
 
   const allowed = () => [state.answer.allowed.from, state.answer.allowed.to].map(parse);
   const asked = () => ({target: state.target, sequence: state.sequence, robust: robust.value});
@@ -47,7 +47,7 @@ export function enter(place, query) {
     if (!shown || state.target) return;
     const all = shown.targets.flatMap((target) => target.sequences.map((each) => [JSON.stringify([target.name, each.sequence]), `${target.name}: ${each.sequence}`, each.start.status]));
     if (!all.length) {
-      put(words, make("p", {}, "No target has a sequence, so there is nothing to align."));
+      put(words, make("p", {}, "No target has a sequence. There is nothing to align."));
       return;
     }
     const open = all.find(([, , status]) => ["expected", "pending"].includes(status)) ?? all[0];
@@ -58,12 +58,12 @@ export function enter(place, query) {
   async function choose(value) {
     [state.target, state.sequence] = JSON.parse(value);
     Object.assign(state, {settings: {}, at: null, answer: null});
-    put(dials);
+    put(settingRows);
     await ask();
     await plans();
   }
 
-  /** What the present dials leave; the latest question wins. */
+  /** What the present settings leave; the latest question wins. */
   async function ask() {
     const mine = ++state.turn;
     try {
@@ -78,39 +78,39 @@ export function enter(place, query) {
   }
 
   async function plans() {
-    put(list, make("h2", {id: "plans-title"}, "Best plans"), make("p", {class: "quiet"}, "Searching all settings."));
+    put(list, make("h2", {id: "plans-title"}, "Best options"), make("p", {class: "quiet"}, "Searching all settings."));
     try {
       const found = await get("/alignment", {...asked(), rank: rank.value, limit: 6});
       showPlans(found);
     } catch (problem) {
-      put(list, make("h2", {id: "plans-title"}, "Best plans"), make("p", {class: "caution"}, problem.message));
+      put(list, make("h2", {id: "plans-title"}, "Best options"), make("p", {class: "caution"}, problem.message));
     }
   }
 
   function showPlans(found) {
     const cost = found.robust_cost_s;
-    put(list, make("h2", {id: "plans-title"}, "Best plans"),
-      found.options.length === 0 && make("p", {class: "unseen-not"}, make("b", {}, "No plan serves every step."), " Of all that stands in the way:"),
+    put(list, make("h2", {id: "plans-title"}, "Best options"),
+      found.options.length === 0 && make("p", {class: "unseen-not"}, make("b", {}, "No option covers every step."), " What blocks it:"),
       make("ul", {}, found.blocked_by.map((each) => make("li", {}, make("p", {}, make("b", {}, each.step), `: ${each.reason}`), make("p", {class: "quiet"}, each.relaxation)))),
       make("ol", {}, found.options.map((option) => make("li", {class: "plan"}, make("p", {}, make("b", {}, `margin ${length(option.margin_s * 1000, Math.floor)}`), `, start ${near(parse(option.best_start), parse(service.beat?.now) ?? Date.now())}`),
         make("p", {class: "small quiet"}, Object.entries(option.settings).map(([step, seconds]) => `${step} ${length(seconds * 1000)}`).join(", ")),
-        make("button", {type: "button", onclick: () => take(option)}, "Set the dials so", make("span", {class: "unseen"}, `: margin ${length(option.margin_s * 1000, Math.floor)}, start ${option.best_start}`))))),
-      cost !== null && make("p", {class: "small"}, `Being robust costs ${length(cost * 1000)} of margin.`),
-      !found.complete && make("p", {class: "caution small"}, "The search was given up at its bound: better plans may exist."),
+        make("button", {type: "button", onclick: () => take(option)}, "Use these settings", make("span", {class: "unseen"}, `: margin ${length(option.margin_s * 1000, Math.floor)}, start ${option.best_start}`))))),
+      cost !== null && make("p", {class: "small"}, `Surviving it costs ${length(cost * 1000)} of margin.`),
+      !found.complete && make("p", {class: "caution small"}, "The search stopped at its bound. Better options may exist."),
       found.notice && make("p", {class: "small quiet"}, found.notice));
   }
 
   function take(option) {
     state.settings = {...option.settings};
     state.at = Date.parse(option.best_start);
-    put(dials);
+    put(settingRows);
     ask();
   }
 
   function show() {
     const {answer} = state;
-    if (!dials.childElementCount) put(dials, answer.settings.map((dial) => dialRow(dial)));
-    for (const dial of answer.settings) state.settings[dial.step] ??= dial.value_s;
+    if (!settingRows.childElementCount) put(settingRows, answer.settings.map((setting) => settingRow(setting)));
+    for (const setting of answer.settings) state.settings[setting.step] ??= setting.value_s;
     const [from, to] = allowed();
     const at = parse(answer.at);
     start.value = Math.round(1000 * (at - from) / Math.max(to - from, 1));
@@ -121,30 +121,30 @@ export function enter(place, query) {
     }));
     const inside = answer.feasible.find((each) => parse(each.from) <= at && at <= parse(each.to));
     const margin = inside ? Math.min(at - parse(inside.from), parse(inside.to) - at) : null;
-    put(words, make("p", {}, make("b", {class: "figures"}, moment(at)), inside ? ` serves every step, with ${length(margin, Math.floor)} to spare either way.` : " does not serve every step."),
-      answer.feasible.length === 0 ? make("p", {}, why(answer)) : make("p", {class: "quiet"}, `These dials leave ${answer.feasible.length} ${answer.feasible.length === 1 ? "stretch" : "stretches"} of start times; the longest is best at ${moment(parse(answer.best.start))}, margin ${length(answer.best.margin_s * 1000, Math.floor)}.`));
+    put(words, make("p", {}, make("b", {class: "figures"}, moment(at)), inside ? ` covers every step, margin ${length(margin, Math.floor)}, earlier or later.` : " does not cover every step."),
+      answer.feasible.length === 0 ? make("p", {}, why(answer)) : make("p", {class: "quiet"}, `These settings leave ${answer.feasible.length} ${answer.feasible.length === 1 ? "range" : "ranges"} of start times; best start ${moment(parse(answer.best.start))}, margin ${length(answer.best.margin_s * 1000, Math.floor)}.`));
     put(steps, stepsTable(answer));
     use.disabled = answer.settings.length === 0 && !inside;
   }
 
-  function dialRow(dial) {
-    const output = make("output", {}, length(dial.value_s * 1000));
-    const name = `dial-${dial.step}`;
-    const input = make("input", {type: "range", id: name, min: dial.least_s, max: dial.greatest_s, step: dial.resolution_s, value: dial.value_s, "aria-valuetext": length(dial.value_s * 1000), oninput: () => {
-      state.settings[dial.step] = Number(input.value);
+  function settingRow(setting) {
+    const output = make("output", {}, length(setting.value_s * 1000));
+    const name = `setting-${setting.step}`;
+    const input = make("input", {type: "range", id: name, min: setting.least_s, max: setting.greatest_s, step: setting.resolution_s, value: setting.value_s, "aria-valuetext": length(setting.value_s * 1000), oninput: () => {
+      state.settings[setting.step] = Number(input.value);
       output.textContent = length(Number(input.value) * 1000);
       input.setAttribute("aria-valuetext", output.textContent);
       ask();
     }});
-    input.value = dial.value_s;
-    const more = dial.exceeds.map((each) => `must exceed ${each.step}${each.by_s ? ` by ${length(each.by_s * 1000)}` : ""}`).join(", ");
-    return make("div", {class: "dial"}, make("label", {for: name}, dial.step), output, input,
-      make("p", {class: "small quiet"}, `${length(dial.least_s * 1000)} to ${length(dial.greatest_s * 1000)} in steps of ${length(dial.resolution_s * 1000)}${more ? `; ${more}` : ""}`));
+    input.value = setting.value_s;
+    const more = setting.exceeds.map((each) => `must exceed ${each.step}${each.by_s ? ` by ${length(each.by_s * 1000)}` : ""}`).join(", ");
+    return make("div", {class: "setting"}, make("label", {for: name}, setting.step), output, input,
+      make("p", {class: "small quiet"}, `${length(setting.least_s * 1000)} to ${length(setting.greatest_s * 1000)} in steps of ${length(setting.resolution_s * 1000)}${more ? `; ${more}` : ""}`));
   }
 
   async function useIt() {
     try {
-      await confirmChange({title: `Use this plan for ${state.target}`, preview: "/alignment/preview", write: "/alignment/use",
+      await confirmChange({title: `Use this option for ${state.target}`, preview: "/alignment/preview", write: "/alignment/use",
         body: {target: state.target, sequence: state.sequence, start: state.answer.at, settings: state.settings}});
     } catch (problem) {
       put(words, make("p", {class: "caution"}, problem.message));
@@ -159,14 +159,14 @@ export function enter(place, query) {
 /** Which rule leaves nothing by itself, or that all have room but never together. */
 function why(answer) {
   const alone = answer.by_rule.find((rule) => rule.starts.length === 0);
-  if (alone) return `With these dials no start in the allowed time meets ${alone.step}'s ${alone.rule === "needs" ? "needs for a station" : alone.rule}.`;
-  return "Each rule leaves some start times, but there is none that all of them leave: no moment has every strip lit.";
+  if (alone) return `With these settings no allowed start meets the ${alone.rule} of '${alone.step}'.`;
+  return "Each rule leaves some start times, but no start meets all rules.";
 }
 
 function stepsTable(answer) {
   return make("div", {class: "scroll", tabindex: 0, role: "region", "aria-label": "Steps for this start"}, make("table", {class: "steps-table"},
     make("caption", {}, `Steps for a start at ${clock(parse(answer.at))}`),
-    make("thead", {}, make("tr", {}, ["Step", "Runs out", "", "Stations", "Margin"].map((text) => make("th", {scope: "col"}, text || make("span", {class: "unseen"}, "Covered"))))),
+    make("thead", {}, make("tr", {}, ["Step", "Expires", "", "Stations", "Margin"].map((text) => make("th", {scope: "col"}, text || make("span", {class: "unseen"}, "Covered"))))),
     make("tbody", {}, answer.steps.map((step) => make("tr", {}, make("th", {scope: "row"}, step.step),
       make("td", {}, step.earliest ? between(parse(step.earliest), parse(step.latest), parse(answer.at)) : "not known"), make("td", {}, verdict(step.coverage)),
       make("td", {}, step.stations.join(", ") || "none"), make("td", {}, step.margin_s === null ? "–" : length(step.margin_s * 1000, Math.floor)))))));

@@ -37,11 +37,11 @@ export function strips(answer, at, choose) {
     axis.append(text);
   }
   const names = make("ul", {class: "strip-names"}, make("li", {class: "strip-margin"}, `margin, up to ${length(greatest)}`),
-    answer.by_rule.map((rule) => make("li", {}, make("span", {}, rule.step), `: ${rule.rule === "needs" ? "in view" : rule.rule}`)));
+    answer.by_rule.map((rule) => make("li", {}, make("span", {}, rule.step), `: ${rule.rule === "needs" ? "covered" : rule.rule}`)));
   return make("div", {class: "strips"}, names, make("div", {class: "strip-picture"}, picture, axis));
 }
 
 function inWords(answer, spans) {
-  if (!spans.length) return "No start time in the allowed span serves every step.";
-  return `Start times that serve every step: ${spans.slice(0, 6).map(([first, last]) => `${clock(first)} to ${clock(last)}`).join(", ")}${spans.length > 6 ? ` and ${spans.length - 6} more` : ""}.`;
+  if (!spans.length) return "No allowed start time covers every step.";
+  return `Start times that cover every step: ${spans.slice(0, 6).map(([first, last]) => `${clock(first)} to ${clock(last)}`).join(", ")}${spans.length > 6 ? ` and ${spans.length - 6} more` : ""}.`;
 }

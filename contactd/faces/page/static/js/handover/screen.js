@@ -4,11 +4,12 @@ import {make, put} from "../dom.js";
 import {mark} from "../marks.js";
 import {picker} from "../pickers.js";
 import {get, now, on, service} from "../service.js";
-import {HOUR, clock, floorSecond, full, moment, parse} from "../times.js";
+import {HOUR, clock, full, noLater, parse, safely} from "../times.js";
 
 const SECTIONS = [
   ["open", "Open", "Nothing is open."],
-  ["coming", "Coming in the next shift", "Nothing is coming."],
+  ["decisions", "Decisions in the next shift", "Nothing to decide."],
+  ["routine", "Routine in the next shift", "Nothing is coming."],
   ["known", "Known", "No sequence is configured."],
   ["changed", "Changed", "Nothing changed."],
   ["decided", "Decided and done", "Nothing was decided."],
@@ -24,15 +25,16 @@ export function enter(place, query) {
   const pdf = make("a", {class: "button", target: "_blank", rel: "noopener"}, "PDF");
   const print = make("button", {type: "button", onclick: () => window.print()}, "Print this");
   const sheet = make("article", {class: "sheet handover"});
-  put(place, make("h1", {class: "unseen"}, "Handover"),
+  put(place, make("h1", {class: "unseen"}, "Shift handover"),
     make("div", {class: "tools"}, past.element, ahead.element, print, pdf), sheet);
 
   async function load() {
     const mine = ++state.turn;
-    const at = floorSecond(now());
+    const at = noLater(service.knownAt ? parse(service.knownAt) : now());
     const asked = {
       since: new Date(at - Number(past.value) * HOUR).toISOString(),
       until: new Date(at + Number(ahead.value) * HOUR).toISOString(),
+      ...(service.knownAt ? {known_at: service.knownAt} : {}),
     };
     pdf.href = `/api/v1/sheets/handover?${new URLSearchParams(asked)}`;
     try {
@@ -50,13 +52,13 @@ export function enter(place, query) {
 
 function told(handover) {
   const at = parse(handover.now);
+  const shown = {...handover, decisions: handover.coming.filter((item) => item.decision), routine: handover.coming.filter((item) => !item.decision)};
   return [
-    make("header", {}, make("h2", {}, `Handover at ${full(at)}`),
+    make("header", {}, make("h2", {}, `Shift handover at ${full(at)}`),
       make("p", {class: "quiet"}, `The shift since ${full(parse(handover.since))}; the next one until ${full(parse(handover.until))}. All times are UTC.`)),
-    service.knownAt && make("p", {class: "caution"}, mark("caution"), ` This is the handover of now, not of ${moment(parse(service.knownAt))}.`),
-    !handover.complete && make("p", {class: "caution"}, mark("caution"), " The shift has more records than are looked at: the oldest are left out."),
-    handover.notice && make("p", {class: "caution"}, mark("caution"), ` ${handover.notice}`),
-    SECTIONS.map(([name, title, otherwise]) => section(title, handover[name], otherwise, at)),
+    !handover.complete && make("p", {class: "caution"}, mark("caution"), " The shift has too many records: the oldest are left out."),
+    handover.notice && make("p", {}, handover.notice),
+    SECTIONS.map(([name, title, otherwise]) => section(title, shown[name], otherwise, at)),
     make("ul", {class: "boxes"}, ["Handed over by", "Taken over by", "At (UTC)"].map((text) => make("li", {}, text))),
   ];
 }
@@ -67,13 +69,13 @@ function section(title, items, otherwise, at) {
 }
 
 function line(item, at) {
-  const [from, until] = [parse(item.at), item.until ? parse(item.until) : null];
-  const when = until === null ? full(from) : `${full(from)} to ${clock(until)}${sameDay(from, until) ? "" : ` on ${full(until).slice(0, 16)}`}`;
-  const grave = ["warning", "caution"].find((name) => item.what.startsWith(`${name},`)) ?? (item.what.includes("OUT OF VIEW") ? "warning" : null);
-  return make("li", {class: until !== null && from <= at && at < until ? "under-way" : null},
+  const [from, end] = safely(item.kind, parse(item.at), parse(item.until ?? item.at));
+  const until = item.until ? end : null;
+  const when = until === null ? full(from) : `${full(from)} to ${sameDay(from, until) ? clock(until) : full(until)}`;
+  return make("li", {class: [item.decision && "decision", until !== null && from <= at && at < until && "under-way"].filter(Boolean).join(" ") || null},
     make("span", {class: "handover-when"}, when),
     make("b", {class: "handover-about"}, item.about),
-    make("span", {class: "handover-what"}, grave && [mark(grave), " "], item.what,
+    make("span", {class: "handover-what"}, item.severity && [mark(item.severity), " "], item.what,
       item.who && item.who !== "contactd" ? make("span", {class: "quiet"}, ` (${item.who})`) : null));
 }
 

@@ -4,7 +4,7 @@ import {announce, make, put} from "../dom.js";
 import {openSession} from "../head.js";
 import {severity} from "../marks.js";
 import {refresh, send, service} from "../service.js";
-import {fromNow, near, parse} from "../times.js";
+import {fromNow, near, noLater, parse} from "../times.js";
 
 export function alertsWaiting(place, alerts, moving) {
   const urgent = alerts.filter((alert) => alert.severity !== "advisory");
@@ -20,7 +20,7 @@ export function alertsWaiting(place, alerts, moving) {
 }
 
 function severityCount(count) {
-  return [severity("advisory"), ` × ${count}, no hurry`];
+  return [severity("advisory"), ` × ${count}`];
 }
 
 function item(alert, moving, open) {
@@ -28,11 +28,11 @@ function item(alert, moving, open) {
   const concerns = parse(alert.moment);
   if (concerns !== null) {
     moving.push((present) => {
-      when.textContent = `${near(concerns, present)}, ${fromNow(concerns, present)}`;
+      when.textContent = `${near(noLater(concerns), present)}, ${fromNow(concerns, present)}`;
     });
   }
   return make("li", {class: `alert is-${alert.severity}`, dataset: {identity: alert.identity}},
-    make("p", {class: "alert-top"}, severity(alert.severity), when, alert.late && make("span", {class: "quiet"}, "told late")),
+    make("p", {class: "alert-top"}, severity(alert.severity), when, alert.late && make("span", {class: "quiet"}, "raised late")),
     make("p", {class: "alert-what"}, alert.what),
     make("div", {class: "alert-do"},
       alert.do && make("details", {open, dataset: {key: alert.identity}},

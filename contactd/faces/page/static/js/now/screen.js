@@ -1,13 +1,13 @@
-// Now: what waits, what comes next, and what is running towards the present at every target.
+// Now: what waits, what comes next, and the running countdowns of every target.
 
 import {make, put} from "../dom.js";
 import {openSession} from "../head.js";
 import {now, on, service} from "../service.js";
-import {ceilSecond, clock, countdown, floorSecond} from "../times.js";
+import {countdown, near, noEarlier, noLater} from "../times.js";
 import {agenda} from "./agenda.js";
 import {alertsWaiting} from "./alerts.js";
 import {axis, patterns} from "./lanes.js";
-import {targetBlock, urgency} from "./target.js";
+import {targetBlock, urgency, zone} from "./target.js";
 
 const MOST_SHOWN = 40;
 
@@ -27,7 +27,7 @@ export function enter(place) {
     const shown = service.document;
     if (!shown) {
       if (service.session.needed) {
-        put(board, make("h2", {id: "board-title"}, "Reading needs a token here"),
+        put(board, make("h2", {id: "board-title"}, "Viewing needs a token here"),
           make("p", {}, make("button", {type: "button", class: "first", onclick: openSession}, "Sign in")));
       }
       return;
@@ -41,17 +41,17 @@ export function enter(place) {
     const kept = all ? targets : targets.slice(0, MOST_SHOWN);
     const acting = kept.filter((target) => target.sequences.length > 0);
     const passing = kept.filter((target) => target.sequences.length === 0);
-    put(board, make("div", {class: "board-head"}, make("h2", {id: "board-title"}, "Running towards now"), axis()),
+    put(board, make("div", {class: "board-head"}, make("h2", {id: "board-title"}, "Running countdowns"), axis()),
       acting.map((target) => targetBlock(target, moving)),
       passing.length > 0 && make("div", {class: "passing"},
-        make("h3", {class: "quiet"}, acting.length ? "Passing over, nothing counting down" : "Nothing counting down"),
+        make("h3", {class: "quiet"}, acting.length ? "Nothing running, contacts only" : "Nothing running"),
         passing.map((target) => targetBlock(target, moving))),
-      kept.length < targets.length && make("p", {class: "quiet"}, `${targets.length - kept.length} more targets are left out, none of them more urgent. `,
+      kept.length < targets.length && make("p", {class: "quiet"}, `${targets.length - kept.length} more targets are left out, none more urgent. `,
         make("button", {type: "button", onclick: () => {
           all = true;
           draw();
         }}, "Show all")),
-      targets.length === 0 && make("p", {}, "There are no targets: add a file to the folder targets of the configuration."));
+      targets.length === 0 && make("p", {}, "No targets. Add a file to the folder targets of the configuration."));
     for (const each of board.querySelectorAll("details")) each.open = open.has(each.dataset.key);
     move();
   }
@@ -84,13 +84,13 @@ function clearsInForce(place, shown, moving) {
 function clearLine({step, from, to}) {
   const words = make("span", {"data-moment": ""});
   const danger = step.people_in_keep_clear.length > 0;
-  const element = make("p", {class: "clear-now", hidden: true}, make("b", {}, `Keep clear of ${step.target}`),
-    make("span", {}, `${step.step} (${step.hazard})`), words,
-    danger && make("b", {class: "warning"}, "People are planned to be near"));
+  const element = make("p", {class: "clear-now", hidden: true}, make("b", {}, `${step.target}: keep clear`),
+    make("span", {}, `step '${step.step}', ${step.hazard}${zone(step)}`), words,
+    danger && make("b", {class: "warning"}, "People planned near during keep-clear"));
   return {element, move(present) {
     element.hidden = present < from - 3600_000 || present >= to;
     element.classList.toggle("in-force", present >= from);
-    words.textContent = present >= from ? `until ${clock(ceilSecond(to))}, ${countdown(to - present)} left`
-      : `from ${clock(floorSecond(from))}, in ${countdown(from - present)}`;
+    words.textContent = present >= from ? `until ${near(noEarlier(to), present)}, ${countdown(to - present + 1000)} left`
+      : `from ${near(noLater(from), present)}, in ${countdown(from - present)}`;
   }};
 }

@@ -2,11 +2,12 @@
 
 import {make} from "../dom.js";
 import {mark, verdict} from "../marks.js";
-import {between, clock, countdown, floorSecond, length, near, parse, untilBounds} from "../times.js";
+import {between, countdown, length, near, noEarlier, noLater, parse, untilBounds, within} from "../times.js";
+import {service} from "../service.js";
 import {Lane} from "./lanes.js";
 
-const WORDS = {unset: "not set", planned: "planned", running: "counting", expiring: "running out", expired: "ran out",
-  seen: "seen", held: "held", stopped: "stopped"};
+const WORDS = {unset: "setting not chosen", planned: "planned", running: "running", expiring: "expiring", expired: "expired",
+  seen: "confirmed", held: "hold", stopped: "stopped"};
 const OVER = ["unset", "seen", "stopped", "expired"];
 
 /** How far up a target belongs: what is dangerous and uncovered first, then what runs, then the rest. */
@@ -41,8 +42,8 @@ export function targetBlock(target, moving) {
 }
 
 function windowsInWords(target) {
-  if (!target.windows.length) return "No command window within the plan.";
-  return `Command windows: ${target.windows.slice(0, 4).map((window) => `${window.station} ${clock(parse(window.from))} to ${clock(parse(window.to))}`).join(", ")}.`;
+  if (!target.windows.length) return "No command window within the prediction.";
+  return `Command windows: ${target.windows.slice(0, 4).map((window) => `${window.station} ${within(parse(window.from), parse(window.to), parse(window.from))}`).join(", ")}.`;
 }
 
 let shownWindow = new WeakMap();
@@ -63,14 +64,16 @@ function sayWindow(place, target, present) {
   const [figures, , rest] = place.childNodes;
   if (!chosen) {
     figures.textContent = "";
-    rest.textContent = target.contacts ? "No command window within the plan." : "No contact within the plan.";
+    rest.textContent = target.contacts ? "No command window within the prediction." : "No contact within the prediction.";
     return;
   }
   const [from, to] = [parse(chosen.from), parse(chosen.to)];
   const top = chosen.max_elevation_deg === null ? "" : `, up to ${Math.round(chosen.max_elevation_deg)}°`;
-  figures.textContent = open ? countdown(to - present) : countdown(from - present);
-  rest.textContent = open ? `left to command at ${chosen.station}, until ${near(to, present)}`
-    : `until commands at ${chosen.station}: ${near(from, present)} for ${length(to - from, Math.floor)}${top}`;
+  const beyond = chosen.beyond_prediction;
+  figures.textContent = open ? beyond ? "now" : countdown(to - present) : countdown(from - present);
+  rest.textContent = open ? beyond ? `commands through ${chosen.station}, in view beyond the prediction's end`
+    : `left to command through ${chosen.station}, until ${near(noLater(to), present)}`
+    : `until commands through ${chosen.station}: ${near(noEarlier(from), present)}${beyond ? ", in view beyond the prediction's end" : ` for ${length(to - from, Math.floor)}`}${top}`;
 }
 
 function elementsWords(target, moving) {
@@ -91,10 +94,9 @@ function elementsWords(target, moving) {
 function sequenceWords(sequence) {
   const start = sequence.start;
   const [earliest, latest] = [parse(start.earliest), parse(start.latest)];
-  const when = earliest === null ? "" : latest - earliest < 1000 ? ` ${near(earliest, earliest)}`
-    : ` between ${near(floorSecond(earliest), latest)} and ${near(latest, earliest)}`;
+  const when = earliest === null ? "" : ` ${between(earliest, latest, parse(service.beat?.now) ?? earliest)}`;
   const words = {pending: "not started, no time planned", expected: `start planned${when}`, observed: `started${when}`,
-    "in doubt": `it may have started${when}: treated as running`, refuted: "did not start", stopped: `stopped ${start.stopped_at ? near(parse(start.stopped_at), parse(start.stopped_at)) : ""}`};
+    "in doubt": `may have started${when}: treat it as running`, refuted: "did not start", stopped: `stopped ${start.stopped_at ? near(parse(start.stopped_at), parse(start.stopped_at)) : ""}`};
   return [make("b", {}, sequence.sequence), start.status === "in doubt" ? make("b", {class: "warning"}, mark("warning"), " in doubt: ") : ": ",
     words[start.status] ?? start.status];
 }
@@ -122,7 +124,8 @@ function stepRow(step, sequence, moving) {
   return make("li", {class: `row step${over ? " over" : ""}`}, name, lane.element, make("div", {class: "row-say"},
     make("p", {class: "when"}, when, " ", utc),
     !over && make("p", {class: "small"}, short(step)), stop,
-    step.people_in_keep_clear.length > 0 && make("p", {class: "small warning"}, mark("warning"), " people are planned to be near then"),
+    step.setting_unknown_s && make("p", {class: "small caution"}, mark("caution"), ` setting unknown: ${length(step.setting_unknown_s[0] * 1000, Math.floor)} to ${length(step.setting_unknown_s[1] * 1000, Math.ceil)}`),
+    step.people_in_keep_clear.length > 0 && make("p", {class: "small warning"}, mark("warning"), " people planned near during keep-clear"),
     why(step)));
 }
 
@@ -134,40 +137,39 @@ function laneOf(step, sequence, earliest, nominal, latest) {
   if (step.keep_clear) lane.bar(parse(step.keep_clear.from), parse(step.keep_clear.to), "clear", 9, 30, 8);
   lane.bar(earliest, latest, `expiry ${(step.coverage ?? "plain").replace(" ", "-")}`, 13, 26, 6);
   lane.stroke(nominal, "nominal", 9, 30);
-  if (step.stop_by) lane.flag(parse(step.stop_by), "stop-flag", 0);
+  if (step.stop_certain) lane.flag(parse(step.stop_by), "stop-flag", 0);
   return lane;
 }
 
+/** The service's sentence; a certain stop-by also counts down, and turns into a warning near it. */
 function sayStop(place, step, present) {
-  if (step.stop_possible === false) {
-    place.replaceChildren(make("b", {class: "warning"}, mark("warning"), " no window left to stop it"));
-    return;
-  }
-  const stop = parse(step.stop_by);
-  if (stop === null) return;
-  const text = present < stop ? `stop by ${near(floorSecond(stop), present)}, ${step.stop_station}: ${countdown(stop - present)} left`
-    : `the last moment to stop it was ${near(floorSecond(stop), present)}`;
+  const stop = step.stop_certain ? parse(step.stop_by) : null;
+  const ahead = stop !== null && present < stop;
+  const text = stop === null ? step.stop_text : ahead ? `${step.stop_text}, ${countdown(stop - present)} left` : `no certain stop since ${near(noLater(stop), present)}`;
   if (place.textContent !== text) place.textContent = text;
-  place.classList.toggle("warning", stop - present < 600_000);
+  place.classList.toggle("warning", !ahead || stop - present < 600_000);
 }
+
+/** What must be clear, where the configuration says it. */
+export const zone = (step) => step.keep_clear.zone ? `, zone ${step.keep_clear.zone}` : "";
 
 /** The verdict in a few words; the sentences behind it stand under Why. */
 function short(step) {
-  if (step.coverage === null) return make("span", {class: "quiet"}, "asks for no station");
+  if (step.coverage === null) return make("span", {class: "quiet"}, "needs no station");
   const margin = step.margin_s === null ? null : step.margin_s * 1000;
   const chance = step.in_view_probability === null ? "" : `, probability ${step.in_view_probability.toFixed(2)}`;
   const more = {
     covered: margin === null ? "" : `, margin ${length(margin, Math.floor)}`,
     "at risk": chance,
-    uncovered: margin === null || margin >= 0 ? "" : `, cover is ${length(-margin, Math.ceil)} away`,
+    uncovered: margin === null || margin >= 0 ? "" : `, ${length(-margin, Math.ceil)} short of coverage`,
   }[step.coverage];
-  return [verdict(step.coverage), make("span", {}, more, step.coverage === "covered" && step.stations.length ? ` at ${step.stations.join(", ")}` : "")];
+  return [verdict(step.coverage), make("span", {}, more, step.coverage === "covered" && step.stations.length ? ` with ${step.stations.join(", ")}` : "")];
 }
 
 function why(step) {
-  const lines = [...step.reasons,
-    step.confirm_at && `first look afterwards ${near(parse(step.confirm_at), parse(step.latest))} at ${step.confirm_station}`,
-    step.keep_clear && `keep clear ${between(parse(step.keep_clear.from), parse(step.keep_clear.to), parse(step.keep_clear.from))}`].filter(Boolean);
+  const lines = [step.cause?.text && `${step.coverage}: ${step.cause.text}`, ...step.reasons,
+    step.confirm_at && `first look ${near(noEarlier(parse(step.confirm_at)), parse(step.latest))}, ${step.confirm_station}`,
+    step.keep_clear && `keep clear ${between(parse(step.keep_clear.from), parse(step.keep_clear.to), parse(step.keep_clear.from))}${zone(step)}`].filter(Boolean);
   if (!lines.length && !step.facts.length) return null;
   return make("details", {class: "why", dataset: {key: `${step.target}/${step.sequence}/${step.step}`}},
     make("summary", {}, "Why", make("span", {class: "unseen"}, `: ${step.step} of ${step.target}`)),

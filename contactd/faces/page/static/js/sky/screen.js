@@ -6,7 +6,7 @@ import {field, make, put} from "../dom.js";
 import {mark} from "../marks.js";
 import {contactsOf, picker} from "../pickers.js";
 import {get, now, on, service} from "../service.js";
-import {clock, day, length, moment, parse} from "../times.js";
+import {between, clock, day, length, moment, nearest, noLater, parse, within} from "../times.js";
 import {dome} from "./dome.js";
 
 const FREQUENCY = "contactd.frequency";
@@ -69,7 +69,7 @@ export function enter(place, query) {
     before.disabled = index <= 0;
     after.disabled = index < 0 || index >= state.contacts.length - 1;
     if (!found) {
-      tell(state.station ? `${state.target} has no contact with ${state.station} in the plan.` : `${state.target} has no contact in the plan.`);
+      tell(state.station ? `${state.target} has no contact with ${state.station} in the prediction.` : `${state.target} has no contact in the prediction.`);
       return;
     }
     state.chosen = index;
@@ -131,8 +131,8 @@ export function enter(place, query) {
     const colours = ["window", "near", "clear", "soft"];
     const lines = sky.links.map((link, index) => ({label: `${link.name}, ${link.direction}`, unit: "dB", values: link.margin_db, colour: colours[index % colours.length], dash: index ? [4 + 2 * index, 3] : undefined}));
     const wanted = Math.max(...sky.links.map((link) => link.required_margin_db));
-    lines.push({label: "wanted", unit: "dB", values: times.map(() => wanted), colour: "risk", dash: [2, 4]});
-    state.charts.push(chart(curves, `Link margin: ${sky.links.map((link) => `${link.name} ${link.direction} at ${link.frequency_mhz} MHz`).join(", ")}; wanted ${wanted} dB`, times, lines, {height: 170, label: "margin, dB"}));
+    lines.push({label: "required", unit: "dB", values: times.map(() => wanted), colour: "risk", dash: [2, 4]});
+    state.charts.push(chart(curves, `Link margin: ${sky.links.map((link) => `${link.name} ${link.direction} at ${link.frequency_mhz} MHz`).join(", ")}; required ${wanted} dB`, times, lines, {height: 170, label: "margin, dB"}));
   }
 
   const stops = [on("document", () => state.target || begin()), onChoice(show)];
@@ -156,17 +156,18 @@ function stored() {
 
 function inWords(sky) {
   const {contact} = sky;
-  const [aos, tca, los] = [contact.aos, contact.tca, contact.los].map(parse);
-  const cut = [contact.cut_at_start && "began before the plan", contact.cut_at_end && "goes on beyond the plan"].filter(Boolean);
-  const uncertain = sky.uncertain_s ? `, give or take ${sky.uncertain_s.toFixed(1)} s` : "";
+  const [aos, tca, los] = [noLater(parse(contact.aos)), nearest(parse(contact.tca)), noLater(parse(contact.los))];
+  const cut = [contact.cut_at_start && "in view before the prediction's start", contact.cut_at_end && "in view beyond the prediction's end"].filter(Boolean);
+  const uncertain = sky.uncertain_s ? `, AOS and LOS ± ${(Math.ceil(10 * sky.uncertain_s) / 10).toFixed(1)} s` : "";
   const line = (name, when, text) => [make("dt", {}, name), make("dd", {}, make("b", {class: "figures"}, clock(when)), ` ${text}`)];
-  return [make("h2", {}, `${contact.target} over ${contact.station}`), make("p", {class: "quiet"}, `${day(aos)}, ${length(los - aos)}${uncertain}${cut.length ? `; it ${cut.join(" and ")}` : ""}`),
+  return [make("h2", {}, `${contact.target}: contact with ${contact.station}`), make("p", {class: "quiet"}, `${day(aos)}, ${length(los - aos)}${uncertain}${cut.length ? `; ${cut.join(" and ")}` : ""}`),
     make("dl", {class: "moments"}, line("AOS", aos, `azimuth ${contact.aos_azimuth_deg.toFixed(0)}°`),
       line("TCA", tca, `azimuth ${contact.tca_azimuth_deg.toFixed(0)}°, ${contact.max_elevation_deg.toFixed(1)}° up, ${contact.tca_range_km.toFixed(0)} km`),
       line("LOS", los, `azimuth ${contact.los_azimuth_deg.toFixed(0)}°`)),
-    sky.keyhole.map((span) => make("p", {class: "caution"}, mark("caution"), ` the mount cannot follow from ${clock(parse(span.from))} to ${clock(parse(span.to))}`)),
+    contact.outage && make("p", {class: "warning"}, mark("warning"), ` station out of service ${between(parse(contact.outage.from), parse(contact.outage.to), aos)}${contact.outage.why ? `: ${contact.outage.why}` : ""}`),
+    sky.keyhole.map((span) => make("p", {class: "caution"}, mark("caution"), ` the mount cannot follow ${between(parse(span.from), parse(span.to), aos)}`)),
     Object.entries(sky.windows).map(([service, spans]) => make("p", {}, make("b", {}, service), ": ",
-      spans.length ? spans.map((span) => `${clock(parse(span.from))} to ${clock(parse(span.to))}`).join(", ") : "not in this contact"))];
+      spans.length ? spans.map((span) => within(parse(span.from), parse(span.to), aos)).join(", ") : "not in this contact"))];
 }
 
 function pointingTable(sky, mhz) {

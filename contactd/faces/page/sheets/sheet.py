@@ -1,4 +1,4 @@
-"""A sheet of paper: heading, facts, tables, boxes to fill in, and the caution at the foot."""
+"""A printed sheet: heading, facts, tables, boxes to fill in, and the notice at the foot."""
 
 from __future__ import annotations
 
@@ -7,34 +7,17 @@ from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import Any
 
-from contactd.core import instants
+from contactd.mission.texts.notice import NOTICE
+from contactd.mission.timetext import Safe, moment
 
 FONTS = Path(__file__).parent.parent / "static" / "vendor" / "dejavu-fonts-ttf"
-NOTICE = (
-    "This sheet advises; it does not certify safety. "
-    "Flight rules, range safety and the responsible authority decide."
-)
 MARGIN_MM = 14.0
 INK, SOFT, RULE = (20, 20, 20), (95, 95, 95), (170, 170, 170)
 
 
-def moment(instant: float | None) -> str:
-    """``2026-11-25 (329) 10:03:04Z``."""
-    if instant is None:
-        return "not known"
-    text = instants.to_text(instant, 0)
-    return f"{text[:10]} ({instants.to_text(instant, 0, True)[5:8]}) {text[11:]}"
-
-
-def clock(instant: float | None) -> str:
-    """``10:03:04Z``."""
-    return "-" if instant is None else instants.to_text(instant, 0)[11:]
-
-
-def span(start: float, end: float) -> str:
-    """``2026-11-25 (329) 10:03:04Z to 10:09:12Z``, the end with its day only if it is another."""
-    first, last = moment(start), moment(end)
-    return f"{first} to {last[17:] if first[:10] == last[:10] else last}"
+def told(instant: float | None, safe: Safe) -> str:
+    """``2026-11-25 10:03:04Z``, or ``not known``."""
+    return "not known" if instant is None else moment(instant, safe)
 
 
 class Sheet:
@@ -107,10 +90,10 @@ class Sheet:
         self._text(text, 9)
 
     def warns(self, text: str) -> None:
-        """A sentence that must not be passed over: framed, and marked by a word."""
+        """A sentence that must not be passed over: framed and bold."""
         self.pdf.set_font("Print", "B", 9)
         self.pdf.set_draw_color(*INK)
-        self.pdf.multi_cell(0, 5.5, f"CAUTION  {text}", border=1, new_x="LMARGIN", new_y="NEXT")
+        self.pdf.multi_cell(0, 5.5, text, border=1, new_x="LMARGIN", new_y="NEXT")
         self.pdf.ln(1)
 
     def facts(self, pairs: Iterable[tuple[str, str]]) -> None:

@@ -6,7 +6,7 @@ import math
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from contactd.faces.page.paper.sheet import INK, RULE, SOFT, Sheet
+from contactd.faces.page.sheets.sheet import INK, RULE, SOFT, Sheet
 
 
 def draw_dome(

@@ -1,4 +1,4 @@
-// What the strand draws, in typed arrays and rows.
+// What the timeline draws, in typed arrays and rows.
 
 import {parse} from "../times.js";
 
@@ -10,14 +10,14 @@ export const GAP = 10;
 const FOLD_FROM = 7; // stations
 
 /** Rows of all targets from the service's columns; `folded` holds the names of folded targets. */
-export function rowsOf(strand, only, folded) {
+export function rowsOf(timeline, only, folded) {
   const rows = [];
   let top = 0;
   const add = (row, height) => {
     rows.push({...row, top, height});
     top += height;
   };
-  for (const target of strand.targets) {
+  for (const target of timeline.targets) {
     if (only && target.target !== only) continue;
     const first = rows.length;
     add({kind: "head", target}, HEAD);
@@ -35,14 +35,14 @@ export function rowsOf(strand, only, folded) {
 }
 
 /** Which targets are folded at first: those with many stations. */
-export function foldedAtFirst(strand) {
-  return new Set(strand.targets.filter((target) => target.stations.length >= FOLD_FROM).map((target) => target.target));
+export function foldedAtFirst(timeline) {
+  return new Set(timeline.targets.filter((target) => target.stations.length >= FOLD_FROM).map((target) => target.target));
 }
 
 /** The service's document with typed columns and times in milliseconds, those with countdowns first. */
-export function prepared(strand) {
-  strand.targets.sort((one, other) => Number(other.sequences.length > 0) - Number(one.sequences.length > 0));
-  for (const target of strand.targets) {
+export function prepared(timeline) {
+  timeline.targets.sort((one, other) => Number(other.sequences.length > 0) - Number(one.sequences.length > 0));
+  for (const target of timeline.targets) {
     for (const lane of target.stations) {
       for (const name of ["aos", "tca", "los", "windows"]) lane[name] = Float64Array.from(lane[name]);
       lane.max = Float32Array.from(lane.max, (each) => each / 100);
@@ -53,11 +53,12 @@ export function prepared(strand) {
       sequence.people = Float64Array.from(sequence.people_near);
       for (const step of sequence.steps) {
         for (const name of ["earliest", "nominal", "latest", "stop_by"]) step[`${name}_ms`] = parse(step[name]);
+        if (!step.stop_certain) step.stop_by_ms = null;
         step.clear = step.keep_clear && [parse(step.keep_clear.from), parse(step.keep_clear.to)];
       }
     }
   }
-  return strand;
+  return timeline;
 }
 
 /** The first index whose value is not less. */

@@ -6,7 +6,11 @@ from dataclasses import dataclass
 
 from contactd.core.intervals import IntervalSet
 from contactd.core.sequences.model import SequenceForecast, StepForecast
-from contactd.faces.page.paper.sheet import Sheet, moment, span
+from contactd.faces.page.sheets.sheet import Sheet, told
+from contactd.mission.agenda import step_notes, zone_text
+from contactd.mission.texts.cause import cause_text
+from contactd.mission.texts.stop import stop_text
+from contactd.mission.timetext import NEAREST, NO_EARLIER, NO_LATER, outer
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,8 +32,8 @@ class SequenceSheet:
         forecast = self.forecast
         sheet = Sheet(
             f"{forecast.target}: {forecast.sequence}",
-            "Sequence sheet. All times are UTC, with the day of the year in brackets. Earliest and "
-            "latest are bounds, the nominal is not a promise.",
+            "Sequence sheet. All times are UTC. Earliest and latest are bounds; the nominal is the "
+            "best estimate.",
             self.basis,
             self.notice,
         )
@@ -38,43 +42,47 @@ class SequenceSheet:
             sheet.warns(text)
         for step in forecast.steps:
             if step.people_in_danger:
-                sheet.warns(f"people are planned to be near during keep-clear of {step.step}")
+                sheet.warns(f"People planned near during keep-clear, step '{step.step}'")
         sheet.heading("Countdowns")
         sheet.table(
             ("Step", "Earliest", "Nominal", "Latest", "Covered", "Stations"),
             [_times(step) for step in forecast.steps],
             (22, 20, 20, 20, 11, 22),
         )
-        hazardous = [step for step in forecast.steps if step.hazard or step.stop_by]
+        hazardous = [
+            step for step in forecast.steps if step.hazard or step.stop_possible is not None
+        ]
         if hazardous:
-            sheet.heading("Hazards: who stays clear, and until when each can be stopped")
+            sheet.heading("Hazards: keep clear, stop by")
             sheet.table(
-                ("Step", "Hazard", "Keep clear", "Stop by", "Through"),
+                ("Step", "Hazard", "Keep clear", "Stop"),
                 [_hazard(step) for step in hazardous],
-                (20, 14, 34, 22, 18),
+                (20, 14, 30, 44),
             )
-        sheet.heading("Why, and the first look afterwards")
+        sheet.heading("Why, and the first look")
         for step in forecast.steps:
-            for reason in step.reasons[:2]:
-                sheet.says(f"{step.step}: {reason}")
+            cause = cause_text(step)
+            why = [f"{step.coverage}: {cause}"] if cause else []
+            for reason in (*step_notes(step), *why, *step.reasons[:2]):
+                sheet.says(f"'{step.step}': {reason}")
             if step.confirm_at is not None:
-                where = f" at {step.confirm_station}" if step.confirm_station else ""
-                sheet.says(f"{step.step}: first look {moment(step.confirm_at)}{where}")
-        sheet.heading("Seen")
+                where = f", {step.confirm_station}" if step.confirm_station else ""
+                sheet.says(f"'{step.step}': first look {told(step.confirm_at, NO_EARLIER)}{where}")
+        sheet.heading("Confirmed")
         for step in forecast.steps:
-            sheet.boxes([f"{step.step}: seen at (UTC)", "by", "countdown read, at (UTC)"], 9)
+            sheet.boxes([f"'{step.step}' confirmed at (UTC)", "by", "countdown read, at (UTC)"], 9)
         return sheet.finish()
 
     def _start(self) -> list[tuple[str, str]]:
         start = self.forecast.start
         facts = [("Start", start.status.value)]
         if start.earliest is not None and start.latest is not None:
-            facts.append(("Between", span(start.earliest, start.latest)))
+            facts.append(("Between", outer(start.earliest, start.latest)))
         if start.record:
             facts.append(("Known from", f"record {start.record}"))
-        facts += [("People near", span(*each)) for each in self.people_near]
+        facts += [("People near", outer(*each)) for each in self.people_near]
         if self.forecast.longest_silence is not None:
-            facts.append(("Longest silence", span(*self.forecast.longest_silence)))
+            facts.append(("Longest gap", outer(*self.forecast.longest_silence)))
         return facts
 
 
@@ -83,17 +91,18 @@ def _times(step: StepForecast) -> list[str]:
     status = f"{step.step} ({step.status.value})"
     return [
         status,
-        moment(step.earliest),
-        moment(step.nominal),
-        moment(step.latest),
+        told(step.earliest, NO_LATER),
+        told(step.nominal, NEAREST),
+        told(step.latest, NO_EARLIER),
         covered,
         ", ".join(step.stations),
     ]
 
 
 def _hazard(step: StepForecast) -> list[str]:
-    clear = "" if step.keep_clear is None else span(*step.keep_clear)
-    stop = "" if step.stop_possible is None else "no window left"
-    if step.stop_by is not None:
-        stop = moment(step.stop_by)
-    return [step.step, step.hazard or "", clear, stop, step.stop_station or ""]
+    return [step.step, step.hazard or "", keep_clear_cell(step), stop_text(step)]
+
+
+def keep_clear_cell(step: StepForecast) -> str:
+    """``2026-11-25 10:03:04Z to 10:09:12Z, zone 200 m``, or ""."""
+    return "" if step.keep_clear is None else f"{outer(*step.keep_clear)}{zone_text(step)}"

@@ -1,4 +1,4 @@
-// Strand: hours to days at a glance, every contact, countdown and keep-clear on one line of time.
+// Timeline: hours to days at a glance, every contact, countdown and keep-clear on one line of time.
 
 import {onChoice} from "../choices.js";
 import {announce, make, put} from "../dom.js";
@@ -16,8 +16,8 @@ const MOST_PROFILED = 12;
 const HELP = "Wheel or + and −: zoom. Drag or arrow keys: move. Page up and down: rows. Comma and full stop: from item to item. Enter: its sky, or fold a target.";
 
 export function enter(place, query) {
-  const canvas = make("canvas", {tabindex: 0, role: "application", "aria-label": "Strand of time", "aria-describedby": "strand-words strand-help"});
-  const words = make("p", {id: "strand-words", class: "strand-words", "aria-live": "polite"}, "Point at anything, or move to it with the comma and full stop keys, and it is said here in words.");
+  const canvas = make("canvas", {tabindex: 0, role: "application", "aria-label": "Timeline", "aria-describedby": "timeline-words timeline-help"});
+  const words = make("p", {id: "timeline-words", class: "timeline-words", "aria-live": "polite"}, "Point at anything, or move to it with the comma and full stop keys, to read it here.");
   const chooser = make("select", {"aria-label": "Target"}, make("option", {value: ""}, "All targets"));
   const buttons = SPANS.map(([text, span]) => make("button", {type: "button", onclick: () => frame(span)}, text));
   const tools = make("div", {class: "tools"}, chooser, buttons,
@@ -25,13 +25,13 @@ export function enter(place, query) {
     make("button", {type: "button", onclick: () => toPresent()}, "Present"),
     make("button", {type: "button", "aria-label": "Zoom in", onclick: () => zoom(0.6)}, "+"),
     make("button", {type: "button", "aria-label": "Zoom out", onclick: () => zoom(1 / 0.6)}, "−"));
-  put(place, make("h1", {class: "unseen"}, "Strand"), tools, legend(), canvas, words,
-    make("p", {class: "small quiet", id: "strand-help"}, HELP));
+  put(place, make("h1", {class: "unseen"}, "Timeline"), tools, legend(), canvas, words,
+    make("p", {class: "small quiet", id: "timeline-help"}, HELP));
 
   const pen = canvas.getContext("2d", {alpha: false});
   const view = {from: now() - HOUR, to: now() + DAY, scroll: 0, width: 100, height: 100, gutter: 150, type: 14};
   const scene = {rows: [], height: 0, light: {}, focus: null, present: now()};
-  let strand = null;
+  let timeline = null;
   let leftOut = new Set(); // Targets that are drawn only by themselves.
   let folded = null;
   let colours = null;
@@ -44,7 +44,7 @@ export function enter(place, query) {
   }
 
   function lay() {
-    const layout = rowsOf(strand, chooser.value, folded);
+    const layout = rowsOf(timeline, chooser.value, folded);
     scene.rows = layout.rows;
     scene.height = layout.height;
     scene.focus = null;
@@ -56,17 +56,17 @@ export function enter(place, query) {
       const alone = leftOut.has(chooser.value) ? chooser.value : null;
       const [contacts, light] = await Promise.all([get("/timeline", {target: alone, known_at: service.knownAt}), get("/light")]);
       if (!alive) return;
-      const profiles = new Map(strand?.targets.flatMap((target) => target.stations.map((lane) => [`${target.target}|${lane.station}`, lane.profiles])));
-      strand = prepared(contacts);
-      for (const target of strand.targets) {
+      const profiles = new Map(timeline?.targets.flatMap((target) => target.stations.map((lane) => [`${target.target}|${lane.station}`, lane.profiles])));
+      timeline = prepared(contacts);
+      for (const target of timeline.targets) {
         for (const lane of target.stations) lane.profiles = profiles.get(`${target.target}|${lane.station}`) ?? lane.profiles;
       }
-      folded ??= foldedAtFirst(strand);
+      folded ??= foldedAtFirst(timeline);
       scene.light = light;
       if (!alone) leftOut = new Set(contacts.left_out);
       const chosen = chooser.value || query.get("target") || "";
-      const names = [...new Set([...strand.targets.map((target) => target.target), ...leftOut])];
-      const every = leftOut.size ? `The first ${strand.targets.length} targets` : "All targets";
+      const names = [...new Set([...timeline.targets.map((target) => target.target), ...leftOut])];
+      const every = leftOut.size ? `The first ${timeline.targets.length} targets` : "All targets";
       put(chooser, make("option", {value: ""}, alone ? "The first targets" : every), names.map((name) => make("option", {value: name}, name)));
       chooser.value = names.includes(chosen) ? chosen : "";
       if (!alone && leftOut.has(chooser.value)) {
@@ -76,7 +76,7 @@ export function enter(place, query) {
       lay();
       wantProfiles();
     } catch (problem) {
-      words.textContent = `The strand could not be loaded: ${problem.message}.`;
+      words.textContent = `The timeline could not be loaded: ${problem.message}.`;
     }
   }
 
@@ -84,7 +84,7 @@ export function enter(place, query) {
   function wantProfiles() {
     clearTimeout(mayProfile);
     mayProfile = setTimeout(async () => {
-      if (!strand || view.to - view.from > PROFILES_BELOW) return;
+      if (!timeline || view.to - view.from > PROFILES_BELOW) return;
       const seen = new Set(scene.rows.filter((row) => row.top + row.height > view.scroll && row.top < view.scroll + view.height).map((row) => row.target));
       for (const target of [...seen].slice(0, MOST_PROFILED)) {
         const from = new Date(Math.floor(view.from / HOUR) * HOUR).toISOString();
@@ -102,7 +102,7 @@ export function enter(place, query) {
 
   function hold() {
     const span = Math.max(view.to - view.from, NARROWEST);
-    const [first, last] = strand ? [strand.from, strand.to] : [view.from, view.to];
+    const [first, last] = timeline ? [timeline.from, timeline.to] : [view.from, view.to];
     const widest = (last - first) * 1.05;
     if (span > widest) [view.from, view.to] = [first - 0.025 * (last - first), last + 0.025 * (last - first)];
     else {
@@ -134,7 +134,7 @@ export function enter(place, query) {
   }
 
   function frameAll() {
-    if (strand) [view.from, view.to] = [strand.from, strand.to];
+    if (timeline) [view.from, view.to] = [timeline.from, timeline.to];
     hold();
   }
 
@@ -356,9 +356,9 @@ function follow(canvas, told) {
 }
 
 function legend() {
-  const signs = [["profile", "contact, by its elevation"], ["window", "commands can be sent"], ["step covered", "countdown runs out, covered"],
-    ["step at-risk", "at risk"], ["step uncovered", "uncovered"], ["stop", "last moment to stop"], ["clear", "keep clear"], ["near", "people near"],
-    ["night", "night at the station"], ["shadow", "target in shadow"], ["maybe", "perhaps in view"], ["gap", "motion not known"]];
+  const signs = [["profile", "contact, by its elevation"], ["window", "command window"], ["step covered", "expires, covered"],
+    ["step at-risk", "at risk"], ["step uncovered", "uncovered"], ["stop", "stop by"], ["clear", "keep clear"], ["near", "people near"],
+    ["night", "night at the station"], ["shadow", "target in shadow"], ["maybe", "possible contact"], ["gap", "prediction gap"]];
   return make("details", {class: "small", open: !matchMedia("(max-width: 40rem)").matches}, make("summary", {}, "What the signs mean"), make("ul", {class: "legend"},
     signs.map(([name, text]) => make("li", {}, make("span", {class: `key ${name}`, "aria-hidden": "true"}), text))));
 }

@@ -2,21 +2,35 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 from contactd.core import instants
 from contactd.core.contacts.contact import Contact
+from contactd.core.contacts.outage import outage_of
 from contactd.core.ground.station import Station
 from contactd.core.outlook import TargetOutlook
 from contactd.core.sequences.model import StepForecast, StepStatus
-from contactd.faces.page.paper.dome import draw_dome
-from contactd.faces.page.paper.sheet import Sheet, clock, moment, span
+from contactd.faces.page.sheets.dome import draw_dome
+from contactd.faces.page.sheets.sequence_sheet import keep_clear_cell
+from contactd.faces.page.sheets.sheet import Sheet, told
+from contactd.mission.texts.stop import stop_text
+from contactd.mission.timetext import (
+    NEAREST,
+    NO_EARLIER,
+    NO_LATER,
+    Safe,
+    inner,
+    length,
+    moment,
+    outer,
+)
 
 MOST_ROWS = 60
 SOON_S = 6 * 3600.0
-GONE = (StepStatus.STOPPED, StepStatus.UNSET, StepStatus.SEEN)
+NOT_AHEAD = (StepStatus.STOPPED, StepStatus.UNSET)
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,11 +58,16 @@ class ContactSheet:
         """The sheet as PDF."""
         contact = self.contact
         sheet = Sheet(
-            f"{contact.target} over {contact.station}",
-            f"Contact sheet, {moment(contact.aos)} to {clock(contact.los)}. All times are UTC.",
+            f"{contact.target}: contact with {contact.station}",
+            f"Contact sheet, {moment(contact.aos, NO_LATER)} to "
+            f"{self._at(contact.los, NO_LATER)}. All times are UTC.",
             self.basis,
             self.notice,
         )
+        out = outage_of(contact, self.station)
+        if out is not None:
+            why = f": {out.why}" if out.why else ""
+            sheet.warns(f"Station out of service {outer(out.start, out.end)}{why}")
         top = sheet.pdf.y
         sheet.facts(self._facts())
         draw_dome(sheet, (164, top + 34), 28, self.mask, self.samples)
@@ -60,28 +79,34 @@ class ContactSheet:
         sheet.boxes(["Telemetry, countdowns read (value at UTC), remarks"], 26)
         return sheet.finish()
 
+    def _at(self, instant: float, safe: Safe) -> str:
+        """A time within the contact, without its date."""
+        return moment(instant, safe, now_s=self.contact.aos)
+
     def _facts(self) -> list[tuple[str, str]]:
         contact, elements = self.contact, self.outlook.elements
-        off = f" ± {elements.timing_error_s:.1f} s" if elements else ""
+        off = f" ± {math.ceil(10 * elements.timing_error_s) / 10:.1f} s" if elements else ""
         facts = [
-            ("AOS", f"{clock(contact.aos)}{off}   az {contact.aos_azimuth_deg:.0f}°"),
+            ("AOS", f"{self._at(contact.aos, NO_LATER)}{off}   az {contact.aos_azimuth_deg:.0f}°"),
             (
                 "TCA",
-                f"{clock(contact.tca)}   az {contact.tca_azimuth_deg:.0f}°   "
+                f"{self._at(contact.tca, NEAREST)}   az {contact.tca_azimuth_deg:.0f}°   "
                 f"el {contact.max_elevation_deg:.1f}°   {contact.tca_range_km:.0f} km",
             ),
-            ("LOS", f"{clock(contact.los)}{off}   az {contact.los_azimuth_deg:.0f}°"),
-            ("Lasts", f"{int(contact.duration_s // 60)} min {int(contact.duration_s % 60)} s"),
+            ("LOS", f"{self._at(contact.los, NO_LATER)}{off}   az {contact.los_azimuth_deg:.0f}°"),
+            ("Lasts", length(contact.duration_s, NO_LATER)),
         ]
         for service, by_station in self.outlook.services.items():
             if contact.station in by_station:
                 inside = by_station[contact.station].nominal.clip(contact.aos, contact.los)
-                text = ", ".join(f"{clock(a)} to {clock(b)}" for a, b in inside)
+                text = ", ".join(inner(a, b, now_s=contact.aos) for a, b in inside)
                 facts.append((service.capitalize(), text or "not in this contact"))
         if elements is not None:
-            facts.append(("Elements of", moment(elements.epoch)))
-        if contact.cut_at_start or contact.cut_at_end:
-            facts.append(("Note", "the contact goes on beyond the planned span"))
+            facts.append(("Elements of", moment(elements.epoch, NEAREST)))
+        if contact.cut_at_start:
+            facts.append(("Note", "in view before the prediction's start"))
+        if contact.cut_at_end:
+            facts.append(("Note", "in view beyond the prediction's end"))
         return facts
 
     def _steps(self, sheet: Sheet) -> None:
@@ -89,7 +114,9 @@ class ContactSheet:
             step
             for forecast in self.outlook.forecasts
             for step in forecast.steps
-            if step.earliest is not None and step.latest is not None and step.status not in GONE
+            if step.earliest is not None
+            and step.latest is not None
+            and step.status not in NOT_AHEAD
         ]
         meeting = [step for step in steps if self._meets(step)]
         if not meeting:
@@ -98,21 +125,30 @@ class ContactSheet:
         for step in meeting:
             clear = step.keep_clear
             if clear is not None and clear[0] < self.contact.los and clear[1] > self.contact.aos:
-                sheet.warns(f"keep clear {span(*clear)}: {step.step}, {step.hazard}")
+                sheet.warns(
+                    f"Keep clear {keep_clear_cell(step)}: step '{step.step}', {step.hazard}"
+                )
         sheet.table(
-            ("Step", "Earliest", "Latest", "Covered", "Stop by, through", "Keep clear"),
+            ("Step", "Earliest", "Latest", "Covered", "Stop", "Keep clear"),
             [_step_row(step) for step in meeting],
-            (20, 20, 20, 10, 20, 20),
+            (16, 18, 18, 11, 30, 22),
         )
 
     def _meets(self, step: StepForecast) -> bool:
+        """Whether it expires, must be kept clear of, or can be stopped about this contact."""
+        aos, los = self.contact.aos, self.contact.los
+        spans = [(chance.opens, chance.closes) for chance in step.stop_chances]
+        if step.stop_certain and step.stop_by is not None:
+            spans.append((step.stop_by, step.stop_by))
+        if step.keep_clear is not None:
+            spans.append(step.keep_clear)
+        if any(start <= los and end >= aos for start, end in spans):
+            return True
         assert step.earliest is not None
         assert step.latest is not None
-        before, after = self.contact.aos - SOON_S, self.contact.los + SOON_S
-        stop_here = (
-            step.stop_by is not None and self.contact.aos <= step.stop_by <= self.contact.los
-        )
-        return stop_here or (step.earliest < after and step.latest > before)
+        if step.status is StepStatus.SEEN:
+            return False
+        return step.earliest < los + SOON_S and step.latest > aos - SOON_S
 
     def _pointing(self, sheet: Sheet) -> None:
         samples = self.samples
@@ -128,7 +164,7 @@ class ContactSheet:
                 continue
             rows.append(
                 [
-                    clock(instants.from_unix(when / 1000.0)),
+                    moment(instants.from_unix(when / 1000.0), NEAREST)[11:],
                     _figure(samples["azimuth_deg"][index], 1),
                     _figure(samples["elevation_deg"][index], 1),
                     _figure(samples["range_km"][index], 0),
@@ -149,12 +185,9 @@ class ContactSheet:
 
 
 def _step_row(step: StepForecast) -> list[str]:
-    stop = "no window left" if step.stop_possible is False else ""
-    if step.stop_by is not None:
-        stop = f"{moment(step.stop_by)}, {step.stop_station}"
-    clear = "" if step.keep_clear is None else span(*step.keep_clear)
     covered = "" if step.coverage is None else step.coverage.value
-    return [step.step, moment(step.earliest), moment(step.latest), covered, stop, clear]
+    bounds = told(step.earliest, NO_LATER), told(step.latest, NO_EARLIER)
+    return [step.step, *bounds, covered, stop_text(step), keep_clear_cell(step)]
 
 
 def _light(fraction: float) -> str:

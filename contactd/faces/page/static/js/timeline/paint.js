@@ -1,4 +1,4 @@
-// Painting the strand: only what is in sight, and columns instead of shapes where shapes would be
+// Painting the timeline: only what is in sight, and columns instead of shapes where shapes would be
 // narrower than a pixel.
 
 import {ink} from "../choices.js";
