@@ -10,8 +10,8 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
+from contactd.alerts.fold import AlertState
 from contactd.alerts.rules import NOTHING_KEPT, Kept
-from contactd.alerts.state import AlertState
 from contactd.alerts.status import ChannelStatus
 from contactd.config import Configuration
 from contactd.core.allocation.result import Allocation, Granted

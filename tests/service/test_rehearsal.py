@@ -50,9 +50,9 @@ def test_an_expectation_that_is_not_met_is_reported_and_is_the_exit_code(tmp_pat
     script = written(
         tmp_path,
         expectations=[
-            {"by": "1min", "alert": "step-out-of-view"},
-            {"by": "1min", "acknowledged": "step-out-of-view"},
-            {"by": "1min", "never": "step-out-of-view"},
+            {"by": "1min", "alert": "step-uncovered"},
+            {"by": "1min", "acknowledged": "step-uncovered"},
+            {"by": "1min", "never": "step-uncovered"},
         ],
     )
     done = subprocess.run(
