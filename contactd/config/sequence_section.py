@@ -203,7 +203,7 @@ class RepeatSection(Section):
 
 
 class StepSection(Section):
-    """Something that the satellite does by itself when a countdown runs out."""
+    """Something that the satellite does by itself when a countdown expires."""
 
     name: Name
     after: OneOrMany[Name] = Field(description="start, or the name of the step it counts from")
@@ -235,7 +235,7 @@ class StepSection(Section):
 
 
 class SequenceSection(Section):
-    """A named chain of timed steps, set going by one start."""
+    """A named chain of timed steps, started by one start event."""
 
     name: Name
     start: StartSection = StartSection()

@@ -159,7 +159,7 @@ def _need(
         urgent=True,
         sure=True,
         within=sure,
-        why=f"what {outlook.target}/{subject} needs when it runs out",
+        why=f"what {outlook.target}/{subject} needs when it expires",
     )
 
 

@@ -170,7 +170,7 @@ class _Telling:
             parts.append(f"the expiry is known to {duration_text(width)} at best")
         if self.case.least_margin_s > 0:
             parts.append(f"twice the margin is {duration_text(2 * self.case.least_margin_s)}")
-        covered = f"the longest surely covered time lasts {duration_text(longest)}"
+        covered = f"the longest certainly covered time lasts {duration_text(longest)}"
         return f"{_listed(parts)}, but {covered}"
 
     def _relaxation(self, key: Key, plan: Plan) -> str:

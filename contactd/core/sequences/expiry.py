@@ -1,4 +1,4 @@
-"""When each step's countdown runs out: worst-case bounds and a nominal value.
+"""When each step's countdown expires: worst-case bounds and a nominal value.
 
 For a chain, the expiry is ``start + Σ delay / (1 + rate) + Σ error``. It rises with the start, with
 every delay error and with the slowness of every clock, and so do the later and the earlier of

@@ -247,7 +247,7 @@ class KeepClear:
 
 @dataclass(frozen=True, slots=True)
 class Step:
-    """Something that the satellite does by itself when a countdown runs out.
+    """Something that the satellite does by itself when a countdown expires.
 
     Attributes:
         after: names of the steps it counts from; empty for the start itself.
@@ -285,7 +285,7 @@ class Step:
 
 @dataclass(frozen=True, slots=True)
 class Sequence:
-    """A named chain of timed steps aboard a target, set going by one start.
+    """A named chain of timed steps aboard a target, started by one start event.
 
     Attributes:
         start: as configured; the ledger may know better.
@@ -399,7 +399,7 @@ class StopChance:
             catches.
         closes: after this instant (s) a stop sent in this window catches nothing.
         catches_from: the earliest expiry (instant, s) that a stop sent at ``opens`` still prevents.
-        share: of all possible expiries, taken as uniform, what it surely prevents: 0 to 1.
+        share: of all possible expiries, taken as uniform, what it certainly prevents: 0 to 1.
     """
 
     station: str
@@ -412,7 +412,7 @@ class StopChance:
 
 @dataclass(frozen=True, slots=True)
 class StepForecast:
-    """When a step's countdown runs out, and what that means.
+    """When a step's countdown expires, and what that means.
 
     Attributes:
         earliest, nominal, latest: expiry (instants, s); None while unset or stopped.
