@@ -1,4 +1,4 @@
-"""What sequences want of stations: contacts for stops, and for what steps need when they run out.
+"""What sequences want of stations: contacts for stops, and for what steps need when they expire.
 
 These are asked for by themselves, with every plan, and go before everything else. They rest on
 coverage that nobody's grants were taken out of, for what is not granted can still be asked for.

@@ -67,7 +67,7 @@ class Timeline:
 
 
 def delay_of(step: Step, knowledge: SequenceKnowledge) -> float | None:
-    """Seconds on the step's dial, or of its fixed delay; None while a setting is not chosen."""
+    """Seconds on the step's setting, or of its fixed delay; None while a setting is not chosen."""
     setting = step.delay.setting
     if setting is None:
         return step.delay.fixed_s
@@ -269,7 +269,7 @@ class _Reckoning:
         if narrowed.is_empty:
             self.conflicts.append(
                 f"{step.name} was seen (record {seen.record}) outside the time at which its "
-                "countdown can have run out; what was seen is believed"
+                "countdown can have expired; what was seen is believed"
             )
             low = self.began.low.least if earliest is None else earliest
             low = min(low, latest)

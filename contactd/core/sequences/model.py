@@ -121,12 +121,12 @@ class TimerUnit:
 
 @dataclass(frozen=True, slots=True)
 class Setting:
-    """A dial: the delay is chosen before the start.
+    """A setting: the delay is chosen before the start.
 
     Attributes:
-        least_s, greatest_s, resolution_s: the values that the dial can take.
-        error_s: bound of what the dial's mechanism adds or takes away, both ways.
-        chosen_s: the value that is dialled in, or None while it is not chosen.
+        least_s, greatest_s, resolution_s: the values that the setting can take.
+        error_s: bound of what the setting's mechanism adds or takes away, both ways.
+        chosen_s: the value that is chosen, or None while it is not chosen.
         sigma_s: standard deviation of that error where it is known to be normal.
         exceeds: (step, by how many seconds): this value must exceed that step's setting.
     """
@@ -141,16 +141,16 @@ class Setting:
 
     @property
     def count(self) -> int:
-        """How many values the dial can take."""
+        """How many values the setting can take."""
         return int((self.greatest_s - self.least_s) / self.resolution_s + 1e-9) + 1
 
     def nearest(self, seconds: float) -> float:
-        """The dial's value nearest to the given one."""
+        """The setting's value nearest to the given one."""
         index = round((seconds - self.least_s) / self.resolution_s)
         return self.least_s + min(max(index, 0), self.count - 1) * self.resolution_s
 
     def allows(self, seconds: float) -> bool:
-        """Whether the dial can stand at this value (to a microsecond)."""
+        """Whether the setting can be set to this value (to a microsecond)."""
         return abs(self.nearest(seconds) - seconds) <= 1e-6
 
 

@@ -36,7 +36,7 @@ class RuleKind(StrEnum):
     NEEDS = "needs"
     PEOPLE = "people near"
     STARTS = "allowed start times"
-    DIAL = "setting"
+    SETTING = "setting"
     ROBUST = "robustness"
     MARGIN = "margin"
 
