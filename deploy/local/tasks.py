@@ -18,6 +18,7 @@ from python_environment import PythonEnvironment, SetupFailed, say
 PROJECT = Path(__file__).resolve().parents[2]
 DEVELOPMENT = frozenset({"dev"})
 DEMO_KEPT_S = 86_400.0
+SHIPPED_MOMENT = "2026-11-25T09:00:00Z"
 LATEST_DEMO = "var/demo/latest/config"
 
 
@@ -30,7 +31,7 @@ def main(arguments: list[str]) -> int:
     tasks = parser.add_subparsers(dest="task", required=True, metavar="TASK")
     tasks.add_parser("demo", help="set up, then run the service on the demo (Ctrl-C ends it)")
     tasks.add_parser("setup", help="set up .venv with all that development needs")
-    tasks.add_parser("generate", help="make anew what is generated: documents' outputs, dashboard")
+    tasks.add_parser("generate", help="make anew what is generated: config, outputs, dashboard")
     tasks.add_parser(
         "test",
         help="set up, then run every check and every test",
@@ -93,6 +94,13 @@ def fresh_demo(contactd: str) -> Path:
 def generate(environment: PythonEnvironment) -> int:
     """Make anew what is generated from the running program."""
     environment.ensure(DEVELOPMENT)
+    # The shipped example is the demo of one fixed moment.
+    shipped = (
+        "from pathlib import Path; from contactd.config.demo import write_demo; "
+        "from contactd.core.instants import from_text; "
+        f"write_demo(Path('config'), from_text('{SHIPPED_MOMENT}'))"
+    )
+    subprocess.run([str(environment.python), "-c", shipped], cwd=PROJECT, check=True)
     for document in documents.DOCUMENTS:
         text = document.read_text()
         document.write_text(documents.rewritten(environment.command("contactd"), text))

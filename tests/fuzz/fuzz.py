@@ -66,9 +66,9 @@ def reader(name: str) -> Callable[[bytes], object]:
 
         return read_plan
     if name == "duration":
-        from contactd.config.durations import seconds_of
+        from contactd.mission.timetext import read_length
 
-        return lambda data: seconds_of(data.decode("utf-8", "replace"))
+        return lambda data: read_length(data.decode("utf-8", "replace"))
     if name == "instant":
         from contactd.core.instants import from_text
 
