@@ -25,6 +25,7 @@ from contactd.core.sequences.model import Clock, Delay
 from contactd.faces.cli import forecast_table
 from contactd.faces.http.routes import outlooks
 from contactd.mission import bodies
+from contactd.mission.documents import contacts as contact_documents
 from contactd.mission.timetext import NO_EARLIER, NO_LATER
 from contactd.records import state
 
@@ -170,6 +171,10 @@ def _uncertain_commands(was: Any) -> Any:
 
 
 FALSIFICATIONS = (
+    Falsification(
+        "a contact in an outage told as usable", 40,
+        ((contact_documents, "outage_of", lambda _: lambda *_: None),),
+    ),
     Falsification(
         "an earliest rounded up", 0, ((forecast_table, "NO_LATER", lambda _: NO_EARLIER),)
     ),
