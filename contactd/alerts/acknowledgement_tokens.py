@@ -19,10 +19,10 @@ import json
 import math
 from dataclasses import dataclass
 
-from contactd.alerts.words import moment
 from contactd.core.alert import Alert
 from contactd.core.errors import InputError
 from contactd.core.instants import from_unix, to_unix
+from contactd.mission.timetext import NO_LATER, moment
 
 LEAST_SECRET_BYTES = 16
 MOST_LENGTH = 1_000
@@ -69,7 +69,7 @@ class Tickets:
 
     def write(self, alert: Alert, channel: str) -> str:
         """The ticket for an alert."""
-        ends = math.ceil(to_unix(max(alert.due, alert.concerns) + LASTS_S))
+        ends = math.ceil(to_unix(max(alert.due, alert.moment) + LASTS_S))
         content = json.dumps([alert.identity, channel, ends], separators=(",", ":")).encode()
         return f"{_encode(content)}.{_encode(self._sign(content))}"
 
@@ -87,7 +87,7 @@ class Tickets:
         identity, channel, ends = json.loads(given)
         ticket = Ticket(str(identity), str(channel), from_unix(float(ends)))
         if now > ticket.ends:
-            found = f"one that was good until {moment(ticket.ends)}"
+            found = f"one that was good until {moment(ticket.ends, NO_LATER)}"
             raise InputError("a link that is still good", found, "ticket")
         return ticket
 

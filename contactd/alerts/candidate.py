@@ -1,7 +1,7 @@
-"""A matter: a fact that is worth telling, before it is known whether it has been told.
+"""A candidate: a fact that is worth telling, before it is known whether an alert has told it.
 
-Rules make matters from the snapshot alone; ``contactd.alerts.evaluate`` compares them with what has
-been told and makes alerts of those that are new.
+Rules find candidates in the snapshot alone; ``contactd.alerts.evaluate`` compares them with the
+alerts that have been raised and raises those that are new.
 """
 
 from __future__ import annotations
@@ -12,69 +12,38 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import Any
 
-from contactd.core.alert import Severity
+from contactd.core.alert import ELEMENTS_STALE, NO_PREDICTION, Severity
+from contactd.mission.texts.text import Text
 
 
 class Sort(StrEnum):
-    """What sort of thing a matter is."""
+    """What sort of thing a candidate is."""
 
-    EVENT = "event"  # something that is told once, at its due time
+    EVENT = "event"  # something that happens: raised once, at its due time
     CONDITION = "condition"  # something that holds for a while: raised, and resolved when it ends
-
-
-# Kinds of alert. A kind is never renamed or reused: old ledgers stay readable.
-CONTACT_COMING = "contact-coming"
-WINDOW_OPENS = "command-window-opens"
-WINDOW_CLOSES_SOON = "command-window-closes-soon"
-WINDOW_CLOSED = "command-window-closed"
-STEP_EXPIRING = "step-expiring"
-STEP_EXPIRED = "step-expired"
-STEP_OUT_OF_VIEW = "step-out-of-view"
-STEP_AT_RISK = "step-at-risk"
-STOP_BY_COMING = "stop-by-coming"
-STOP_BY_PASSED = "stop-by-passed"
-NO_STOP = "no-stop-possible"
-KEEP_CLEAR_BEGINS = "keep-clear-begins"
-KEEP_CLEAR_ENDS = "keep-clear-ends"
-PEOPLE_IN_DANGER = "people-in-danger"
-START_UNCONFIRMED = "start-unconfirmed"
-START_IN_DOUBT = "start-in-doubt"
-CONFLICTING_RECORDS = "conflicting-records"
-ELEMENTS_STALE = "elements-stale"
-CONTACTS_MOVED = "contacts-moved"
-NO_PREDICTION = "target-not-predicted"
-PREDICTION_GAP = "prediction-gap"
-SPAN_ENDS = "prediction-ends"
-CONFIGURATION_REFUSED = "configuration-refused"
-CLOCK_NOT_TRUSTED = "clock-not-trusted"
-PLANNING_OVERDUE = "planning-overdue"
-STATION_TIME_TROUBLE = "station-time-trouble"
-CHANNEL_FAILING = "channel-failing"
-UNDELIVERED = "alerts-undelivered"
-LEDGER_TROUBLE = "ledger-trouble"
-ALERTS_MISSED = "alerts-missed"
 
 
 KNOWN_WITHOUT_PREDICTION = frozenset({ELEMENTS_STALE, NO_PREDICTION})
 """Conditions that are decided even of a target that cannot be predicted."""
 GROWTH_S = 60.0
-"""An interval that grew by no more than this is still the one that was told."""
+"""An interval that grew by no more than this is still the one that was raised."""
 
 
 @dataclass(frozen=True, slots=True)
-class Matter:
+class Candidate:
     """A fact worth telling.
 
     Attributes:
+        text: what it says, as it is to be read when it is raised.
         series: what makes it the same fact again, apart from time: kind, subject, station, start.
-        due: instant (s) from which it is to be told; a condition holds from then on.
-        concerns: instant (s) of the matter itself.
+        due: instant (s) from which it is to be raised; a condition holds from then on.
+        moment: instant (s) of the fact itself (AOS, expiry ...).
         over_at: instant (s) after which telling it is no use; a condition ends then.
-        begins, ends: two matters of one series are the same fact when these intervals meet; they
+        begins, ends: two candidates of one series are the same fact when these intervals meet; they
             are wide enough to hold what replanning shifts.
         must_lie_within: they are the same fact only while this one's interval lies within what was
-            told, so that a danger that grows is told anew.
-        lead_s: for an event that is told several times before it happens: this one's lead. An
+            raised, so that a danger that grows is raised anew.
+        lead_s: for an event that is raised several times before it happens: this one's lead. An
             event with a shorter lead makes the longer ones needless.
         rests_on: a target whose prediction decides whether a condition holds; while the target
             cannot be predicted, the condition is left as it is.
@@ -86,10 +55,9 @@ class Matter:
     target: str
     subject: str
     series: str
-    what: str
-    advice: str
+    text: Text
     due: float
-    concerns: float
+    moment: float
     over_at: float = math.inf
     begins: float = -math.inf
     ends: float = math.inf
@@ -97,6 +65,16 @@ class Matter:
     must_lie_within: bool = False
     rests_on: str = ""
     facts: Mapping[str, Any] = field(default_factory=dict)
+
+    @property
+    def what(self) -> str:
+        """The fact, in words."""
+        return self.text.what
+
+    @property
+    def do(self) -> str:
+        """Who is to do what, and by when."""
+        return self.text.do
 
     def meets(self, begins: float, ends: float) -> bool:
         """Whether it is the same fact as another one of its series with that interval."""
@@ -110,13 +88,13 @@ class Matter:
 
 
 @dataclass(frozen=True, slots=True)
-class Matters:
+class Candidates:
     """What is worth telling, as seen from one snapshot.
 
     Attributes:
         at: instant (s) from which it was looked at.
-        until: matters that fall due up to this instant (s) are among them.
-        matters: events and conditions, in no order.
+        until: candidates that fall due up to this instant (s) are among them.
+        candidates: events and conditions, in no order.
         undecided: targets that could not be predicted: conditions that rest on them do not end.
         decided: all other targets that were looked at.
         complete: every target that is watched was looked at, so that one that was not is no
@@ -125,7 +103,7 @@ class Matters:
 
     at: float
     until: float
-    matters: tuple[Matter, ...] = ()
+    candidates: tuple[Candidate, ...] = ()
     undecided: frozenset[str] = frozenset()
     decided: frozenset[str] = frozenset()
     complete: bool = False
@@ -133,10 +111,10 @@ class Matters:
     def next_due(self, now: float) -> float:
         """The next instant after ``now`` at which something falls due or ends, up to ``until``."""
         moments = [self.until]
-        for matter in self.matters:
-            moments.append(matter.due)
-            if matter.sort is Sort.CONDITION:
-                moments.append(matter.over_at)
+        for candidate in self.candidates:
+            moments.append(candidate.due)
+            if candidate.sort is Sort.CONDITION:
+                moments.append(candidate.over_at)
         return min((moment for moment in moments if moment > now), default=self.until)
 
     def leaves_open(self, kind: str, rests_on: str) -> bool:

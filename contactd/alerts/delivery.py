@@ -16,14 +16,14 @@ from functools import partial
 from typing import Any, Protocol
 
 from contactd.alerts.circuit import Circuit, CircuitTerms, Clock
-from contactd.alerts.message import About, Channel, ChannelBusy, Message
+from contactd.alerts.notification import About, Channel, ChannelBusy, Notification
 from contactd.alerts.status import ChannelStatus
 from contactd.alerts.tracked import SERVICE
-from contactd.alerts.words import as_text
 from contactd.core import record as kinds
 from contactd.core.alert import Alert
 from contactd.core.errors import DeliveryError
 from contactd.core.record import Record
+from contactd.mission.timetext import recorded_finite
 
 MOST_IN_HAND = 5_000
 MOST_ATTEMPTS = 10_000
@@ -151,7 +151,7 @@ class Delivery:
                 self._closing.add(task)
                 task.add_done_callback(self._closing.discard)
 
-    def offer(self, messages: Iterable[Message]) -> None:
+    def offer(self, notifications: Iterable[Notification]) -> None:
         """Take on all messages whose outcome is not in the ledger yet.
 
         To be called with the whole list after each change; what is in hand is not taken twice.
@@ -160,17 +160,17 @@ class Delivery:
         if self._is_closed:
             return
         wanted: set[Place] = set()
-        for message in messages:
-            places = {(part, message.channel) for part in message.parts}
+        for notification in notifications:
+            places = {(part, notification.channel) for part in notification.parts}
             wanted |= places
             if places & self._parts or places & self._settled:
                 continue
             if len(self._in_hand) >= MOST_IN_HAND:
                 continue
             self._parts |= places
-            task = asyncio.ensure_future(self._bring(message))
-            self._in_hand[message.key, message.channel] = task
-            task.add_done_callback(partial(self._done, message))
+            task = asyncio.ensure_future(self._bring(notification))
+            self._in_hand[notification.key, notification.channel] = task
+            task.add_done_callback(partial(self._done, notification))
         # What is settled and no longer offered stands in the ledger.
         self._settled &= wanted
 
@@ -222,9 +222,9 @@ class Delivery:
             await lane.channel.close()
         await asyncio.gather(*self._closing, return_exceptions=True)
 
-    def _done(self, message: Message, task: asyncio.Task[None]) -> None:
-        self._in_hand.pop((message.key, message.channel), None)
-        places = {(part, message.channel) for part in message.parts}
+    def _done(self, notification: Notification, task: asyncio.Task[None]) -> None:
+        self._in_hand.pop((notification.key, notification.channel), None)
+        places = {(part, notification.channel) for part in notification.parts}
         self._parts -= places
         if not task.cancelled() and task.exception() is None:
             self._settled |= places
@@ -234,27 +234,27 @@ class Delivery:
             await lane.room.acquire()
         await lane.channel.close()
 
-    async def _bring(self, message: Message) -> None:
+    async def _bring(self, notification: Notification) -> None:
         """One message, until it is delivered or given up."""
         from tenacity import AsyncRetrying, RetryCallState, retry_if_exception
 
         attempts = 0
-        begun = as_text(self._clock.now())
+        begun = recorded_finite(self._clock.now())
 
         def wait(state: RetryCallState) -> float:
-            if state.attempt_number == 1 and len(message.parts) == 1:
-                self._note(kinds.ALERT_SENT, message, {})
-            return self._wait_s(message.channel, state)
+            if state.attempt_number == 1 and len(notification.parts) == 1:
+                self._note(kinds.ALERT_SENT, notification, {})
+            return self._wait_s(notification.channel, state)
 
         def enough(state: RetryCallState) -> bool:
-            return state.attempt_number >= MOST_ATTEMPTS or self._is_too_old(message)
+            return state.attempt_number >= MOST_ATTEMPTS or self._is_too_old(notification)
 
         def again(error: BaseException) -> bool:
             return isinstance(error, DeliveryError) and error.worth_retrying
 
-        if len(message.parts) > 1:
+        if len(notification.parts) > 1:
             # After a restart the same alerts must go together again, under the same key.
-            self._note(kinds.ALERT_SENT, message, {})
+            self._note(kinds.ALERT_SENT, notification, {})
             if self._flushing is not None:
                 await asyncio.shield(self._flushing)
         try:
@@ -267,22 +267,24 @@ class Delivery:
             ):
                 with attempt:
                     attempts += 1
-                    await self._try(message)
+                    await self._try(notification)
         except DeliveryError as error:
             reason = error.reason[:MOST_REASON_LENGTH]
             body = {"attempts": attempts, "sent_at": begun, "reason": reason}
-            self._note(kinds.ALERT_FAILED, message, body)
+            self._note(kinds.ALERT_FAILED, notification, body)
         else:
-            self._note(kinds.ALERT_DELIVERED, message, {"attempts": attempts, "sent_at": begun})
+            self._note(
+                kinds.ALERT_DELIVERED, notification, {"attempts": attempts, "sent_at": begun}
+            )
 
-    def _is_too_old(self, message: Message) -> bool:
-        lane = self._lanes.get(message.channel)
+    def _is_too_old(self, notification: Notification) -> bool:
+        lane = self._lanes.get(notification.channel)
         if lane is None:
             return True
         keep_trying_s = lane.terms.keep_trying_s
-        if message.about is About.REMINDER:
+        if notification.about is About.REMINDER:
             keep_trying_s = min(keep_trying_s, REMINDER_TRIED_S)
-        return self._clock.now() - message.since > keep_trying_s
+        return self._clock.now() - notification.since > keep_trying_s
 
     def _wait_s(self, channel: str, state: Any) -> float:
         lane = self._lanes.get(channel)
@@ -296,22 +298,22 @@ class Delivery:
             wait_s = max(wait_s, min(error.again_after_s, LONGEST_BUSY_S))
         return wait_s
 
-    async def _try(self, message: Message) -> None:
+    async def _try(self, notification: Notification) -> None:
         """One attempt.
 
         Raises:
             DeliveryError: if it failed.
         """
-        lane = self._lanes.get(message.channel)
+        lane = self._lanes.get(notification.channel)
         if lane is None:
-            raise DeliveryError(message.channel, "there is no such channel any more", False)
+            raise DeliveryError(notification.channel, "there is no such channel any more", False)
         async with lane.room:
             waited = await lane.circuit.pass_through()
             settled = False
             try:
-                if waited and self._is_too_old(message):
-                    raise DeliveryError(message.channel, lane.circuit.reason, False)
-                await self._attempt(lane, message)
+                if waited and self._is_too_old(notification):
+                    raise DeliveryError(notification.channel, lane.circuit.reason, False)
+                await self._attempt(lane, notification)
                 settled = True
                 lane.circuit.succeeded()
             except DeliveryError as error:
@@ -323,29 +325,29 @@ class Delivery:
                 if not settled:
                     lane.circuit.abandoned()
 
-    async def _attempt(self, lane: _Lane, message: Message) -> None:
+    async def _attempt(self, lane: _Lane, notification: Notification) -> None:
         if self._permit is not None and not await self._permit.ask():
             raise _NotPermitted
         begun = self._clock.now()
         links = {
             alert.identity: url
-            for alert in message.alerts
-            if (url := self._link(alert, message.channel)) is not None
+            for alert in notification.alerts
+            if (url := self._link(alert, notification.channel)) is not None
         }
         try:
             fence = 0 if self._permit is None else self._permit.fence
-            ready = replace(message, at=begun, links=links, fence=fence)
+            ready = replace(notification, at=begun, links=links, fence=fence)
             await self._within(lane.terms.attempt_s, lane.channel, ready)
         except DeliveryError as error:
             took_s = self._clock.now() - begun
             final = not error.worth_retrying
-            self._observe(Attempt(message.channel, took_s, error.reason, final))
+            self._observe(Attempt(notification.channel, took_s, error.reason, final))
             raise
-        self._observe(Attempt(message.channel, self._clock.now() - begun))
+        self._observe(Attempt(notification.channel, self._clock.now() - begun))
 
-    async def _within(self, seconds: float, channel: Channel, message: Message) -> None:
+    async def _within(self, seconds: float, channel: Channel, notification: Notification) -> None:
         """Send, but not for longer than ``seconds`` of the clock."""
-        sending = asyncio.ensure_future(self._send(channel, message))
+        sending = asyncio.ensure_future(self._send(channel, notification))
         bell = asyncio.ensure_future(self._clock.sleep(seconds))
         try:
             await asyncio.wait((sending, bell), return_when=asyncio.FIRST_COMPLETED)
@@ -363,30 +365,30 @@ class Delivery:
                 task.cancel()
             await asyncio.gather(sending, bell, return_exceptions=True)
 
-    async def _send(self, channel: Channel, message: Message) -> None:
+    async def _send(self, channel: Channel, notification: Notification) -> None:
         # Nothing is awaited between this look and the sending: a process that was stopped in
         # between finds here that its time has run out.
         if self._permit is not None and not self._permit.holds():
             raise _NotPermitted
-        await channel.send(message)
+        await channel.send(notification)
 
-    def _note(self, kind: str, message: Message, body: Mapping[str, Any]) -> None:
+    def _note(self, kind: str, notification: Notification, body: Mapping[str, Any]) -> None:
         """Have an outcome recorded, together with others that come at the same time."""
         now = self._clock.now()
         self._outbox.append(
             Record(
                 at=now,
                 kind=kind,
-                subject=message.alerts[0].subject,
+                subject=notification.alerts[0].subject,
                 author=SERVICE,
                 # A message that is tried again after it was given up has another outcome.
-                identity=f"{kind}:{message.channel}:{message.key}:{as_text(message.since)}",
+                identity=f"{kind}:{notification.channel}:{notification.key}:{recorded_finite(notification.since)}",
                 body={
-                    "message": message.key,
-                    "channel": message.channel,
-                    "about": message.about.value,
-                    "parts": list(message.parts),
-                    "alerts": [alert.identity for alert in message.alerts],
+                    "message": notification.key,
+                    "channel": notification.channel,
+                    "about": notification.about.value,
+                    "parts": list(notification.parts),
+                    "alerts": [alert.identity for alert in notification.alerts],
                     **body,
                 },
             )

@@ -10,7 +10,7 @@ from collections.abc import Iterator, Mapping
 
 from contactd.alerts.candidate import Sort
 from contactd.alerts.escalation_policy import Care, Manner
-from contactd.alerts.tracked import SERVICE, AlertState, Told
+from contactd.alerts.tracked import SERVICE, AlertState, TrackedAlert
 from contactd.core import record as kinds
 from contactd.core.alert import Severity
 from contactd.core.record import Record
@@ -29,15 +29,15 @@ def tend(
     """
     records: list[Record] = []
     for identity in sorted(state.waiting):
-        told = state.told[identity]
-        if told.is_open(now):
-            records.extend(_escalate(state, told, care, now))
-        elif _is_expired(told, now):
-            records.append(_record(kinds.ALERT_EXPIRED, told, now, "expired", {}))
+        tracked = state.tracked[identity]
+        if tracked.is_open(now):
+            records.extend(_escalate(state, tracked, care, now))
+        elif _is_expired(tracked, now):
+            records.append(_record(kinds.ALERT_EXPIRED, tracked, now, "expired", {}))
     for identity in sorted(state.unsettled):
-        told = state.told[identity]
-        if now >= told.finished_at:
-            records.extend(_hold_back(state, told, manners or {}, now))
+        tracked = state.tracked[identity]
+        if now >= tracked.finished_at:
+            records.extend(_hold_back(state, tracked, manners or {}, now))
     return records
 
 
@@ -45,68 +45,72 @@ def next_tending(state: AlertState, care: Care, now: float) -> float:
     """The next instant (s) after ``now`` at which :func:`tend` may have something to do."""
     moments = [math.inf]
     for identity in state.waiting:
-        told = state.told[identity]
-        moments.append(told.finished_at)
-        climbed = {each.rung for each in told.escalations}
+        tracked = state.tracked[identity]
+        moments.append(tracked.finished_at)
+        climbed = {each.rung for each in tracked.escalations}
         moments.extend(
-            told.raised_at + rung.after_s
+            tracked.raised_at + rung.after_s
             for number, rung in enumerate(care.ladder, 1)
             if number not in climbed
         )
     return min(moment for moment in moments if moment > now)
 
 
-def _escalate(state: AlertState, told: Told, care: Care, now: float) -> Iterator[Record]:
-    if not care.ladder or state.silence_of(told.alert, now) is not None:
+def _escalate(state: AlertState, tracked: TrackedAlert, care: Care, now: float) -> Iterator[Record]:
+    if not care.ladder or state.silence_of(tracked.alert, now) is not None:
         return
     order = list(Severity)
-    climbed = {each.rung for each in told.escalations}
+    climbed = {each.rung for each in tracked.escalations}
     for number, rung in enumerate(care.ladder, 1):
-        severe = order.index(told.alert.severity) >= order.index(rung.least_severity)
-        if number in climbed or not severe or now < told.raised_at + rung.after_s:
+        severe = order.index(tracked.alert.severity) >= order.index(rung.least_severity)
+        if number in climbed or not severe or now < tracked.raised_at + rung.after_s:
             continue
         body = {
             "rung": number,
             "role": rung.role,
             "channels": list(care.channels_of(rung.role, now)),
         }
-        yield _record(kinds.ALERT_ESCALATED, told, now, f"escalated-{number}", body)
+        yield _record(kinds.ALERT_ESCALATED, tracked, now, f"escalated-{number}", body)
 
 
-def _is_expired(told: Told, now: float) -> bool:
-    """Whether it is an event that was over before anybody acknowledged it, and that matters."""
+def _is_expired(tracked: TrackedAlert, now: float) -> bool:
+    """Whether it is more than an advisory, and was over before anybody acknowledged it."""
     return (
-        told.sort is Sort.EVENT
-        and told.expired_at is None
-        and now >= told.alert.over_at
-        and told.alert.severity is not Severity.ADVISORY
+        tracked.sort is Sort.EVENT
+        and tracked.expired_at is None
+        and now >= tracked.alert.over_at
+        and tracked.alert.severity is not Severity.ADVISORY
     )
 
 
 def _hold_back(
-    state: AlertState, told: Told, manners: Mapping[str, Manner], now: float
+    state: AlertState, tracked: TrackedAlert, manners: Mapping[str, Manner], now: float
 ) -> Iterator[Record]:
-    """What was held back until its matter was over is not sent any more."""
-    identity = told.alert.identity
-    silence = state.silence_of(told.alert, now)
+    """What was held back until it was over is not sent any more."""
+    identity = tracked.alert.identity
+    silence = state.silence_of(tracked.alert, now)
     held = [
         channel
-        for channel in told.channels
-        if (identity, channel) not in told.fates
-        and (silence is not None or manners.get(channel, PLAIN).is_quiet(told.alert.severity, now))
+        for channel in tracked.channels
+        if (identity, channel) not in tracked.fates
+        and (
+            silence is not None or manners.get(channel, PLAIN).is_quiet(tracked.alert.severity, now)
+        )
     ]
     if held:
         why = f"silence {silence.identity}: {silence.why}" if silence else "quiet hours"
         body: dict[str, object] = {"channels": held, "why": why}
-        yield _record(kinds.ALERT_SILENCED, told, now, "silenced", body)
+        yield _record(kinds.ALERT_SILENCED, tracked, now, "silenced", body)
 
 
-def _record(kind: str, told: Told, now: float, what: str, body: Mapping[str, object]) -> Record:
-    identity = told.alert.identity
+def _record(
+    kind: str, tracked: TrackedAlert, now: float, what: str, body: Mapping[str, object]
+) -> Record:
+    identity = tracked.alert.identity
     return Record(
         at=now,
         kind=kind,
-        subject=told.alert.subject,
+        subject=tracked.alert.subject,
         author=SERVICE,
         identity=f"{what}:{identity}",
         body={"identity": identity, **body},

@@ -89,7 +89,7 @@ class Manner:
         gather_s: how long the first of them waits for the others; warnings never wait.
         most_alerts: in one message.
         flood_from: with more new alerts than this at once, they go together whatever they are.
-        tell_resolved, tell_acknowledged, tell_reminders: whether it is told so.
+        send_resolved, send_acknowledged, send_reminders: whether that is sent to it.
     """
 
     quiet_hours: tuple[Hours, ...] = ()
@@ -97,9 +97,9 @@ class Manner:
     gather_s: float = 0.0
     most_alerts: int = 50
     flood_from: int = 20
-    tell_resolved: bool = True
-    tell_acknowledged: bool = False
-    tell_reminders: bool = True
+    send_resolved: bool = True
+    send_acknowledged: bool = False
+    send_reminders: bool = True
 
     def is_quiet(self, severity: Severity, instant: float) -> bool:
         """Whether an alert must wait for quiet hours to end. A warning never does."""

@@ -1,27 +1,59 @@
-"""How each kind of record changes what is known of alerts."""
+"""The fold of the ledger's alert records: the alerts that were raised and are still remembered.
+
+Bodies of the records (times are RFC 3339 UTC text with microseconds, null where there is none):
+
+- ``alert-raised``: ``identity, kind, sort, severity, target, what, do, notice, due, moment,
+  over_at, facts, late, channels`` and, to know the fact again, ``series, begins, ends, lead_s,
+  rests_on``. Before version 0.2 ``advice`` stood for ``do`` and ``concerns`` for ``moment``.
+- ``alert-sent``, ``alert-delivered``, ``alert-failed``: ``message, channel, about``, ``parts``
+  (a key for each alert in it) and ``alerts`` (their identities, in the same order); delivered and
+  failed also ``attempts, sent_at``, failed also ``reason``.
+- ``alert-retried``: ``message, channel``: a message that was given up is to be tried again.
+- ``alert-escalated``: ``identity, rung, role, channels``.
+- ``alert-silenced``: ``identity, channels, why``: held back until it was over.
+- ``alert-expired``: ``identity``: it was over and nobody had acknowledged it.
+- ``alert-resolved``: ``identity, why`` (``ended``, ``over`` or ``superseded``), ``what, do``.
+- ``alert-acknowledged``: ``identity`` and, if given, ``remark``.
+- ``alert-missed``: ``kind, target, what, due, moment, over_at, series, begins, ends, lead_s``.
+- ``silence-set``: ``silence, from, until, why, targets, kinds, warnings``.
+- ``silence-lifted``: ``silence``.
+"""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import replace
 from typing import Any
 
 from contactd.alerts.candidate import Sort
 from contactd.alerts.tracked import (
+    SERVICE,
     AlertState,
-    DeadLetter,
     Escalation,
     Fate,
     Missed,
     Outcome,
-    Silence,
-    Told,
+    TrackedAlert,
+    Unreadable,
 )
 from contactd.core import record as kinds
-from contactd.core.alert import Alert, Severity
+from contactd.core.alert import FORMER_KINDS, Alert, DeadLetter, Severity, Silence
 from contactd.core.instants import from_text
 from contactd.core.record import Record
+
+__all__ = [
+    "AlertState",
+    "acknowledged_part",
+    "delivered_to",
+    "escalation_part",
+    "fold_alerts",
+    "is_settled",
+    "learn_alert",
+    "reminder_part",
+    "resolved_part",
+    "rests_on",
+]
 
 KEPT_S = 6 * 3600.0
 """How long after it is finished an alert is remembered: longer than replanning can move it."""
@@ -29,15 +61,16 @@ KEPT_LEAST = 1_000
 """So many finished alerts are remembered in any case, whatever a wrong clock said."""
 MOST_DEAD_LETTERS = 200
 MOST_SILENCES = 1_000
+MOST_UNREADABLE = 100
 
 
-class Draft:
+class StateInMaking:
     """A state that is being made; the maps are copies of its own."""
 
     def __init__(self, state: AlertState) -> None:
         self.number = state.number
         self.latest_at = state.latest_at
-        self.told = dict(state.told)
+        self.tracked = dict(state.tracked)
         self.by_series = dict(state.by_series)
         self.unsettled = set(state.unsettled)
         self.waiting = set(state.waiting)
@@ -46,6 +79,13 @@ class Draft:
         self.dead_letters = list(state.dead_letters)
         self.looked_at = state.looked_at
         self.catching_up = state.catching_up
+        self.unreadable = state.unreadable
+
+    def found_unreadable(self, record: Record, error: Exception) -> None:
+        """Keep why a record could not be read; only the newest of such are kept."""
+        reason = f"{type(error).__name__}: {error}"
+        new = Unreadable(record.number, record.kind, reason)
+        self.unreadable = (*self.unreadable, new)[-MOST_UNREADABLE:]
 
     def look(self, record: Record) -> None:
         """Learn from one of the service's own records until when it has looked.
@@ -59,20 +99,20 @@ class Draft:
         if not self.catching_up:
             self.looked_at = max(self.looked_at or -math.inf, record.at)
 
-    def put(self, told: Told) -> None:
+    def put(self, tracked: TrackedAlert) -> None:
         """Keep a new or changed alert."""
-        identity = told.alert.identity
-        self.told[identity] = told
-        (self.unsettled.discard if is_settled(told) else self.unsettled.add)(identity)
-        open_for_ever = told.acknowledged_at is None and told.resolved_at is None
-        done = not open_for_ever or told.expired_at is not None
+        identity = tracked.alert.identity
+        self.tracked[identity] = tracked
+        (self.unsettled.discard if is_settled(tracked) else self.unsettled.add)(identity)
+        open_for_ever = tracked.acknowledged_at is None and tracked.resolved_at is None
+        done = not open_for_ever or tracked.expired_at is not None
         (self.waiting.discard if done else self.waiting.add)(identity)
 
     def change(self, identity: str, **changes: Any) -> None:
         """Change an alert, if it is remembered."""
-        told = self.told.get(identity)
-        if told is not None:
-            self.put(replace(told, **changes))
+        tracked = self.tracked.get(identity)
+        if tracked is not None:
+            self.put(replace(tracked, **changes))
 
     def finish(self) -> AlertState:
         """The state that was made, without what need not be remembered."""
@@ -80,7 +120,7 @@ class Draft:
         return AlertState(
             number=self.number,
             latest_at=self.latest_at,
-            told=self.told,
+            tracked=self.tracked,
             by_series=self.by_series,
             unsettled=frozenset(self.unsettled),
             waiting=frozenset(self.waiting),
@@ -89,18 +129,19 @@ class Draft:
             dead_letters=tuple(self.dead_letters),
             looked_at=self.looked_at,
             catching_up=self.catching_up,
+            unreadable=self.unreadable,
         )
 
     def _forget(self) -> None:
-        """Let go of what has long been finished: nothing can make it a matter again."""
+        """Let go of what has long been finished: nothing can raise it again."""
         before = self.latest_at - KEPT_S
         dead = {identity for letter in self.dead_letters for identity in letter.alerts}
-        finished = [each for each in self.told.values() if each.finished_at < before]
+        finished = [each for each in self.tracked.values() if each.finished_at < before]
         for each in _all_but_the_newest(finished):
             identity = each.alert.identity
             if identity in dead:
                 continue
-            del self.told[identity]
+            del self.tracked[identity]
             self.unsettled.discard(identity)
             self.waiting.discard(identity)
             left = tuple(one for one in self.by_series[each.series] if one != identity)
@@ -127,43 +168,43 @@ def _keep(where: dict[str, Any], key: str, left: tuple[Any, ...]) -> None:
         del where[key]
 
 
-def is_settled(told: Told) -> bool:
+def is_settled(tracked: TrackedAlert) -> bool:
     """Whether every channel's part in an alert has come to its end, reminders apart."""
-    identity = told.alert.identity
+    identity = tracked.alert.identity
 
     def final(part: str, channel: str) -> bool:
-        fate = told.fates.get((part, channel))
+        fate = tracked.fates.get((part, channel))
         return fate is not None and fate.outcome.is_final
 
-    if not all(final(identity, channel) for channel in told.channels):
+    if not all(final(identity, channel) for channel in tracked.channels):
         return False
-    for each in told.escalations:
+    for each in tracked.escalations:
         part = escalation_part(identity, each.rung)
         if not all(final(part, channel) for channel in each.channels):
             return False
-    if any(not fate.outcome.is_final for fate in told.fates.values()):
+    if any(not fate.outcome.is_final for fate in tracked.fates.values()):
         return False
-    if told.acknowledged_at is not None:
+    if tracked.acknowledged_at is not None:
         part = acknowledged_part(identity)
-        if not all(final(part, channel) for channel in told_to(told)):
+        if not all(final(part, channel) for channel in delivered_to(tracked)):
             return False
-    if told.sort is Sort.CONDITION:
-        if told.resolved_at is None:
+    if tracked.sort is Sort.CONDITION:
+        if tracked.resolved_at is None:
             return False
         part = resolved_part(identity)
-        return all(final(part, channel) for channel in told_to(told))
+        return all(final(part, channel) for channel in delivered_to(tracked))
     return True
 
 
-def told_to(told: Told) -> list[str]:
+def delivered_to(tracked: TrackedAlert) -> list[str]:
     """Channels that the alert itself, or an escalation of it, was delivered to."""
-    identity = told.alert.identity
-    parts = [identity, *(escalation_part(identity, each.rung) for each in told.escalations)]
+    identity = tracked.alert.identity
+    parts = [identity, *(escalation_part(identity, each.rung) for each in tracked.escalations)]
     return [
         channel
-        for channel in told.everyone
+        for channel in tracked.everyone
         if any(
-            (fate := told.fates.get((part, channel))) is not None
+            (fate := tracked.fates.get((part, channel))) is not None
             and fate.outcome is Outcome.DELIVERED
             for part in parts
         )
@@ -190,28 +231,29 @@ def reminder_part(identity: str, count: int) -> str:
     return f"{identity}.reminder-{count}"
 
 
-def _raised(draft: Draft, record: Record) -> None:
+def _raised(making: StateInMaking, record: Record) -> None:
     body = record.body
     identity = str(body["identity"])
-    if identity in draft.told:
+    if identity in making.tracked:
         return
-    series = str(body["series"])
+    series = _series(body["series"])
     alert = Alert(
         identity=identity,
-        kind=str(body["kind"]),
+        kind=_kind(body["kind"]),
         severity=Severity(body["severity"]),
         target=str(body["target"]),
         subject=record.subject,
         what=str(body["what"]),
-        advice=str(body["advice"]),
+        do=str(body["do"] if "do" in body else body["advice"]),
         due=from_text(body["due"]),
-        concerns=from_text(body["concerns"]),
+        moment=from_text(body["moment"] if "moment" in body else body["concerns"]),
         over_at=_instant(body["over_at"], math.inf),
         facts=body["facts"],
         late=bool(body["late"]),
+        notice=str(body.get("notice", "")),
     )
-    draft.put(
-        Told(
+    making.put(
+        TrackedAlert(
             alert=alert,
             sort=Sort(body["sort"]),
             series=series,
@@ -224,48 +266,58 @@ def _raised(draft: Draft, record: Record) -> None:
             number=record.number,
         )
     )
-    draft.by_series[series] = (*draft.by_series.get(series, ()), identity)
+    making.by_series[series] = (*making.by_series.get(series, ()), identity)
 
 
-def _resolved(draft: Draft, record: Record) -> None:
-    told = draft.told.get(str(record.body["identity"]))
-    if told is not None and told.resolved_at is None:
+def _resolved(making: StateInMaking, record: Record) -> None:
+    tracked = making.tracked.get(str(record.body["identity"]))
+    if tracked is not None and tracked.resolved_at is None:
         why = str(record.body.get("why", ""))
-        draft.put(replace(told, resolved_at=record.at, resolved_why=why))
+        what = str(record.body.get("what", f"Resolved: {tracked.alert.what}"))
+        do = str(record.body.get("do", ""))
+        making.put(
+            replace(
+                tracked,
+                resolved_at=record.at,
+                resolved_why=why,
+                resolved_what=what,
+                resolved_do=do,
+            )
+        )
 
 
-def _acknowledged(draft: Draft, record: Record) -> None:
-    told = draft.told.get(str(record.body["identity"]))
-    if told is not None and told.acknowledged_at is None:
-        draft.put(replace(told, acknowledged_at=record.at, acknowledged_by=record.author))
+def _acknowledged(making: StateInMaking, record: Record) -> None:
+    tracked = making.tracked.get(str(record.body["identity"]))
+    if tracked is not None and tracked.acknowledged_at is None:
+        making.put(replace(tracked, acknowledged_at=record.at, acknowledged_by=record.author))
 
 
-def _expired(draft: Draft, record: Record) -> None:
-    draft.change(str(record.body["identity"]), expired_at=record.at)
+def _expired(making: StateInMaking, record: Record) -> None:
+    making.change(str(record.body["identity"]), expired_at=record.at)
 
 
-def _escalated(draft: Draft, record: Record) -> None:
+def _escalated(making: StateInMaking, record: Record) -> None:
     body = record.body
-    told = draft.told.get(str(body["identity"]))
+    tracked = making.tracked.get(str(body["identity"]))
     rung = int(body["rung"])
-    if told is None or any(each.rung == rung for each in told.escalations):
+    if tracked is None or any(each.rung == rung for each in tracked.escalations):
         return
     new = Escalation(rung, record.at, str(body["role"]), _names(body["channels"]))
-    draft.put(replace(told, escalations=(*told.escalations, new)))
+    making.put(replace(tracked, escalations=(*tracked.escalations, new)))
 
 
-def _silenced(draft: Draft, record: Record) -> None:
+def _silenced(making: StateInMaking, record: Record) -> None:
     identity = str(record.body["identity"])
-    told = draft.told.get(identity)
-    if told is not None:
+    tracked = making.tracked.get(identity)
+    if tracked is not None:
         fate = Fate(Outcome.SILENCED, identity, record.at)
         made = {(identity, channel): fate for channel in _names(record.body["channels"])}
-        draft.put(replace(told, fates={**made, **told.fates}))
+        making.put(replace(tracked, fates={**made, **tracked.fates}))
 
 
-def _missed(draft: Draft, record: Record) -> None:
+def _missed(making: StateInMaking, record: Record) -> None:
     body = record.body
-    series = str(body["series"])
+    series = _series(body["series"])
     missed = Missed(
         series=series,
         begins=_instant(body["begins"], -math.inf),
@@ -273,35 +325,35 @@ def _missed(draft: Draft, record: Record) -> None:
         over_at=_instant(body["over_at"], math.inf),
         number=record.number,
     )
-    draft.missed[series] = (*draft.missed.get(series, ()), missed)
+    making.missed[series] = (*making.missed.get(series, ()), missed)
 
 
-def _message(outcome: Outcome) -> Callable[[Draft, Record], None]:
-    def teach(draft: Draft, record: Record) -> None:
+def _message(outcome: Outcome) -> Callable[[StateInMaking, Record], None]:
+    def learn(making: StateInMaking, record: Record) -> None:
         body = record.body
-        message, channel = str(body["message"]), str(body["channel"])
+        notification, channel = str(body["message"]), str(body["channel"])
         alerts = _names(body["alerts"])
         parts = _names(body["parts"])
         if len(parts) != len(alerts):
             raise ValueError("a part for each alert is expected")
-        fate = Fate(outcome, message, record.at)
+        fate = Fate(outcome, notification, record.at)
         for part, identity in zip(parts, alerts, strict=True):
-            told = draft.told.get(identity)
-            before = None if told is None else told.fates.get((part, channel))
+            tracked = making.tracked.get(identity)
+            before = None if tracked is None else tracked.fates.get((part, channel))
             # Delivered is final: sending at least once may report otherwise afterwards.
-            if told is not None and (before is None or before.outcome is not Outcome.DELIVERED):
-                draft.put(replace(told, fates={**told.fates, (part, channel): fate}))
+            if tracked is not None and (before is None or before.outcome is not Outcome.DELIVERED):
+                making.put(replace(tracked, fates={**tracked.fates, (part, channel): fate}))
         if outcome is Outcome.SENT:
             return
-        draft.dead_letters = [
+        making.dead_letters = [
             each
-            for each in draft.dead_letters
-            if (each.message, each.channel) != (message, channel)
+            for each in making.dead_letters
+            if (each.message, each.channel) != (notification, channel)
         ]
         if outcome is Outcome.FAILED:
-            draft.dead_letters.append(
+            making.dead_letters.append(
                 DeadLetter(
-                    message=message,
+                    message=notification,
                     channel=channel,
                     parts=parts,
                     alerts=alerts,
@@ -311,53 +363,53 @@ def _message(outcome: Outcome) -> Callable[[Draft, Record], None]:
                     number=record.number,
                 )
             )
-            del draft.dead_letters[:-MOST_DEAD_LETTERS]
+            del making.dead_letters[:-MOST_DEAD_LETTERS]
 
-    return teach
+    return learn
 
 
-def _retried(draft: Draft, record: Record) -> None:
+def _retried(making: StateInMaking, record: Record) -> None:
     wanted = (str(record.body["message"]), str(record.body["channel"]))
-    for letter in draft.dead_letters:
+    for letter in making.dead_letters:
         if (letter.message, letter.channel) != wanted:
             continue
         fate = Fate(Outcome.RETRIED, letter.message, record.at)
         for part, identity in zip(letter.parts, letter.alerts, strict=True):
-            told = draft.told.get(identity)
-            if told is not None:
-                draft.put(replace(told, fates={**told.fates, (part, letter.channel): fate}))
-    draft.dead_letters = [
-        each for each in draft.dead_letters if (each.message, each.channel) != wanted
+            tracked = making.tracked.get(identity)
+            if tracked is not None:
+                making.put(replace(tracked, fates={**tracked.fates, (part, letter.channel): fate}))
+    making.dead_letters = [
+        each for each in making.dead_letters if (each.message, each.channel) != wanted
     ]
 
 
-def _silence_set(draft: Draft, record: Record) -> None:
+def _silence_set(making: StateInMaking, record: Record) -> None:
     body = record.body
     identity = str(body["silence"])
-    if identity in draft.silences or len(draft.silences) >= MOST_SILENCES:
+    if identity in making.silences or len(making.silences) >= MOST_SILENCES:
         return
     targets, names = body.get("targets"), body.get("kinds")
-    draft.silences[identity] = Silence(
+    making.silences[identity] = Silence(
         identity=identity,
         begins=from_text(body["from"]),
         ends=from_text(body["until"]),
         why=str(body["why"]),
         author=record.author,
         targets=None if targets is None else frozenset(_names(targets)),
-        kinds=None if names is None else frozenset(_names(names)),
+        kinds=None if names is None else frozenset(map(_kind, _names(names))),
         warnings=bool(body.get("warnings", False)),
         number=record.number,
     )
 
 
-def _silence_lifted(draft: Draft, record: Record) -> None:
+def _silence_lifted(making: StateInMaking, record: Record) -> None:
     identity = str(record.body["silence"])
-    silence = draft.silences.get(identity)
+    silence = making.silences.get(identity)
     if silence is not None and silence.lifted_at is None:
-        draft.silences[identity] = replace(silence, lifted_at=record.at)
+        making.silences[identity] = replace(silence, lifted_at=record.at)
 
 
-TEACH: Mapping[str, Callable[[Draft, Record], None]] = {
+_LEARN: Mapping[str, Callable[[StateInMaking, Record], None]] = {
     kinds.ALERT_RAISED: _raised,
     kinds.ALERT_RESOLVED: _resolved,
     kinds.ALERT_ACKNOWLEDGED: _acknowledged,
@@ -374,6 +426,17 @@ TEACH: Mapping[str, Callable[[Draft, Record], None]] = {
 }
 
 
+def _kind(name: Any) -> str:
+    """A kind of alert, by the name that it has today."""
+    return FORMER_KINDS.get(str(name), str(name))
+
+
+def _series(text: Any) -> str:
+    """What makes an alert the same fact again; it begins with its kind."""
+    kind, bar, rest = str(text).partition("|")
+    return f"{_kind(kind)}{bar}{rest}"
+
+
 def _names(values: Any) -> tuple[str, ...]:
     if isinstance(values, str):
         raise TypeError("a list of names is expected")
@@ -382,3 +445,53 @@ def _names(values: Any) -> tuple[str, ...]:
 
 def _instant(text: Any, otherwise: float) -> float:
     return otherwise if text is None else from_text(str(text))
+
+
+def learn_alert(state: AlertState, record: Record) -> AlertState:
+    """The state after one more record; see :func:`fold_alerts` for many."""
+    return fold_alerts(state, (record,))
+
+
+def fold_alerts(state: AlertState, records: Iterable[Record]) -> AlertState:
+    """The state after more records, in the ledger's order.
+
+    A record that is already part of the state is passed over. One that cannot be read leaves the
+    alerts as they were, and is kept in ``unreadable`` with the reason, for the caller to log.
+    Records that are not stored yet (number 0) count without moving ``number``.
+    """
+    making = StateInMaking(state)
+    for record in records:
+        if record.number:
+            if record.number <= making.number:
+                continue
+            making.number = record.number
+        making.latest_at = max(making.latest_at, record.at)
+        if record.author == SERVICE:
+            making.look(record)
+        learn = _LEARN.get(record.kind)
+        if learn is not None:
+            try:
+                learn(making, record)
+            except (KeyError, TypeError, ValueError) as error:
+                making.found_unreadable(record, error)
+    return making.finish()
+
+
+def rests_on(state: AlertState, records: Iterable[Record]) -> frozenset[int]:
+    """Numbers of the records on which a state rests that is the fold of them."""
+    silences = {silence.identity for silence in state.silences.values()}
+    dead = {letter.number for letter in state.dead_letters}
+    missed = {each.number for some in state.missed.values() for each in some}
+
+    def counts(record: Record) -> bool:
+        if record.number in dead or record.number in missed:
+            return True
+        body = record.body
+        if body.get("silence") in silences or body.get("identity") in state.tracked:
+            return True
+        alerts = body.get("alerts")
+        return isinstance(alerts, list) and any(each in state.tracked for each in alerts)
+
+    return frozenset(
+        record.number for record in records if record.kind in kinds.OF_ALERTS and counts(record)
+    )

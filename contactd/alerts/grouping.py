@@ -1,4 +1,4 @@
-"""From what has been told to the messages that are due now: a pure function of the state.
+"""From the alerts to the notifications that are due now: a pure function of the state.
 
 A part is what one channel is to hear of one alert. Parts that are already in a message that is
 being tried stay in that message, across restarts too, so that its key stays the same. New parts go
@@ -15,13 +15,13 @@ from contactd.alerts.candidate import Sort
 from contactd.alerts.escalation_policy import Care, Manner
 from contactd.alerts.fold import (
     acknowledged_part,
+    delivered_to,
     escalation_part,
     reminder_part,
     resolved_part,
-    told_to,
 )
-from contactd.alerts.message import About, Message, key_of
-from contactd.alerts.tracked import AlertState, Fate, Outcome, Told
+from contactd.alerts.notification import About, Notification, key_of
+from contactd.alerts.tracked import AlertState, Fate, Outcome, TrackedAlert
 from contactd.core.alert import Severity
 
 PLAIN = Manner()
@@ -29,13 +29,13 @@ NO_CARE = Care()
 
 
 @dataclass(frozen=True, slots=True)
-class Part:
+class NotificationPart:
     """What one channel is to hear of one alert."""
 
     key: str
     channel: str
     about: About
-    told: Told
+    tracked: TrackedAlert
     since: float
     fate: Fate | None
     remark: str = ""
@@ -43,10 +43,10 @@ class Part:
     @property
     def group(self) -> str:
         """Parts of one group may go together: those of one contact, or of one sequence."""
-        return "/".join(self.told.alert.subject.split("/")[:2])
+        return "/".join(self.tracked.alert.subject.split("/")[:2])
 
 
-MakePart = Callable[[str, str, About, float, str], Part]
+MakePart = Callable[[str, str, About, float, str], NotificationPart]
 
 
 def compose(
@@ -54,7 +54,7 @@ def compose(
     now: float,
     manners: Mapping[str, Manner] | None = None,
     care: Care = NO_CARE,
-) -> list[Message]:
+) -> list[Notification]:
     """Messages that are due and whose outcome is not known, most severe first, then the oldest.
 
     Args:
@@ -63,98 +63,106 @@ def compose(
         care: how often what nobody acknowledges is told again.
     """
     spoken = manners or {}
-    under_way: dict[tuple[str, str], list[Part]] = {}
-    new: dict[tuple[str, About, str], list[Part]] = {}
+    under_way: dict[tuple[str, str], list[NotificationPart]] = {}
+    new: dict[tuple[str, About, str], list[NotificationPart]] = {}
     for part in _parts(state, now, spoken, care):
         if part.fate is not None:
             under_way.setdefault((part.channel, part.fate.message), []).append(part)
         else:
             new.setdefault((part.channel, part.about, part.remark), []).append(part)
-    messages = [_message(parts, key) for (_, key), parts in under_way.items()]
+    notifications = [_message(parts, key) for (_, key), parts in under_way.items()]
     for (channel, _, _), parts in new.items():
-        messages.extend(_gathered(parts, spoken.get(channel, PLAIN), now))
+        notifications.extend(_gathered(parts, spoken.get(channel, PLAIN), now))
     order = list(Severity)
-    return sorted(messages, key=lambda each: (-order.index(each.severity), each.since))
+    return sorted(notifications, key=lambda each: (-order.index(each.severity), each.since))
 
 
 def _parts(
     state: AlertState, now: float, manners: Mapping[str, Manner], care: Care
-) -> Iterator[Part]:
+) -> Iterator[NotificationPart]:
     wanted = state.unsettled | state.waiting if care.remind_every_s else state.unsettled
     for identity in sorted(wanted):
-        told = state.told[identity]
-        silenced = state.silence_of(told.alert, now) is not None
-        for part in _parts_of(told, now, manners, care):
+        tracked = state.tracked[identity]
+        silenced = state.silence_of(tracked.alert, now) is not None
+        for part in _parts_of(tracked, now, manners, care):
             fate = part.fate
             if fate is not None and fate.outcome.is_final:
                 continue
             manner = manners.get(part.channel, PLAIN)
-            held = silenced or manner.is_quiet(told.alert.severity, now)
+            held = silenced or manner.is_quiet(tracked.alert.severity, now)
             # What was sent already is tried to the end.
             if fate is not None or not held:
                 yield part
 
 
-def _parts_of(told: Told, now: float, manners: Mapping[str, Manner], care: Care) -> Iterator[Part]:
-    identity = told.alert.identity
+def _parts_of(
+    tracked: TrackedAlert, now: float, manners: Mapping[str, Manner], care: Care
+) -> Iterator[NotificationPart]:
+    identity = tracked.alert.identity
 
-    def part(key: str, channel: str, about: About, since: float, remark: str = "") -> Part:
-        fate = told.fates.get((key, channel))
+    def part(
+        key: str, channel: str, about: About, since: float, remark: str = ""
+    ) -> NotificationPart:
+        fate = tracked.fates.get((key, channel))
         if fate is not None and fate.outcome is Outcome.RETRIED:
             since = fate.at
-        return Part(key, channel, about, told, since, fate, remark)
+        return NotificationPart(key, channel, about, tracked, since, fate, remark)
 
-    for channel in told.channels:
-        yield part(identity, channel, About.RAISED, told.raised_at)
-    for each in told.escalations:
+    for channel in tracked.channels:
+        yield part(identity, channel, About.RAISED, tracked.raised_at)
+    for each in tracked.escalations:
         remark = f"nobody has acknowledged it; now told to: {each.role}"
         for channel in each.channels:
             escalated = part(
                 escalation_part(identity, each.rung), channel, About.ESCALATED, each.at, remark
             )
-            if escalated.fate is not None or told.is_open(now):
+            if escalated.fate is not None or tracked.is_open(now):
                 yield escalated
-    heard = told_to(told)
-    if told.is_open(now):
-        yield from _reminders(told, heard, now, manners, care, part)
+    heard = delivered_to(tracked)
+    if tracked.is_open(now):
+        yield from _reminders(tracked, heard, now, manners, care, part)
     for channel in heard:
         manner = manners.get(channel, PLAIN)
-        if told.acknowledged_at is not None and manner.tell_acknowledged:
-            remark = f"{told.acknowledged_by} has it in hand"
+        if tracked.acknowledged_at is not None and manner.send_acknowledged:
+            remark = f"{tracked.acknowledged_by} has it in hand"
             key = acknowledged_part(identity)
-            yield part(key, channel, About.ACKNOWLEDGED, told.acknowledged_at, remark)
-        if told.resolved_at is not None and told.sort is Sort.CONDITION and manner.tell_resolved:
-            yield part(resolved_part(identity), channel, About.RESOLVED, told.resolved_at)
+            yield part(key, channel, About.ACKNOWLEDGED, tracked.acknowledged_at, remark)
+        if (
+            tracked.resolved_at is not None
+            and tracked.sort is Sort.CONDITION
+            and manner.send_resolved
+        ):
+            yield part(resolved_part(identity), channel, About.RESOLVED, tracked.resolved_at)
 
 
 def _reminders(
-    told: Told,
+    tracked: TrackedAlert,
     heard: list[str],
     now: float,
     manners: Mapping[str, Manner],
     care: Care,
     part: MakePart,
-) -> Iterator[Part]:
+) -> Iterator[NotificationPart]:
     """The latest reminder that is due; earlier ones that were not sent are needless."""
-    every_s = care.remind_every_s.get(told.alert.severity)
+    every_s = care.remind_every_s.get(tracked.alert.severity)
     if not every_s:
         return
-    count = int((now - told.raised_at) / every_s)
+    count = int((now - tracked.raised_at) / every_s)
     if not 1 <= count <= care.most_reminders:
         return
     for channel in heard:
-        if manners.get(channel, PLAIN).tell_reminders:
-            key = reminder_part(told.alert.identity, count)
+        if manners.get(channel, PLAIN).send_reminders:
+            key = reminder_part(tracked.alert.identity, count)
             remark = f"nobody has acknowledged it; reminder {count}"
-            yield part(key, channel, About.REMINDER, told.raised_at + count * every_s, remark)
+            yield part(key, channel, About.REMINDER, tracked.raised_at + count * every_s, remark)
 
 
-def _gathered(parts: list[Part], manner: Manner, now: float) -> Iterator[Message]:
+def _gathered(parts: list[NotificationPart], manner: Manner, now: float) -> Iterator[Notification]:
     """New parts of one sort to one channel, as messages."""
     if len(parts) > manner.flood_from:
         groups = [parts]
     elif manner.together:
-        by_group: dict[str, list[Part]] = {}
+        by_group: dict[str, list[NotificationPart]] = {}
         for part in parts:
             by_group.setdefault(part.group, []).append(part)
         groups = [group for group in by_group.values() if _is_gathered(group, manner, now)]
@@ -162,30 +170,32 @@ def _gathered(parts: list[Part], manner: Manner, now: float) -> Iterator[Message
         groups = [[part] for part in parts]
     order = list(Severity)
     for group in groups:
-        group.sort(key=lambda each: (-order.index(each.told.alert.severity), each.since, each.key))
+        group.sort(
+            key=lambda each: (-order.index(each.tracked.alert.severity), each.since, each.key)
+        )
         for first in range(0, len(group), manner.most_alerts):
             some = group[first : first + manner.most_alerts]
             yield _message(some, key_of(each.key for each in some))
 
 
-def _is_gathered(group: list[Part], manner: Manner, now: float) -> bool:
+def _is_gathered(group: list[NotificationPart], manner: Manner, now: float) -> bool:
     """Whether a group need not wait any longer for others to join it."""
     if len(group) >= manner.most_alerts:
         return True
     return any(
-        each.told.alert.severity is Severity.WARNING
+        each.tracked.alert.severity is Severity.WARNING
         or now >= each.since + manner.gather_s
-        or now + manner.gather_s >= each.told.alert.concerns
+        or now + manner.gather_s >= each.tracked.alert.moment
         for each in group
     )
 
 
-def _message(parts: list[Part], key: str) -> Message:
-    return Message(
+def _message(parts: list[NotificationPart], key: str) -> Notification:
+    return Notification(
         key=key,
         channel=parts[0].channel,
         about=parts[0].about,
-        alerts=tuple(each.told.alert for each in parts),
+        alerts=tuple(each.tracked.alert for each in parts),
         parts=tuple(each.key for each in parts),
         since=min(each.since for each in parts),
         remark=parts[0].remark,

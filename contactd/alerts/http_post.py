@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 from contactd import __version__
 from contactd.alerts.address_filter import AddressRefused, Guard
-from contactd.alerts.message import ChannelBusy
+from contactd.alerts.notification import ChannelBusy
 from contactd.core.errors import DeliveryError
 from contactd.core.instants import from_utc
 

@@ -1,4 +1,4 @@
-"""When things are told: how long before, how long after, and what is not told at all."""
+"""When alerts are raised: how long before, how long after, and which are not raised at all."""
 
 from __future__ import annotations
 
@@ -11,18 +11,18 @@ DAY_S = 86_400.0
 
 @dataclass(frozen=True, slots=True)
 class Leads:
-    """How long before each sort of matter it is told, in seconds. Several leads: told as often.
+    """How long before a fact its alert is raised, in seconds; once for each lead.
 
     Attributes:
-        contact_s: before AOS; empty: contacts are not told.
-        contact_least_elevation_deg: contacts that stay lower are not told.
+        contact_s: before AOS; empty: no contact is announced.
+        contact_least_elevation_deg: contacts that stay lower are not announced.
         window_s: before a command window opens; 0 is the opening itself.
         closes_s: before a command window closes.
         step_s: before the earliest expiry of a step.
         stop_by_s: before the last moment to send a stop.
-        keep_clear_s: before a keep-clear begins; its beginning and its end are always told.
-        aos_moved_s: new elements that move a contact's AOS by more than this are told.
-        not_told: kinds of alert that are not wanted.
+        keep_clear_s: before a keep-clear begins; its beginning and its end are always raised.
+        aos_moved_s: new elements that move a contact's AOS by more than this are raised.
+        disabled_kinds: kinds of alert that are not raised.
     """
 
     contact_s: tuple[float, ...] = (600.0, 60.0)
@@ -33,22 +33,22 @@ class Leads:
     stop_by_s: tuple[float, ...] = (3600.0, 600.0, 120.0)
     keep_clear_s: tuple[float, ...] = (900.0,)
     aos_moved_s: float = 30.0
-    not_told: frozenset[str] = frozenset()
+    disabled_kinds: frozenset[str] = frozenset()
 
 
 @dataclass(frozen=True, slots=True)
 class Policy:
-    """What is told, and when.
+    """What is raised, and when.
 
     Attributes:
         leads: for every target that has none of its own.
         targets: leads by target's name.
-        ahead_s: how far ahead of now matters are collected, so that they can be told on time.
-        catch_up_s: after downtime, matters that fell due longer ago than this are let go.
+        ahead_s: how far ahead of now candidates are collected, so that they can be raised on time.
+        catch_up_s: after downtime, candidates that fell due longer ago than this are let go.
         worth_telling_after_s: how long after it happened something is still worth telling.
-        span_least_s: a prediction that ends sooner than this is told.
-        planning_overdue_s: a plan older than this is told.
-        channel_failing_after_s: a channel that has failed for so long is told.
+        span_least_s: a prediction that ends sooner than this is raised.
+        planning_overdue_s: a plan older than this is raised.
+        channel_failing_after_s: a channel that has failed for so long is raised.
     """
 
     leads: Leads = field(default_factory=Leads)

@@ -17,7 +17,7 @@ def standing(state: AlertState, now_s: float) -> Standing:
                 in_hand_s=each.acknowledged_at,
                 in_hand_of=each.acknowledged_by,
             )
-            for each in state.told.values()
+            for each in state.tracked.values()
         ),
         silences=tuple(
             Window(each.number, each.identity, each.until) for each in state.silences.values()

@@ -6,13 +6,13 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from enum import StrEnum
 
-from contactd.alerts import candidate as kinds
-from contactd.alerts.candidate import Matter, Matters
+from contactd.alerts.candidate import Candidate, Candidates
 from contactd.alerts.policy import Policy
 from contactd.alerts.rules.service import service_condition
-from contactd.alerts.tracked import DeadLetter
-from contactd.alerts.words import exact, moment
-from contactd.core.alert import Severity
+from contactd.core import alert as kinds
+from contactd.core.alert import DeadLetter, Severity
+from contactd.mission.texts.service import channel_failing, undelivered
+from contactd.mission.timetext import NEAREST, machine
 
 MOST_LETTERS_SHOWN = 20
 
@@ -43,17 +43,17 @@ class ChannelStatus:
 
 
 def with_channels(
-    found: Matters,
+    found: Candidates,
     statuses: Iterable[ChannelStatus],
     dead_letters: Sequence[DeadLetter],
     policy: Policy,
-) -> Matters:
+) -> Candidates:
     """What is worth telling, and besides it which channels fail and what they could not be told."""
     more = [*_failing(statuses, policy), *_undelivered(dead_letters)]
-    return replace(found, matters=(*found.matters, *more)) if more else found
+    return replace(found, candidates=(*found.candidates, *more)) if more else found
 
 
-def _failing(statuses: Iterable[ChannelStatus], policy: Policy) -> Iterator[Matter]:
+def _failing(statuses: Iterable[ChannelStatus], policy: Policy) -> Iterator[Candidate]:
     for status in statuses:
         if status.failing_since is None:
             continue
@@ -61,36 +61,36 @@ def _failing(statuses: Iterable[ChannelStatus], policy: Policy) -> Iterator[Matt
             kinds.CHANNEL_FAILING,
             Severity.CAUTION,
             status.failing_since + policy.channel_failing_after_s,
-            f"The channel {status.channel} has failed since {moment(status.failing_since)}: "
-            f"{status.reason}.",
-            "Mend it, and tell by other ways whoever relies on it.",
+            channel_failing(status.channel, status.failing_since, status.reason),
             detail=status.channel,
             facts={
                 "channel": status.channel,
-                "since": exact(status.failing_since),
+                "since": machine(status.failing_since, NEAREST),
                 "reason": status.reason,
             },
         )
 
 
-def _undelivered(letters: Sequence[DeadLetter]) -> Iterator[Matter]:
+def _undelivered(letters: Sequence[DeadLetter]) -> Iterator[Candidate]:
     by_channel: dict[str, list[DeadLetter]] = {}
     for letter in letters:
         by_channel.setdefault(letter.channel, []).append(letter)
     for channel, some in by_channel.items():
-        several = "1 message" if len(some) == 1 else f"{len(some)} messages"
         yield service_condition(
             kinds.UNDELIVERED,
             Severity.CAUTION,
             some[0].at,
-            f"{several} could not be delivered through {channel}: {some[-1].reason}.",
-            "Read what they said here, mend the channel, then have them tried again.",
+            undelivered(channel, len(some), some[-1].reason),
             detail=channel,
             facts={
                 "channel": channel,
                 "count": len(some),
                 "letters": [
-                    {"message": each.message, "reason": each.reason, "at": exact(each.at)}
+                    {
+                        "message": each.message,
+                        "reason": each.reason,
+                        "at": machine(each.at, NEAREST),
+                    }
                     for each in some[-MOST_LETTERS_SHOWN:]
                 ],
             },

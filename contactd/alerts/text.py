@@ -5,7 +5,7 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Iterator
 
-from contactd.alerts.message import About, Message, when
+from contactd.alerts.notification import About, Notification, when
 from contactd.core.alert import Alert
 
 WIDTH = 76
@@ -20,13 +20,13 @@ _ABOUT = {
 }
 
 
-def title(message: Message) -> str:
+def title(notification: Notification) -> str:
     """One line: severity, what the message is about, and the most severe alert in words."""
-    first = message.alerts[0]
-    head = message.severity.value.upper()
-    if message.about is not About.RAISED:
-        head = f"{_ABOUT[message.about]}: {head}"
-    more = len(message.alerts) - 1
+    first = notification.alerts[0]
+    head = notification.severity.value.upper()
+    if notification.about is not About.RAISED:
+        head = f"{_ABOUT[notification.about]}: {head}"
+    more = len(notification.alerts) - 1
     rest = f" (and {more} more)" if more else ""
     room = MOST_TITLE_LENGTH - len(head) - len(rest) - 1
     what = " ".join(first.what.split())
@@ -35,27 +35,29 @@ def title(message: Message) -> str:
     return f"{head} {what}{rest}"
 
 
-def body(message: Message) -> str:
+def body(notification: Notification) -> str:
     """The whole message, wrapped for a terminal or a telephone; ends with a line break."""
-    blocks = [_block(alert, message) for alert in message.alerts]
-    if message.remark:
-        blocks.insert(0, _wrap("", message.remark[0].upper() + message.remark[1:] + "."))
+    blocks = [_block(alert, notification) for alert in notification.alerts]
+    if notification.remark:
+        blocks.insert(0, _wrap("", notification.remark[0].upper() + notification.remark[1:] + "."))
+    notices = dict.fromkeys(each.notice for each in notification.alerts if each.notice)
+    blocks += [_wrap("", notice) for notice in notices]
     return "\n\n".join(blocks) + "\n"
 
 
-def _block(alert: Alert, message: Message) -> str:
-    return "\n".join(_lines(alert, message))
+def _block(alert: Alert, notification: Notification) -> str:
+    return "\n".join(_lines(alert, notification))
 
 
-def _lines(alert: Alert, message: Message) -> Iterator[str]:
+def _lines(alert: Alert, notification: Notification) -> Iterator[str]:
     yield _wrap("", f"{alert.severity.value.upper()}: {alert.what}")
-    yield _wrap("When:  ", when(alert, message.at))
-    if message.about is not About.RESOLVED:
-        yield _wrap("Do:    ", alert.advice)
+    yield _wrap("When:  ", when(alert, notification.at))
+    if alert.do and notification.about is not About.RESOLVED:
+        yield _wrap("Do:    ", alert.do)
     if alert.late:
         yield _wrap("Late:  ", "it fell due while the service was down.")
-    link = message.links.get(alert.identity)
-    if link and message.about not in (About.RESOLVED, About.ACKNOWLEDGED):
+    link = notification.links.get(alert.identity)
+    if link and notification.about not in (About.RESOLVED, About.ACKNOWLEDGED):
         yield f"Acknowledge: {link}"
     yield f"({alert.identity})"
 

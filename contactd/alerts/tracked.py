@@ -1,4 +1,4 @@
-"""What has been told, and what has become of it: the values that the fold of records makes."""
+"""Alerts that have been raised, and what has become of them: values that the fold makes."""
 
 from __future__ import annotations
 
@@ -7,8 +7,8 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
 
-from contactd.alerts.candidate import Matter, Sort
-from contactd.core.alert import Alert, Severity
+from contactd.alerts.candidate import Candidate, Sort
+from contactd.core.alert import Alert, DeadLetter, Severity, Silence
 
 
 class Outcome(StrEnum):
@@ -18,7 +18,7 @@ class Outcome(StrEnum):
     DELIVERED = "delivered"
     FAILED = "failed"  # it was given up
     RETRIED = "retried"  # it was given up, and somebody wants it tried again
-    SILENCED = "silenced"  # it was held back until its matter was over
+    SILENCED = "silenced"  # it was held back until it was over
 
     @property
     def is_final(self) -> bool:
@@ -58,12 +58,13 @@ PartKey = tuple[str, str]
 
 
 @dataclass(frozen=True, slots=True)
-class Told:
+class TrackedAlert:
     """An alert that has been raised, and its life since.
 
     Attributes:
         channels: names of the channels that it goes to.
         raised_at, resolved_at, acknowledged_at, expired_at: instants (s), or None.
+        resolved_what, resolved_do: the text that says how it ended.
         fates: what became of each part of a message about it.
     """
 
@@ -79,6 +80,8 @@ class Told:
     number: int = 0
     resolved_at: float | None = None
     resolved_why: str = ""
+    resolved_what: str = ""
+    resolved_do: str = ""
     acknowledged_at: float | None = None
     acknowledged_by: str = ""
     expired_at: float | None = None
@@ -87,7 +90,7 @@ class Told:
 
     @property
     def finished_at(self) -> float:
-        """When its matter was over (instant, s); infinite while it is not known."""
+        """When it was over (instant, s); infinite while it is not known."""
         if self.resolved_at is not None:
             return self.resolved_at
         return math.inf if self.sort is Sort.CONDITION else self.alert.over_at
@@ -96,8 +99,8 @@ class Told:
         """Whether it still wants somebody's attention."""
         return self.acknowledged_at is None and now < self.finished_at
 
-    def tells(self, matter: Matter) -> bool:
-        """Whether a matter of the same series is the fact that this alert told.
+    def is_about(self, candidate: Candidate) -> bool:
+        """Whether a candidate of the same series is the fact that this alert tells.
 
         A condition that has grown more severe since is another one, and so is one that comes back
         after it was resolved.
@@ -106,9 +109,9 @@ class Told:
             order = list(Severity)
             if self.resolved_at is not None:
                 return False
-            if order.index(matter.severity) > order.index(self.alert.severity):
+            if order.index(candidate.severity) > order.index(self.alert.severity):
                 return False
-        return self.lead_s <= matter.lead_s and matter.meets(self.begins, self.ends)
+        return self.lead_s <= candidate.lead_s and candidate.meets(self.begins, self.ends)
 
     @property
     def everyone(self) -> tuple[str, ...]:
@@ -119,7 +122,7 @@ class Told:
 
 @dataclass(frozen=True, slots=True)
 class Missed:
-    """A fact that could not be told in time; kept so that it is not counted twice."""
+    """A fact that could not be raised in time; kept so that it is not counted twice."""
 
     series: str
     begins: float
@@ -129,69 +132,22 @@ class Missed:
 
 
 @dataclass(frozen=True, slots=True)
-class Silence:
-    """A window in which some alerts are raised and recorded, but not sent.
+class Unreadable:
+    """A record of alerts that could not be read, and why: it counts as if it were not there."""
 
-    Attributes:
-        begins, ends: instants (s).
-        targets, kinds: only these; None for all.
-        warnings: whether warnings are held back too, which must be asked for.
-        lifted_at: when it was ended early (instant, s), or None.
-    """
-
-    identity: str
-    begins: float
-    ends: float
-    why: str
-    author: str
-    targets: frozenset[str] | None = None
-    kinds: frozenset[str] | None = None
-    warnings: bool = False
-    lifted_at: float | None = None
-    number: int = 0
-
-    @property
-    def until(self) -> float:
-        """When it really ends (instant, s)."""
-        return self.ends if self.lifted_at is None else min(self.ends, self.lifted_at)
-
-    def holds_back(self, alert: Alert, now: float) -> bool:
-        """Whether it keeps an alert from being sent at ``now``."""
-        return (
-            self.begins <= now < self.until
-            and (self.warnings or alert.severity is not Severity.WARNING)
-            and (self.targets is None or alert.target in self.targets)
-            and (self.kinds is None or alert.kind in self.kinds)
-        )
-
-
-@dataclass(frozen=True, slots=True)
-class DeadLetter:
-    """A message that was given up, kept in sight until it is tried again.
-
-    Attributes:
-        parts: keys of its parts; ``alerts`` their alerts' identities, one for each.
-        at: when it was given up (instant, s).
-    """
-
-    message: str
-    channel: str
-    parts: tuple[str, ...]
-    alerts: tuple[str, ...]
-    attempts: int
+    number: int
+    kind: str
     reason: str
-    at: float
-    number: int = 0
 
 
 @dataclass(frozen=True, slots=True)
 class AlertState:
-    """All that has been told and is still remembered.
+    """All alerts that have been raised and are still remembered.
 
     Attributes:
         number: of the last record that is part of it.
         latest_at: the latest instant (s) at which any record was made.
-        told: by identity, oldest first.
+        tracked: by identity, oldest first.
         by_series: identities of each series, oldest first.
         unsettled: identities of alerts of which some channel does not know all yet.
         waiting: identities of alerts that nobody has acknowledged and that may not be over.
@@ -199,13 +155,14 @@ class AlertState:
         silences: by identity, oldest first.
         dead_letters: messages that were given up, oldest first.
         looked_at: the latest instant (s) until which the service is known to have looked: what fell
-            due later may not have been told.
-        catching_up: the service has been started since, and has not yet told what it missed.
+            due later may not have been raised.
+        catching_up: the service has been started since, and has not yet raised what it missed.
+        unreadable: records of alerts that could not be read, newest last, a bounded number.
     """
 
     number: int = 0
     latest_at: float = -math.inf
-    told: Mapping[str, Told] = field(default_factory=dict)
+    tracked: Mapping[str, TrackedAlert] = field(default_factory=dict)
     by_series: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     unsettled: frozenset[str] = frozenset()
     waiting: frozenset[str] = frozenset()
@@ -214,18 +171,19 @@ class AlertState:
     dead_letters: tuple[DeadLetter, ...] = ()
     looked_at: float | None = None
     catching_up: bool = False
+    unreadable: tuple[Unreadable, ...] = ()
 
-    def of_series(self, series: str) -> Iterable[Told]:
-        """What has been told of a series."""
-        return (self.told[identity] for identity in self.by_series.get(series, ()))
+    def of_series(self, series: str) -> Iterable[TrackedAlert]:
+        """The alerts of a series."""
+        return (self.tracked[identity] for identity in self.by_series.get(series, ()))
 
     def open_alerts(self, now: float) -> tuple[Alert, ...]:
-        """Alerts that want attention, most severe first, then the nearest matter first."""
+        """Alerts that want attention, most severe first, then the nearest first."""
         rank = {Severity.WARNING: 0, Severity.CAUTION: 1, Severity.ADVISORY: 2}
-        some = (self.told[identity] for identity in self.waiting)
-        wanted = [told.alert for told in some if told.is_open(now)]
+        some = (self.tracked[identity] for identity in self.waiting)
+        wanted = [tracked.alert for tracked in some if tracked.is_open(now)]
         return tuple(
-            sorted(wanted, key=lambda each: (rank[each.severity], each.concerns, each.identity))
+            sorted(wanted, key=lambda each: (rank[each.severity], each.moment, each.identity))
         )
 
     def silence_of(self, alert: Alert, now: float) -> Silence | None:

@@ -49,9 +49,9 @@ class ChannelSection(Section):
     quiet_hours: OneOrMany[Hours] = ()
     together: Truth = False
     gather_s: Annotated[float, duration(0.0, 600.0)] = Field(default=0.0, alias="gather")
-    tell_resolved: Truth = True
-    tell_acknowledged: Truth = False
-    tell_reminders: Truth = True
+    send_resolved: Truth = True
+    send_acknowledged: Truth = False
+    send_reminders: Truth = True
 
     @model_validator(mode="after")
     def _name_is_free(self) -> ChannelSection:

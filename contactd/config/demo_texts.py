@@ -52,7 +52,7 @@ alerts:
   stop_by_lead: [1h, 10min, 2min]         # before the last moment to send a stop
   keep_clear_lead: [15min]                # before nobody may be near any more
   aos_moved: 30s                          # other elements that move AOS further are a caution
-  not_told: []                            # routine kinds that are not wanted, such as step-expired
+  disabled_kinds: []                      # routine kinds that are not wanted, such as step-expired
 
 # Who is told besides the log. A channel is left out by making it a remark.
 channels: []
@@ -64,16 +64,16 @@ channels: []
 #    public_only: false                     # true refuses addresses inside the own network
 #    # What every channel may have:
 #    least_severity: caution                # advisory, caution or warning
-#    kinds: [step-out-of-view]              # only these; without it all
+#    kinds: [step-uncovered]              # only these; without it all
 #    targets: [Lantern 3]                   # only these; without it all
 #    timeout: 10s                           # of one attempt
 #    keep_trying: 6h                        # then it is given up, and told by the other channels
 #    quiet_hours: {from: "22:00", to: "06:00", zone: Europe/Oslo}    # warnings come all the same
 #    together: true                         # the alerts of one contact in one message …
 #    gather: 20s                            # … for which the first waits so long
-#    tell_resolved: true
-#    tell_acknowledged: true
-#    tell_reminders: true
+#    send_resolved: true
+#    send_acknowledged: true
+#    send_reminders: true
 #  - kind: alertmanager
 #    name: wall
 #    url: http://127.0.0.1:9093
@@ -370,5 +370,5 @@ elements:
 
 alerts:
   contact_lead: 10min
-  not_told: [command-window-opens, command-window-closes-soon, command-window-closed]
+  disabled_kinds: [command-window-opens, command-window-closes-soon, command-window-closed]
 """

@@ -146,7 +146,7 @@ class AlertLeads(Section):
     keep_clear_s: Leads = Field(default=(900.0,), alias="keep_clear_lead")
     contact_least_elevation_deg: Annotated[float, number(0, 90, what="degrees")] = 0.0
     aos_moved_s: Annotated[float, duration(1.0, DAY_S)] = Field(default=30.0, alias="aos_moved")
-    not_told: OneOrMany[RoutineKind] = ()
+    disabled_kinds: OneOrMany[RoutineKind] = ()
 
     def over(self, general: AlertLeads) -> AlertLeads:
         """These where they were given, the general ones elsewhere."""

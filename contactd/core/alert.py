@@ -1,11 +1,51 @@
-"""The alert: a fact worth telling somebody, as a plain value."""
+"""The alert, the silence and the dead letter, as plain values; the names of the kinds of alert."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
-from typing import Any
+from types import MappingProxyType
+from typing import Any, Final
+
+# Kinds of alert. None is ever reused; what a former name stands for is in FORMER_KINDS.
+CONTACT_COMING = "contact-coming"
+WINDOW_OPENS = "command-window-opens"
+WINDOW_CLOSES_SOON = "command-window-closes-soon"
+WINDOW_CLOSED = "command-window-closed"
+STEP_EXPIRING = "step-expiring"
+STEP_EXPIRED = "step-expired"
+STEP_UNCOVERED = "step-uncovered"
+STEP_AT_RISK = "step-at-risk"
+STOP_BY_COMING = "stop-by-coming"
+STOP_BY_PASSED = "stop-by-passed"
+NO_STOP = "no-stop-possible"
+KEEP_CLEAR_BEGINS = "keep-clear-begins"
+KEEP_CLEAR_ENDS = "keep-clear-ends"
+PEOPLE_IN_DANGER = "people-in-danger"
+START_UNCONFIRMED = "start-unconfirmed"
+START_IN_DOUBT = "start-in-doubt"
+CONFLICTING_RECORDS = "conflicting-records"
+ELEMENTS_STALE = "elements-stale"
+CONTACTS_MOVED = "contacts-moved"
+NO_PREDICTION = "target-not-predicted"
+PREDICTION_GAP = "prediction-gap"
+SPAN_ENDS = "prediction-ends"
+CONFIGURATION_REFUSED = "configuration-refused"
+CLOCK_NOT_TRUSTED = "clock-not-trusted"
+PLANNING_OVERDUE = "planning-overdue"
+STATION_TIME_TROUBLE = "station-time-trouble"
+CHANNEL_FAILING = "channel-failing"
+UNDELIVERED = "alerts-undelivered"
+LEDGER_TROUBLE = "ledger-trouble"
+ALERTS_MISSED = "alerts-missed"
+
+KINDS: Final = frozenset(
+    value for name, value in globals().items() if name.isupper() and isinstance(value, str)
+)
+"""Every kind of alert."""
+FORMER_KINDS: Final = MappingProxyType({"step-out-of-view": STEP_UNCOVERED})
+"""Kinds that older ledgers hold, and what they are called now."""
 
 
 class Severity(StrEnum):
@@ -22,16 +62,17 @@ class Alert:
 
     Attributes:
         identity: idempotency key, the same for the same fact across restarts and replanning.
-        kind: what sort of fact (``contact-coming``, ``step-out-of-view`` …).
+        kind: what sort of fact (``contact-coming``, ``step-uncovered`` …).
         target: the satellite, or "" for the service itself.
         subject: what exactly, such as ``Lantern 3/wake-up/antenna release``.
         what: one sentence for a tired reader.
-        advice: what to do now.
-        due: instant (s) from which it is to be told.
-        concerns: instant (s) of the matter itself (AOS, expiry …).
+        do: who is to do what, by when; "" where nothing is to be done.
+        due: instant (s) from which it is to be raised.
+        moment: instant (s) of the fact itself (AOS, expiry …).
         over_at: instant (s) after which telling it is no use; it is then missed.
         facts: what it rests on, JSON values only.
         late: it was raised later than it fell due, because the service was down.
+        notice: the hazard notice, where it is about a hazardous step, else "".
     """
 
     identity: str
@@ -40,9 +81,66 @@ class Alert:
     target: str
     subject: str
     what: str
-    advice: str
+    do: str
     due: float
-    concerns: float
+    moment: float
     over_at: float
     facts: Mapping[str, Any] = field(default_factory=dict)
     late: bool = False
+    notice: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Silence:
+    """A window in which some alerts are raised and recorded, but not sent.
+
+    Attributes:
+        begins, ends: instants (s).
+        targets, kinds: only these; None for all.
+        warnings: whether warnings are held back too, which must be asked for.
+        lifted_at: when it was ended early (instant, s), or None.
+    """
+
+    identity: str
+    begins: float
+    ends: float
+    why: str
+    author: str
+    targets: frozenset[str] | None = None
+    kinds: frozenset[str] | None = None
+    warnings: bool = False
+    lifted_at: float | None = None
+    number: int = 0
+
+    @property
+    def until(self) -> float:
+        """When it really ends (instant, s)."""
+        return self.ends if self.lifted_at is None else min(self.ends, self.lifted_at)
+
+    def holds_back(self, alert: Alert, now: float) -> bool:
+        """Whether it keeps an alert from being sent at ``now``."""
+        return (
+            self.begins <= now < self.until
+            and (self.warnings or alert.severity is not Severity.WARNING)
+            and (self.targets is None or alert.target in self.targets)
+            and (self.kinds is None or alert.kind in self.kinds)
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class DeadLetter:
+    """A message that was given up, kept in sight until it is tried again.
+
+    Attributes:
+        parts: keys of its parts; ``alerts`` their alerts' identities, one for each.
+        at: when it was given up (instant, s).
+    """
+
+    message: str
+    channel: str
+    parts: tuple[str, ...]
+    alerts: tuple[str, ...]
+    attempts: int
+    reason: str
+    at: float
+    number: int = 0

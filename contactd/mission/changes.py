@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 
 from contactd.core.outlook import TargetOutlook
 from contactd.core.sequences.model import SequenceForecast, Start, StepForecast
-from contactd.mission.timetext import NO_EARLIER, NO_LATER, moment, outer
+from contactd.mission.texts.stop import NO_STOP, stop_text
+from contactd.mission.timetext import outer
 
 __all__ = ["NOTHING", "Change", "StartChange", "StepChange", "between"]
 
@@ -135,24 +135,6 @@ def expiry_text(step: StepForecast, day_of_year: bool = False) -> str:
     return outer(step.earliest, step.latest, day_of_year=day_of_year)
 
 
-def stop_text(step: StepForecast, day_of_year: bool = False) -> str:
-    """Until when a step can be stopped, never later than it is."""
-    if step.stop_possible is None:
-        return "-"
-    if step.stop_possible is False:
-        return "no command window left"
-    stops = f", stops '{step.stops}'" if step.stops not in (None, step.step) else ""
-    if step.stop_certain and step.stop_by is not None:
-        by = moment(step.stop_by, NO_LATER, day_of_year=day_of_year)
-        return f"{by} through {step.stop_station}{stops}"
-    chance = max(step.stop_chances, key=lambda each: each.share, default=None)
-    if chance is None:
-        return "none certain"
-    opens = moment(chance.opens, NO_EARLIER, day_of_year=day_of_year)
-    share = math.floor(100 * chance.share)
-    return f"none certain; {share} % from {opens} through {chance.station}{stops}"
-
-
 def keep_clear_text(step: StepForecast, day_of_year: bool = False) -> str:
     """When nobody may be near, never shorter than it is."""
     if step.keep_clear is None:
@@ -170,7 +152,7 @@ def _differences(change: StepChange) -> Iterable[str]:
     if was.coverage is not now_is.coverage:
         yield f"{name} is {_word(now_is.coverage)}; was {_word(was.coverage)}."
     if change.stop_differs:
-        yield f"{name}: stop by {stop_text(now_is)}; was {stop_text(was)}."
+        yield f"{name}: {stop_text(now_is) or NO_STOP}; was: {stop_text(was) or NO_STOP}."
     if change.keep_clear_differs:
         yield f"{name}: keep clear {keep_clear_text(now_is)}; was {keep_clear_text(was)}."
 

@@ -43,6 +43,7 @@ __all__ = [
     "read_length",
     "read_moment",
     "recorded",
+    "recorded_finite",
     "rounded",
     "written",
 ]
@@ -118,6 +119,11 @@ def machine(t_s: float | None, safe: Safe) -> str | None:
 def recorded(t_s: float) -> str:
     """RFC 3339 UTC text with microseconds, as records keep it: as close as an instant resolves."""
     return to_text(t_s, 6)
+
+
+def recorded_finite(t_s: float) -> str | None:
+    """As :func:`recorded`; None for what is not finite."""
+    return recorded(t_s) if math.isfinite(t_s) else None
 
 
 def outer(a_s: float, b_s: float, *, now_s: float | None = None, day_of_year: bool = False) -> str:

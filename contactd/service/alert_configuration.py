@@ -14,7 +14,7 @@ from contactd.alerts.channels.log import LogChannel
 from contactd.alerts.delivery import Terms
 from contactd.alerts.escalation_policy import Care, Duty, Hours, Manner, Rung
 from contactd.alerts.evaluate import Reach
-from contactd.alerts.message import Channel
+from contactd.alerts.notification import Channel
 from contactd.alerts.policy import Leads, Policy
 from contactd.config import AlertLeads, Configuration
 from contactd.core.alert import Severity
@@ -83,9 +83,9 @@ def _manner(section: Any) -> Manner:
         quiet_hours=_hours(section.quiet_hours),
         together=section.together,
         gather_s=section.gather_s,
-        tell_resolved=section.tell_resolved,
-        tell_acknowledged=section.tell_acknowledged,
-        tell_reminders=section.tell_reminders,
+        send_resolved=section.send_resolved,
+        send_acknowledged=section.send_acknowledged,
+        send_reminders=section.send_reminders,
     )
 
 

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from contactd.alerts.state import AlertState, fold_alerts
-from contactd.alerts.state import rests_on as alerts_rest_on
+from contactd.alerts.fold import AlertState, fold_alerts
+from contactd.alerts.fold import rests_on as alerts_rest_on
 from contactd.core.record import Record
 from contactd.records import Ledger
 from contactd.records.archive import Archived, archive_until

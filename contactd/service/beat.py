@@ -9,8 +9,8 @@ import math
 from dataclasses import dataclass, replace
 
 from contactd.alerts.escalation import next_tending, tend
-from contactd.alerts.evaluate import beat
-from contactd.alerts.rules import matters_again
+from contactd.alerts.evaluate import evaluate
+from contactd.alerts.rules import candidates_again
 from contactd.alerts.status import with_channels
 from contactd.core.outlook import Snapshot
 from contactd.core.planning import FARTHEST_AHEAD_S, Target
@@ -100,11 +100,11 @@ def _decide(
     ):
         return state, (), quiet.until
     snapshot = state.snapshot(now)
-    found, kept = matters_again(snapshot, telling.policy, now, was_down_since, state.kept)
+    found, kept = candidates_again(snapshot, telling.policy, now, was_down_since, state.kept)
     alerts, care = state.alerts, telling.care
     found = with_channels(found, state.channels, alerts.dead_letters, telling.policy)
     records = (
-        *beat(alerts, found, now, was_down_since, telling.reaches),
+        *evaluate(alerts, found, now, was_down_since, telling.reaches),
         *tend(alerts, care, now, telling.manners),
     )
     until = min(found.next_due(now), next_tending(alerts, care, now))

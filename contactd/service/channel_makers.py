@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from contactd.alerts.address_filter import Guard
-from contactd.alerts.message import Channel, Message
+from contactd.alerts.notification import Channel, Notification
 from contactd.core.errors import DeliveryError
 
 
@@ -19,7 +19,7 @@ class UnmadeChannel:
         self.name = name
         self._reason = reason
 
-    async def send(self, message: Message) -> None:
+    async def send(self, message: Notification) -> None:
         """Fail, so that it is tried again when the configuration has been mended."""
         raise DeliveryError(self.name, self._reason, worth_retrying=True)
 

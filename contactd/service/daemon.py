@@ -19,9 +19,9 @@ from contactd import __version__
 from contactd.alerts.acknowledgement_tokens import Tickets
 from contactd.alerts.candidate import Sort
 from contactd.alerts.delivery import Attempt, Delivery
+from contactd.alerts.fold import AlertState, fold_alerts
 from contactd.alerts.grouping import compose
 from contactd.alerts.rules import NOTHING_KEPT
-from contactd.alerts.state import AlertState, fold_alerts
 from contactd.config import Configuration
 from contactd.core import instants
 from contactd.core import record as kinds
@@ -273,6 +273,7 @@ class Daemon:
             shared=replace(self._state.shared, asked=None, done=None),
             kept=NOTHING_KEPT,
             quiet=None,
+            looking_since=self.clock.now(),
         )
         await self._exchange([*records, *new])
 
@@ -468,6 +469,9 @@ class Daemon:
         if news:
             state, alerts = self._ledger_fold
             self._ledger_fold = fold(state, news), fold_alerts(alerts, news)
+            for each in self._ledger_fold[1].unreadable:
+                if each not in alerts.unreadable:
+                    log.warning("alert record unreadable", record=each.number, reason=each.reason)
         self._state = adopt_knowledge(self._state, *self._with_held())
 
     def _with_held(self) -> tuple[State, AlertState]:
@@ -492,7 +496,8 @@ class Daemon:
                 body = record.body
                 self.instruments.raised.labels(body["kind"], body["severity"]).inc()
                 if body["sort"] == Sort.EVENT:
-                    late_s = now - instants.from_text(body["due"])
+                    known_s = self._state.looking_since or -math.inf
+                    late_s = now - max(instants.from_text(body["due"]), known_s)
                     self.instruments.lateness.observe(max(late_s, 0.0))
                 if body["late"]:
                     self.instruments.late.inc()

@@ -52,9 +52,10 @@ def _line(_logger: Any, _method: str, event: Event) -> str:
     for machines, which have the JSON form.
     """
     at, level, what = event.pop("at"), event.pop("level"), event.pop("event")
-    if "advice" in event:
+    if "do" in event:
         indent = "\n" + " " * (len(at) + 1)
-        return f"{at} {what}{indent}when: {event['when']}{indent}do:   {event['advice']}"
+        notice = f"{indent}{event['notice']}" if event.get("notice") else ""
+        return f"{at} {what}{indent}when: {event['when']}{indent}do:   {event['do']}{notice}"
     trace = event.pop("exception", None)
     rest = " ".join(f"{key}={_value(value)}" for key, value in event.items())
     line = f"{at} {level:8} {what}" + (f"  {rest}" if rest else "")

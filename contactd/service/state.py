@@ -10,8 +10,8 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
+from contactd.alerts.fold import AlertState
 from contactd.alerts.rules import NOTHING_KEPT, Kept
-from contactd.alerts.state import AlertState
 from contactd.alerts.status import ChannelStatus
 from contactd.config import Configuration
 from contactd.core.allocation.result import Allocation, Granted
@@ -189,10 +189,15 @@ def adopt_configuration(
     forecasts_anew = {name for name in kept if targets[name] != state.targets[name]}
     if state.is_shared != (configuration.settings.station_time is not None):
         forecasts_anew = kept
+    planned_at = state.planned_at
+    if planned_at is not None:
+        # A plan made before counts as before, on a simulated clock in the same instant as well.
+        planned_at = min(planned_at, math.nextafter(now, -math.inf))
     return replace(
         state,
         configuration=configuration,
         adopted_at=now,
+        planned_at=planned_at,
         refused=(),
         targets=targets,
         predictions={name: state.predictions[name] for name in kept},

@@ -8,8 +8,8 @@ from typing import Protocol
 
 from prometheus_client import CollectorRegistry, generate_latest
 
+from contactd.alerts.fold import AlertState, fold_alerts
 from contactd.alerts.standing import standing
-from contactd.alerts.state import AlertState, fold_alerts
 from contactd.core.errors import PropagationError
 from contactd.core.orbit.track import Track
 from contactd.core.outlook import ConfigurationStatus, Health, Snapshot

@@ -9,7 +9,7 @@ from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 
 import pytest
 
-from contactd.alerts.message import About, Message
+from contactd.alerts.notification import About, Notification
 from contactd.core.alert import Alert, Severity
 from contactd.core.contacts.contact import Contact, Coverage
 from contactd.core.instants import from_text
@@ -53,6 +53,9 @@ class World:
 
     def step(self, earliest: float | None, latest: float | None, **more) -> StepForecast:
         values = {"status": StepStatus.RUNNING, "step": "antenna release"} | more
+        if values.get("stop_by") is not None:
+            stop = {"stop_certain": True, "stop_possible": True, "stops": values["step"]}
+            values = stop | values
         for key in ("stop_by", "confirm_at"):
             if values.get(key) is not None:
                 values[key] += self.noon
@@ -118,28 +121,33 @@ class Letters:
 
     noon = World.noon
     alert = Alert(
-        identity="step-out-of-view-0123",
-        kind="step-out-of-view",
+        identity="step-uncovered-0123",
+        kind="step-uncovered",
         severity=Severity.WARNING,
         target="Lantern 3",
         subject="Lantern 3/wake-up/antenna release",
         what=(
-            "antenna release of Lantern 3 runs out with no station in view:"
-            " 2026-12-03 12:50:00Z to 12:51:00Z (337)."
+            "Step 'antenna release' of Lantern 3 expires uncovered,"
+            " 2026-12-03 12:50:00Z to 12:51:00Z."
         ),
-        advice="Stop it by 2026-12-03 12:10:00Z (337) through Norrsund, or prepare to do without.",
+        do=(
+            "Controller: decide; to prevent it, stop 'antenna release' through Norrsund"
+            " by 12:10:00Z."
+        ),
         due=World.noon - 1,
-        concerns=World.noon + 3000,
+        moment=World.noon + 3000,
         over_at=World.noon + 3060,
         facts={"margin_s": -720.0},
     )
 
-    def message(self, *alerts: Alert, about: About = About.RAISED, **more) -> Message:
+    def notification(self, *alerts: Alert, about: About = About.RAISED, **more) -> Notification:
         given = alerts or (self.alert,)
         identity = given[0].identity
         key = identity if about is About.RAISED else f"{identity}.{about.value}"
         values = {"channel": "c", "since": self.noon - 1, "at": self.noon, "key": key} | more
-        return Message(about=about, alerts=given, parts=tuple(a.identity for a in given), **values)
+        return Notification(
+            about=about, alerts=given, parts=tuple(a.identity for a in given), **values
+        )
 
 
 @pytest.fixture(scope="session")

@@ -15,7 +15,7 @@ TICKETS = Tickets(SECRET, "https://watch.example/acknowledge/")
 
 def test_a_ticket_names_its_alert_and_its_channel(letters):
     ticket = TICKETS.read(TICKETS.write(letters.alert, "mail"), letters.noon)
-    assert (ticket.identity, ticket.channel) == ("step-out-of-view-0123", "mail")
+    assert (ticket.identity, ticket.channel) == ("step-uncovered-0123", "mail")
 
 
 def test_a_link_is_safe_in_any_mail_and_fits_a_line(letters):
@@ -29,7 +29,7 @@ def test_a_link_is_safe_in_any_mail_and_fits_a_line(letters):
 
 def test_a_ticket_is_good_until_its_end_and_no_longer(letters):
     text = TICKETS.write(letters.alert, "mail")
-    end = letters.alert.concerns + LASTS_S
+    end = letters.alert.moment + LASTS_S
     TICKETS.read(text, end)
     with pytest.raises(InputError, match="good until 2026-12-10 12:50:00Z"):
         TICKETS.read(text, end + 1.5)

@@ -61,7 +61,7 @@ async def test_a_guarded_webhook_refuses_the_machine_itself_and_is_not_tried_aga
 ):
     channel = WebhookChannel("hook", receiver.url, guard=PUBLIC_ONLY)
     with pytest.raises(DeliveryError, match="not a public address") as caught:
-        await channel.send(letters.message())
+        await channel.send(letters.notification())
     await channel.close()
     assert not caught.value.worth_retrying
     assert not receiver.requests
@@ -71,7 +71,7 @@ async def test_a_guarded_webhook_reaches_what_is_allowed_under_its_own_name(rece
     guard = Guard(public_only=True, allowed_hosts=frozenset({"localhost"}))
     url = receiver.url.replace("127.0.0.1", "localhost")
     channel = WebhookChannel("hook", url, guard=guard)
-    await channel.send(letters.message())
+    await channel.send(letters.notification())
     await channel.close()
     port = url.split(":")[2].split("/")[0]
     assert receiver.requests[0].headers["Host"] == f"localhost:{port}"
@@ -80,7 +80,7 @@ async def test_a_guarded_webhook_reaches_what_is_allowed_under_its_own_name(rece
 async def test_a_name_that_does_not_resolve_is_worth_another_try(letters):
     channel = WebhookChannel("hook", "http://nowhere.invalid/", guard=PUBLIC_ONLY)
     with pytest.raises(DeliveryError) as caught:
-        await channel.send(letters.message())
+        await channel.send(letters.notification())
     await channel.close()
     assert caught.value.worth_retrying
 
@@ -136,11 +136,11 @@ async def test_certificates_are_checked_against_the_name_in_the_url(
     good = WebhookChannel(
         "hook", f"https://localhost:{https}/", guard=guard, verify=trusting(authority)
     )
-    await good.send(letters.message())
+    await good.send(letters.notification())
     await good.close()
     stranger = WebhookChannel("hook", f"https://localhost:{https}/", guard=guard)
     with pytest.raises(DeliveryError, match=r"(?i)certificate"):
-        await stranger.send(letters.message())
+        await stranger.send(letters.notification())
     await stranger.close()
 
 
@@ -150,5 +150,5 @@ async def test_a_certificate_for_another_name_is_refused(https, authority, lette
         "hook", f"https://127.0.0.1:{https}/", guard=guard, verify=trusting(authority)
     )
     with pytest.raises(DeliveryError, match=r"(?i)certificate"):
-        await channel.send(letters.message())
+        await channel.send(letters.notification())
     await channel.close()

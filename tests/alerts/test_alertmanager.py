@@ -10,7 +10,7 @@ from real_process import RealProcess, free_port
 from waiting import wait_for
 
 from contactd.alerts.channels.alertmanager import AlertmanagerChannel
-from contactd.alerts.message import About
+from contactd.alerts.notification import About
 from contactd.core.errors import DeliveryError
 from contactd.core.instants import from_unix
 
@@ -59,19 +59,19 @@ def standing(url: str, identity: str) -> list[dict]:
 def current(letters, identity: str, **more):
     """The invented alert, as if it were of this very moment."""
     now = from_unix(time.time())
-    times = {"due": now - 1, "concerns": now + 3000, "over_at": now + 3060} | more
+    times = {"due": now - 1, "moment": now + 3000, "over_at": now + 3060} | more
     return replace(letters.alert, identity=identity, **times), now
 
 
 async def test_an_alert_stands_there_with_its_labels_its_words_and_its_end(alertmanager, letters):
     alert, now = current(letters, "one")
     channel = AlertmanagerChannel("am", alertmanager, {"site": "hill"})
-    message = letters.message(alert, at=now, links={"one": "https://watch.example/a/1"})
-    await channel.send(message)
+    notification = letters.notification(alert, at=now, links={"one": "https://watch.example/a/1"})
+    await channel.send(notification)
     await channel.close()
     (found,) = wait_for(lambda: standing(alertmanager, "one"), "the alert")
     assert found["labels"] == {
-        "alertname": "step-out-of-view",
+        "alertname": "step-uncovered",
         "severity": "warning",
         "identity": "one",
         "subject": "Lantern 3/wake-up/antenna release",
@@ -79,7 +79,7 @@ async def test_an_alert_stands_there_with_its_labels_its_words_and_its_end(alert
         "site": "hill",
     }
     assert found["annotations"]["summary"] == alert.what
-    assert found["annotations"]["description"] == alert.advice
+    assert found["annotations"]["description"] == alert.do
     assert "in 50 min" in found["annotations"]["when"]
     assert found["generatorURL"] == "https://watch.example/a/1"
     assert found["status"]["state"] == "active"
@@ -88,9 +88,9 @@ async def test_an_alert_stands_there_with_its_labels_its_words_and_its_end(alert
 async def test_a_resolved_alert_stands_there_no_more(alertmanager, letters):
     alert, now = current(letters, "two", over_at=float("inf"))
     channel = AlertmanagerChannel("am", alertmanager)
-    await channel.send(letters.message(alert, at=now))
+    await channel.send(letters.notification(alert, at=now))
     wait_for(lambda: standing(alertmanager, "two"), "the alert")
-    await channel.send(letters.message(alert, about=About.RESOLVED, at=from_unix(time.time())))
+    await channel.send(letters.notification(alert, about=About.RESOLVED, at=from_unix(time.time())))
     await channel.close()
     wait_for(lambda: not standing(alertmanager, "two"), "the alert to be gone")
 
@@ -99,7 +99,7 @@ async def test_the_same_alert_twice_is_one_alert_there(alertmanager, letters):
     alert, now = current(letters, "three")
     channel = AlertmanagerChannel("am", alertmanager)
     for later in (0.0, 1.0):
-        await channel.send(letters.message(alert, at=now + later))
+        await channel.send(letters.notification(alert, at=now + later))
     await channel.close()
     assert len(wait_for(lambda: standing(alertmanager, "three"), "the alert")) == 1
 
@@ -108,7 +108,7 @@ async def test_an_alert_of_the_service_itself_has_no_target(alertmanager, letter
     alert, now = current(letters, "four")
     alert = replace(alert, target="", subject="contactd")
     channel = AlertmanagerChannel("am", alertmanager)
-    await channel.send(letters.message(alert, at=now, remark="nobody has acknowledged it"))
+    await channel.send(letters.notification(alert, at=now, remark="nobody has acknowledged it"))
     await channel.close()
     (found,) = wait_for(lambda: standing(alertmanager, "four"), "the alert")
     assert "target" not in found["labels"]
@@ -118,7 +118,7 @@ async def test_an_alert_of_the_service_itself_has_no_target(alertmanager, letter
 async def test_many_alerts_go_in_one_request(alertmanager, letters):
     alerts = [current(letters, f"many-{n}")[0] for n in range(50)]
     channel = AlertmanagerChannel("am", alertmanager)
-    await channel.send(letters.message(*alerts, at=alerts[0].due + 1))
+    await channel.send(letters.notification(*alerts, at=alerts[0].due + 1))
     await channel.close()
     wait_for(lambda: all(standing(alertmanager, f"many-{n}") for n in range(50)), "all of them")
 
@@ -127,7 +127,7 @@ async def test_what_alertmanager_refuses_is_not_tried_again(alertmanager, letter
     alert, now = current(letters, "five")
     channel = AlertmanagerChannel("am", alertmanager, {"not a label!": "x"})
     with pytest.raises(DeliveryError, match="answered 400") as caught:
-        await channel.send(letters.message(alert, at=now))
+        await channel.send(letters.notification(alert, at=now))
     await channel.close()
     assert not caught.value.worth_retrying
 
@@ -135,6 +135,6 @@ async def test_what_alertmanager_refuses_is_not_tried_again(alertmanager, letter
 async def test_an_acknowledgement_has_no_counterpart_there(alertmanager, letters):
     alert, now = current(letters, "six")
     channel = AlertmanagerChannel("am", alertmanager)
-    await channel.send(letters.message(alert, about=About.ACKNOWLEDGED, at=now))
+    await channel.send(letters.notification(alert, about=About.ACKNOWLEDGED, at=now))
     await channel.close()
     assert not standing(alertmanager, "six")

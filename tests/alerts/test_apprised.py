@@ -3,7 +3,7 @@
 import pytest
 
 from contactd.alerts.channels.others import ApprisedChannel
-from contactd.alerts.message import About
+from contactd.alerts.notification import About
 from contactd.core.errors import DeliveryError, InputError
 
 # The library looks for a module that newer Pythons no longer have.
@@ -16,12 +16,12 @@ def url(receiver) -> str:
 
 async def test_an_alert_arrives_with_its_title_and_text(receiver, letters):
     channel = ApprisedChannel("phone", [url(receiver)])
-    await channel.send(letters.message())
-    await channel.send(letters.message(about=About.RESOLVED))
+    await channel.send(letters.notification())
+    await channel.send(letters.notification(about=About.RESOLVED))
     await channel.close()
     first, second = (request.json for request in receiver.requests)
-    assert first["title"].startswith("WARNING antenna release of Lantern 3")
-    assert "Do:    Stop it by 2026-12-03 12:10:00Z" in first["message"]
+    assert first["title"].startswith("WARNING Step 'antenna release' of Lantern 3")
+    assert "Do:    Controller: decide; to prevent it, stop" in first["message"]
     assert (first["type"], second["type"]) == ("failure", "success")
 
 
@@ -29,7 +29,7 @@ async def test_a_service_that_refuses_is_tried_again(receiver, letters):
     receiver.answers = [500]
     channel = ApprisedChannel("phone", [url(receiver)])
     with pytest.raises(DeliveryError) as caught:
-        await channel.send(letters.message())
+        await channel.send(letters.notification())
     assert caught.value.worth_retrying
 
 

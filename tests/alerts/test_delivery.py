@@ -17,7 +17,7 @@ from contactd.alerts.channels.webhook import WebhookChannel
 from contactd.alerts.circuit import CircuitTerms
 from contactd.alerts.delivery import Attempt, Delivery, Terms
 from contactd.alerts.grouping import compose
-from contactd.alerts.message import About, ChannelBusy, Message
+from contactd.alerts.notification import About, ChannelBusy, Notification
 from contactd.alerts.status import Passage
 from contactd.alerts.tracked import Outcome
 from contactd.core import record as kinds
@@ -48,16 +48,16 @@ class Wire:
         self.errors = list(errors)
         self.takes_s = takes_s
         self.sent: list[tuple[float, str]] = []
-        self.messages: list[Message] = []
+        self.messages: list[Notification] = []
         self.under_way = self.most_at_once = 0
         self.closed = False
 
-    async def send(self, message: Message) -> None:
+    async def send(self, notification: Notification) -> None:
         self.under_way += 1
         self.most_at_once = max(self.most_at_once, self.under_way)
         try:
-            self.sent.append((self.clock.now() - NOON, message.key))
-            self.messages.append(message)
+            self.sent.append((self.clock.now() - NOON, notification.key))
+            self.messages.append(notification)
             if self.takes_s:
                 await self.clock.sleep(self.takes_s)
             if self.errors:
@@ -93,9 +93,9 @@ def alert(number: int = 1, severity: Severity = Severity.CAUTION) -> Alert:
                  "what", "advice", NOON, NOON + 60, NOON + 600)  # fmt: skip
 
 
-def message(number: int = 1, channel: str = "wire", since: float = NOON) -> Message:
+def notification(number: int = 1, channel: str = "wire", since: float = NOON) -> Notification:
     key = f"a-{number}"
-    return Message(key, channel, About.RAISED, (alert(number),), (key,), since)
+    return Notification(key, channel, About.RAISED, (alert(number),), (key,), since)
 
 
 ALWAYS = CircuitTerms(open_after=1_000_000)
@@ -134,7 +134,7 @@ def clock() -> SimulatedClock:
 
 async def test_a_message_that_goes_through_at_once_is_recorded_as_delivered(clock):
     desk = Desk(Wire("wire", clock), clock=clock)
-    desk.delivery.offer([message()])
+    desk.delivery.offer([notification()])
     await desk.delivery.idle()
     assert desk.outcomes() == [kinds.ALERT_DELIVERED]
     delivered = desk.records[0]
@@ -155,10 +155,10 @@ async def test_what_is_in_hand_or_done_is_not_sent_twice_by_this_process(clock):
     wire = Wire("wire", clock, takes_s=5.0)
     desk = Desk(wire, clock=clock)
     for _ in range(3):
-        desk.delivery.offer([message()])
+        desk.delivery.offer([notification()])
         await desk.pass_time(1)
     await desk.pass_time(10)
-    desk.delivery.offer([message()])
+    desk.delivery.offer([notification()])
     await desk.delivery.idle()
     assert len(wire.sent) == 1
     await desk.delivery.close()
@@ -168,7 +168,7 @@ async def test_failures_wait_longer_and_longer_up_to_the_longest_wait(clock):
     wire = Wire("wire", clock, *[busy() for _ in range(9)])
     terms = Terms(first_wait_s=1.0, longest_wait_s=16.0, circuit=ALWAYS)
     desk = Desk(wire, terms=terms, clock=clock)
-    desk.delivery.offer([message()])
+    desk.delivery.offer([notification()])
     for _ in range(200):
         await desk.pass_time(1.0)
     await desk.delivery.idle()
@@ -186,7 +186,7 @@ async def test_failures_wait_longer_and_longer_up_to_the_longest_wait(clock):
 async def test_a_receiver_that_asks_for_patience_is_given_it_within_bounds(clock):
     wire = Wire("wire", clock, ChannelBusy("wire", "429", 120.0), ChannelBusy("wire", "429", 1e9))
     desk = Desk(wire, clock=clock)
-    desk.delivery.offer([message()])
+    desk.delivery.offer([notification()])
     for _ in range(100):
         await desk.pass_time(10.0)
     times = [at for at, _ in wire.sent]
@@ -197,7 +197,7 @@ async def test_a_receiver_that_asks_for_patience_is_given_it_within_bounds(clock
 
 async def test_what_is_not_worth_retrying_is_given_up_at_once_with_its_reason(clock):
     desk = Desk(Wire("wire", clock, busy(again=False)), clock=clock)
-    desk.delivery.offer([message()])
+    desk.delivery.offer([notification()])
     await desk.delivery.idle()
     assert desk.outcomes() == [kinds.ALERT_FAILED]
     assert desk.records[0].body["reason"] == "answered 500"
@@ -208,7 +208,7 @@ async def test_what_is_not_worth_retrying_is_given_up_at_once_with_its_reason(cl
 async def test_a_message_is_not_tried_for_ever(clock):
     wire = Wire("wire", clock, *[busy() for _ in range(10_000)])
     desk = Desk(wire, terms=Terms(keep_trying_s=600.0, circuit=ALWAYS), clock=clock)
-    desk.delivery.offer([message()])
+    desk.delivery.offer([notification()])
     for _ in range(200):
         await desk.pass_time(10.0)
     assert desk.outcomes() == [kinds.ALERT_SENT, kinds.ALERT_FAILED]
@@ -219,7 +219,7 @@ async def test_a_message_is_not_tried_for_ever(clock):
 async def test_an_attempt_that_hangs_is_cut_off_and_tried_again(clock):
     wire = Wire("wire", clock, takes_s=1e6)
     desk = Desk(wire, terms=Terms(attempt_s=10.0), clock=clock)
-    desk.delivery.offer([message()])
+    desk.delivery.offer([notification()])
     await desk.pass_time(10.5)
     assert desk.attempts[0].reason == "no answer within 10 s"
     assert wire.under_way <= 1
@@ -231,7 +231,7 @@ async def test_an_attempt_that_hangs_is_cut_off_and_tried_again(clock):
 async def test_a_channel_with_a_bug_loses_nothing(clock):
     wire = Wire("wire", clock, ZeroDivisionError("oh"))
     desk = Desk(wire, clock=clock)
-    desk.delivery.offer([message()])
+    desk.delivery.offer([notification()])
     await desk.pass_time(5.0)
     await desk.delivery.idle()
     assert desk.attempts[0].reason == "ZeroDivisionError: oh"
@@ -242,7 +242,9 @@ async def test_a_channel_with_a_bug_loses_nothing(clock):
 async def test_one_slow_channel_does_not_delay_another(clock):
     slow, quick = Wire("slow", clock, takes_s=9.0), Wire("quick", clock)
     desk = Desk(slow, quick, clock=clock, terms=Terms(at_once=2))
-    desk.delivery.offer([message(n, channel) for n in range(50) for channel in ("slow", "quick")])
+    desk.delivery.offer(
+        [notification(n, channel) for n in range(50) for channel in ("slow", "quick")]
+    )
     await desk.pass_time(0.1)
     assert len(quick.sent) == 50
     assert max(at for at, _ in quick.sent) < 0.1
@@ -252,7 +254,7 @@ async def test_one_slow_channel_does_not_delay_another(clock):
 
 async def test_a_message_to_a_channel_that_is_gone_is_recorded_as_failed(clock):
     desk = Desk(clock=clock)
-    desk.delivery.offer([message()])
+    desk.delivery.offer([notification()])
     await desk.delivery.idle()
     assert desk.records[-1].body["reason"] == "there is no such channel any more"
     await desk.delivery.close()
@@ -261,10 +263,10 @@ async def test_a_message_to_a_channel_that_is_gone_is_recorded_as_failed(clock):
 async def test_a_channel_that_is_replaced_finishes_and_is_closed(clock):
     old, new = Wire("wire", clock, takes_s=5.0), Wire("wire", clock)
     desk = Desk(old, clock=clock)
-    desk.delivery.offer([message(1)])
+    desk.delivery.offer([notification(1)])
     await desk.pass_time(1.0)
     desk.delivery.use([(new, Terms())])
-    desk.delivery.offer([message(1), message(2)])
+    desk.delivery.offer([notification(1), notification(2)])
     await desk.pass_time(1.0)
     assert (len(old.sent), old.closed, len(new.sent)) == (1, False, 1)
     await desk.pass_time(10.0)
@@ -277,7 +279,7 @@ async def test_a_channel_that_is_replaced_finishes_and_is_closed(clock):
 async def test_closing_leaves_what_is_unfinished_to_the_next_start(clock):
     wire = Wire("wire", clock, *[busy() for _ in range(100)])
     desk = Desk(wire, clock=clock)
-    desk.delivery.offer([message()])
+    desk.delivery.offer([notification()])
     await desk.pass_time(3.0)
     await desk.delivery.close()
     assert desk.outcomes() == [kinds.ALERT_SENT]
@@ -291,7 +293,7 @@ async def test_a_reader_is_given_a_link_to_acknowledge_each_alert(clock):
         desk.record, clock, link=lambda alert, channel: f"https://x/{channel}/{alert.identity}"
     )
     desk.delivery.use([(wire, Terms())])
-    desk.delivery.offer([message()])
+    desk.delivery.offer([notification()])
     await desk.delivery.idle()
     assert wire.messages[0].links == {"a-1": "https://x/wire/a-1"}
     assert wire.messages[0].at == NOON
@@ -303,11 +305,11 @@ async def test_a_service_that_may_not_send_sends_nothing_and_keeps_the_alert_for
     desk = Desk(wire, clock=clock)
     desk.delivery = Delivery(desk.record, clock, permit=lead)
     desk.delivery.use([(wire, Terms())])
-    desk.delivery.offer([message()])
+    desk.delivery.offer([notification()])
     await desk.pass_time(1.0)
     assert (wire.sent, desk.records, desk.delivery.in_hand) == ([], [], 0)
     lead.sure = True
-    desk.delivery.offer([message()])
+    desk.delivery.offer([notification()])
     await desk.delivery.idle()
     assert [key for _, key in wire.sent] == ["a-1"]
     assert wire.messages[0].fence == 7
@@ -319,7 +321,7 @@ async def test_a_lead_that_runs_out_between_the_asking_and_the_sending_sends_not
     desk = Desk(wire, clock=clock)
     desk.delivery = Delivery(desk.record, clock, permit=lead)
     desk.delivery.use([(wire, Terms())])
-    desk.delivery.offer([message()])
+    desk.delivery.offer([notification()])
     await desk.pass_time(1.0)
     assert (wire.sent, desk.records, desk.delivery.in_hand) == ([], [], 0)
     assert desk.delivery.statuses()[0].failing_since is None, "it is not the channel's fault"
@@ -330,14 +332,14 @@ async def test_what_is_offered_while_the_service_ends_is_kept_for_the_next_start
     wire = Wire("wire", clock)
     desk = Desk(wire, clock=clock)
     await desk.delivery.close()
-    desk.delivery.offer([message()])
+    desk.delivery.offer([notification()])
     await desk.pass_time(1.0)
     assert (wire.sent, desk.records, desk.delivery.in_hand) == ([], [], 0)
 
 
 async def test_what_is_being_tried_is_broken_off_at_once_and_kept_for_whoever_leads(clock):
     desk = Desk(Wire("wire", clock, takes_s=3600.0), clock=clock)
-    desk.delivery.offer([message()])
+    desk.delivery.offer([notification()])
     await desk.pass_time(1.0)
     assert desk.delivery.in_hand == 1
     desk.delivery.withdraw()
@@ -348,14 +350,14 @@ async def test_what_is_being_tried_is_broken_off_at_once_and_kept_for_whoever_le
 
 async def test_alerts_that_go_together_are_recorded_as_sent_before_they_are_sent(clock):
     class Careful(Wire):
-        async def send(self, message: Message) -> None:
+        async def send(self, notification: Notification) -> None:
             assert desk.outcomes() == [kinds.ALERT_SENT]
-            await super().send(message)
+            await super().send(notification)
 
     wire = Careful("wire", clock)
     desk = Desk(wire, clock=clock)
     alerts = (alert(1), alert(2))
-    together = Message("both", "wire", About.RAISED, alerts, ("a-1", "a-2"), NOON)
+    together = Notification("both", "wire", About.RAISED, alerts, ("a-1", "a-2"), NOON)
     desk.delivery.offer([together])
     await desk.delivery.idle()
     assert desk.outcomes() == [kinds.ALERT_SENT, kinds.ALERT_DELIVERED]
@@ -366,10 +368,10 @@ async def test_alerts_that_go_together_are_recorded_as_sent_before_they_are_sent
 async def test_an_alert_that_is_in_one_message_in_hand_does_not_go_into_another(clock):
     wire = Wire("wire", clock, takes_s=5.0)
     desk = Desk(wire, clock=clock)
-    desk.delivery.offer([message(1)])
+    desk.delivery.offer([notification(1)])
     await desk.pass_time(1.0)
     alerts = (alert(1), alert(2))
-    desk.delivery.offer([Message("both", "wire", About.RAISED, alerts, ("a-1", "a-2"), NOON)])
+    desk.delivery.offer([Notification("both", "wire", About.RAISED, alerts, ("a-1", "a-2"), NOON)])
     await desk.pass_time(1.0)
     assert [key for _, key in wire.sent] == ["a-1"]
     await desk.delivery.close()
@@ -383,7 +385,7 @@ QUICK = CircuitTerms(open_after=3, first_pause_s=10.0, longest_pause_s=40.0)
 async def test_a_channel_that_fails_again_and_again_is_left_alone_and_then_tried_once(clock):
     wire = Wire("wire", clock, *[busy() for _ in range(6)])
     desk = Desk(wire, clock=clock, terms=Terms(circuit=QUICK, first_wait_s=0.1, at_once=3))
-    desk.delivery.offer([message(n) for n in range(30)])
+    desk.delivery.offer([notification(n) for n in range(30)])
     await desk.pass_time(2.0)
     assert len(wire.sent) == 3, "three failures open the circuit"
     status = desk.delivery.statuses()[0]
@@ -410,7 +412,7 @@ async def test_a_message_that_waits_too_long_at_an_open_circuit_is_given_up_with
     wire = Wire("wire", clock, *[busy() for _ in range(10_000)])
     terms = Terms(circuit=QUICK, keep_trying_s=300.0, first_wait_s=0.1)
     desk = Desk(wire, clock=clock, terms=terms)
-    desk.delivery.offer([message(n) for n in range(5)])
+    desk.delivery.offer([notification(n) for n in range(5)])
     for _ in range(100):
         await desk.pass_time(10.0)
     await desk.delivery.idle()
@@ -423,7 +425,7 @@ async def test_a_message_that_waits_too_long_at_an_open_circuit_is_given_up_with
 async def test_a_refusal_of_one_message_leaves_the_circuit_closed(clock):
     wire = Wire("wire", clock, *[busy(again=False) for _ in range(10)])
     desk = Desk(wire, clock=clock, terms=Terms(circuit=QUICK))
-    desk.delivery.offer([message(n) for n in range(12)])
+    desk.delivery.offer([notification(n) for n in range(12)])
     await desk.delivery.idle()
     assert len(wire.sent) == 12
     assert desk.delivery.statuses()[0].passage is Passage.CLOSED
@@ -433,8 +435,8 @@ async def test_a_refusal_of_one_message_leaves_the_circuit_closed(clock):
 async def test_a_reminder_is_not_tried_for_hours(clock):
     wire = Wire("wire", clock, *[busy() for _ in range(10_000)])
     desk = Desk(wire, clock=clock, terms=Terms(circuit=ALWAYS))
-    reminder = Message("a-1.reminder-1", "wire", About.REMINDER, (alert(),), ("a-1.reminder-1",),
-                       NOON)  # fmt: skip
+    key = "a-1.reminder-1"
+    reminder = Notification(key, "wire", About.REMINDER, (alert(),), (key,), NOON)
     desk.delivery.offer([reminder])
     for _ in range(60):
         await desk.pass_time(10.0)
@@ -449,8 +451,8 @@ async def test_a_reminder_is_not_tried_for_hours(clock):
 def raised(number: int, *channels: str, sort: str = "event", severity: str = "caution") -> Record:
     body = {
         "identity": f"a-{number}", "kind": "k", "sort": sort, "severity": severity, "target": "T",
-        "what": "w", "advice": "a", "due": "2026-12-03T12:00:00Z",
-        "concerns": "2026-12-03T12:00:00Z", "over_at": "2026-12-03T13:00:00Z", "late": False,
+        "what": "w", "do": "a", "due": "2026-12-03T12:00:00Z",
+        "moment": "2026-12-03T12:00:00Z", "over_at": "2026-12-03T13:00:00Z", "late": False,
         "facts": {}, "channels": list(channels), "series": f"s{number}", "begins": None,
         "ends": None, "lead_s": 0.0, "rests_on": "",
     }  # fmt: skip
@@ -484,7 +486,7 @@ def test_an_alert_is_pending_for_each_channel_until_its_outcome_is_known():
 def test_a_late_report_of_failure_does_not_undo_a_delivery():
     records = (raised(1, "log"), outcome(kinds.ALERT_DELIVERED, "a-1", "log"))
     state = fold_alerts(AlertState(), (*records, outcome(kinds.ALERT_FAILED, "a-1", "log")))
-    assert state.told["a-1"].fates["a-1", "log"].outcome is Outcome.DELIVERED
+    assert state.tracked["a-1"].fates["a-1", "log"].outcome is Outcome.DELIVERED
 
 
 def test_the_most_severe_goes_first_then_the_oldest():
@@ -528,7 +530,7 @@ async def test_a_webhook_that_answers_500_then_429_then_nothing_gets_it_all_the_
     with Ledger.open("sqlite://") as ledger:
         ledger.append([replace(raised(1, "hook"), at=MachineClock().now())])
         state = await serve(receiver.url, ledger, 30)
-        assert state.told["a-1"].fates["a-1", "hook"].outcome is Outcome.DELIVERED
+        assert state.tracked["a-1"].fates["a-1", "hook"].outcome is Outcome.DELIVERED
         last = ledger.since(0)[-1]
         assert (last.kind, last.body["attempts"]) == (kinds.ALERT_DELIVERED, 4)
     assert {request.headers["Idempotency-Key"] for request in receiver.requests} == {"a-1"}
@@ -569,15 +571,15 @@ asyncio.run(main(*sys.argv[1:]))
 
 
 @pytest.mark.process
-@pytest.mark.parametrize(("flood_from", "messages"), [(1000, 120), (20, 3)])
+@pytest.mark.parametrize(("flood_from", "notifications"), [(1000, 120), (20, 3)])
 def test_a_sender_killed_again_and_again_still_delivers_everything_at_least_once(
-    tmp_path, receiver, flood_from, messages
+    tmp_path, receiver, flood_from, notifications
 ):
     url = f"sqlite:///{tmp_path}/ledger.sqlite"
     now = MachineClock().now()
     with Ledger.open(url) as ledger:
         ledger.append([replace(raised(n, "hook"), at=now) for n in range(1, 121)])
-    receiver.answers = [lambda handler: (time.sleep(0.6 / messages), receiver.answer(handler))]
+    receiver.answers = [lambda handler: (time.sleep(0.6 / notifications), receiver.answer(handler))]
     rng = random.Random(5)
     kills = 0
     for turn in range(40):
@@ -599,14 +601,14 @@ def test_a_sender_killed_again_and_again_still_delivers_everything_at_least_once
     with Ledger.open(url) as ledger:
         state = fold_alerts(AlertState(), ledger.records())
         for number in range(1, 121):
-            fates = state.told[f"a-{number}"].fates
+            fates = state.tracked[f"a-{number}"].fates
             assert fates[f"a-{number}", "hook"].outcome is Outcome.DELIVERED
         assert ledger.verify().intact
         delivered = [each for each in ledger.records() if each.kind == kinds.ALERT_DELIVERED]
-        assert len(delivered) == messages, "one outcome for each message"
+        assert len(delivered) == notifications, "one outcome for each message"
     got = [request.headers["Idempotency-Key"] for request in receiver.requests]
-    assert len(set(got)) == messages, "a message keeps its key, and its alerts, over a kill"
-    told = {each["identity"] for request in receiver.requests for each in request.json["alerts"]}
-    assert told == {f"a-{n}" for n in range(1, 121)}
+    assert len(set(got)) == notifications, "a message keeps its key, and its alerts, over a kill"
+    tracked = {each["identity"] for request in receiver.requests for each in request.json["alerts"]}
+    assert tracked == {f"a-{n}" for n in range(1, 121)}
     # Only what was under way when the process was killed may come twice.
     assert len(got) - len(set(got)) <= kills * 2

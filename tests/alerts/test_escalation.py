@@ -11,13 +11,13 @@ from contactd.alerts.escalation import next_tending, tend
 from contactd.alerts.escalation_policy import Care, Duty, Hours, Manner, Rung
 from contactd.alerts.fold import is_settled
 from contactd.alerts.grouping import compose
-from contactd.alerts.message import Message
+from contactd.alerts.notification import Notification
 from contactd.alerts.tracked import Outcome
-from contactd.alerts.words import as_text
 from contactd.core import record as kinds
 from contactd.core.alert import Severity
 from contactd.core.instants import from_text
 from contactd.core.record import Record
+from contactd.mission.timetext import recorded_finite as as_text
 from contactd.records import Ledger
 
 NOON = from_text("2026-12-03T12:00:00Z")
@@ -39,7 +39,7 @@ class Room:
     manners: dict = field(default_factory=dict)
     now: float = NOON
     state: AlertState = field(default_factory=AlertState)
-    sent: list[tuple[float, Message]] = field(default_factory=list)
+    sent: list[tuple[float, Notification]] = field(default_factory=list)
 
     def __post_init__(self) -> None:
         self.ledger = Ledger.open("sqlite://")
@@ -55,8 +55,8 @@ class Room:
     ) -> None:  # fmt: skip
         body = {
             "identity": name, "kind": kind, "sort": sort, "severity": severity,
-            "target": subject.split("/")[0], "what": "w", "advice": "a", "due": as_text(self.now),
-            "concerns": as_text(self.now + lasts_s), "over_at": as_text(self.now + lasts_s),
+            "target": subject.split("/")[0], "what": "w", "do": "a", "due": as_text(self.now),
+            "moment": as_text(self.now + lasts_s), "over_at": as_text(self.now + lasts_s),
             "late": False, "facts": {}, "channels": list(channels), "series": f"s-{name}",
             "begins": None, "ends": None, "lead_s": 0.0, "rests_on": "",
         }  # fmt: skip
@@ -78,17 +78,17 @@ class Room:
         )  # fmt: skip
 
     def deliver(self, outcome: Outcome = Outcome.DELIVERED, channel: str | None = None) -> None:
-        for message in compose(self.state, self.now, self.manners, self.care):
-            if channel is not None and message.channel != channel:
+        for notification in compose(self.state, self.now, self.manners, self.care):
+            if channel is not None and notification.channel != channel:
                 continue
-            self.sent.append((self.now - NOON, message))
+            self.sent.append((self.now - NOON, notification))
             self.store(
                 Record(
                     self.now, f"alert-{outcome}", "", "contactd",
                     {
-                        "message": message.key, "channel": message.channel,
-                        "about": message.about.value, "parts": list(message.parts),
-                        "alerts": [alert.identity for alert in message.alerts], "attempts": 1,
+                        "message": notification.key, "channel": notification.channel,
+                        "about": notification.about.value, "parts": list(notification.parts),
+                        "alerts": [alert.identity for alert in notification.alerts], "attempts": 1,
                         "reason": "answered 500",
                     },
                 )
@@ -104,9 +104,9 @@ class Room:
 
     def heard(self, channel: str) -> list[tuple[float, str, str]]:
         return [
-            (at, message.about.value, message.alerts[0].identity)
-            for at, message in self.sent
-            if message.channel == channel
+            (at, notification.about.value, notification.alerts[0].identity)
+            for at, notification in self.sent
+            if notification.channel == channel
         ]
 
 
@@ -118,9 +118,11 @@ def test_a_warning_that_nobody_acknowledges_climbs_the_ladder():
     assert room.heard("log") == [(0, "raised", "a")]
     assert room.heard("pager") == [(300, "escalated", "a"), (900, "escalated", "a")]
     assert room.heard("mail") == [(900, "escalated", "a")]
-    assert [each.role for each in room.state.told["a"].escalations] == ["controller", "lead"]
-    messages = [message for _, message in room.sent if message.channel == "mail"]
-    assert messages[0].remark == "nobody has acknowledged it; now told to: lead"
+    assert [each.role for each in room.state.tracked["a"].escalations] == ["controller", "lead"]
+    notifications = [
+        notification for _, notification in room.sent if notification.channel == "mail"
+    ]
+    assert notifications[0].remark == "nobody has acknowledged it; now told to: lead"
 
 
 def test_less_severe_alerts_climb_only_the_rungs_that_are_meant_for_them():
@@ -138,7 +140,7 @@ def test_who_acknowledges_stops_the_ladder():
     room.pass_time(400)
     room.acknowledge("a")
     room.pass_time(1000)
-    assert len(room.state.told["a"].escalations) == 1
+    assert len(room.state.tracked["a"].escalations) == 1
     assert "a" not in room.state.waiting
 
 
@@ -149,8 +151,8 @@ def test_what_is_over_or_resolved_climbs_no_further():
     room.pass_time(250)
     room.resolve("condition")
     room.pass_time(1000)
-    assert not room.state.told["event"].escalations
-    assert not room.state.told["condition"].escalations
+    assert not room.state.tracked["event"].escalations
+    assert not room.state.tracked["condition"].escalations
 
 
 def test_the_ladder_follows_who_is_on_duty_at_that_moment():
@@ -200,7 +202,7 @@ def test_after_a_long_pause_only_the_latest_reminder_is_sent():
     room.deliver()
     room.now += 5000
     room.deliver()
-    assert [message.key for _, message in room.sent] == ["a", "a.reminder-8"]
+    assert [notification.key for _, notification in room.sent] == ["a", "a.reminder-8"]
 
 
 def test_quiet_hours_hold_back_what_is_no_warning_until_they_end():
@@ -223,7 +225,7 @@ def test_what_quiet_hours_held_back_until_it_was_over_is_recorded_and_not_sent()
     assert [each.body for each in silenced] == [
         {"identity": "c", "channels": ["log"], "why": "quiet hours"}
     ]
-    assert room.state.told["c"].fates["c", "log"].outcome is Outcome.SILENCED
+    assert room.state.tracked["c"].fates["c", "log"].outcome is Outcome.SILENCED
 
 
 def test_a_silence_holds_back_what_it_names_until_it_ends():
@@ -272,7 +274,7 @@ def test_nothing_is_escalated_under_a_silence():
     room.silence(6000, warnings=True)
     room.raise_alert("a")
     room.pass_time(2000)
-    assert not room.state.told["a"].escalations
+    assert not room.state.tracked["a"].escalations
 
 
 def test_an_event_that_was_over_before_anybody_acknowledged_it_has_expired():
@@ -284,7 +286,7 @@ def test_an_event_that_was_over_before_anybody_acknowledged_it_has_expired():
     room.pass_time(500)
     expired = [each for each in room.ledger.records() if each.kind == kinds.ALERT_EXPIRED]
     assert [(each.body["identity"], each.at - NOON) for each in expired] == [("w", 100)]
-    assert room.state.told["w"].expired_at == NOON + 100
+    assert room.state.tracked["w"].expired_at == NOON + 100
 
 
 def test_the_alerts_of_one_contact_go_together_where_the_channel_wants_that():
@@ -294,7 +296,7 @@ def test_the_alerts_of_one_contact_go_together_where_the_channel_wants_that():
     room.raise_alert("b", "caution", channels=["mail"])
     room.raise_alert("c", "advisory", channels=["mail"], subject="Lantern 3/Sable Point")
     room.pass_time(100)
-    together = [(at, message.parts) for at, message in room.sent]
+    together = [(at, notification.parts) for at, notification in room.sent]
     assert together == [(30, ("b", "a")), (40, ("c",))]
 
 
@@ -303,7 +305,7 @@ def test_a_warning_does_not_wait_for_company():
     room.raise_alert("a", "advisory", channels=["mail"])
     room.raise_alert("b", "warning", channels=["mail"])
     room.deliver()
-    assert [(at, message.parts) for at, message in room.sent] == [(0, ("b", "a"))]
+    assert [(at, notification.parts) for at, notification in room.sent] == [(0, ("b", "a"))]
 
 
 def test_what_is_nearly_there_does_not_wait_for_company():
@@ -319,8 +321,8 @@ def test_a_flood_goes_in_few_messages_the_most_severe_first():
         severity = "warning" if number % 3 == 0 else "advisory"
         room.raise_alert(f"a-{number:03}", severity, channels=["hook"])
     room.deliver()
-    assert [len(message.alerts) for _, message in room.sent] == [50, 50, 20]
-    order = [alert.severity for _, message in room.sent for alert in message.alerts]
+    assert [len(notification.alerts) for _, notification in room.sent] == [50, 50, 20]
+    order = [alert.severity for _, notification in room.sent for alert in notification.alerts]
     assert order == sorted(order, key=[Severity.WARNING, Severity.ADVISORY].index)
 
 
@@ -330,7 +332,10 @@ def test_a_message_that_is_being_tried_keeps_its_alerts_and_its_key():
     room.raise_alert("b", channels=["mail"])
     room.deliver(Outcome.SENT)
     room.raise_alert("c", channels=["mail"])
-    keys = {message.parts: message.key for message in compose(room.state, room.now, room.manners)}
+    keys = {
+        notification.parts: notification.key
+        for notification in compose(room.state, room.now, room.manners)
+    }
     assert set(keys) == {("a", "b"), ("c",)}
     assert keys["a", "b"] == room.sent[0][1].key
 
@@ -348,11 +353,11 @@ def test_a_dead_letter_stays_in_sight_until_it_is_tried_again():
     (again,) = compose(room.state, room.now)
     assert (again.key, again.since) == ("a", room.now)
     room.deliver()
-    assert room.state.told["a"].fates["a", "log"].outcome is Outcome.DELIVERED
+    assert room.state.tracked["a"].fates["a", "log"].outcome is Outcome.DELIVERED
 
 
 def test_channels_that_want_to_know_are_told_who_has_it_in_hand():
-    room = Room(manners={"mail": Manner(tell_acknowledged=True)})
+    room = Room(manners={"mail": Manner(send_acknowledged=True)})
     room.raise_alert("a", channels=["log", "mail"])
     room.deliver()
     room.acknowledge("a")
@@ -372,7 +377,7 @@ def test_a_channel_that_heard_only_the_escalation_hears_that_it_is_resolved():
 
 
 def test_a_channel_that_does_not_want_it_is_not_told_that_alerts_are_resolved():
-    room = Room(manners={"log": Manner(tell_resolved=False)})
+    room = Room(manners={"log": Manner(send_resolved=False)})
     room.raise_alert("a", sort="condition")
     room.deliver()
     room.resolve("a")
@@ -425,8 +430,8 @@ def test_whatever_is_done_in_whatever_order_the_promises_hold(deeds):
         elif deed[0] in ("acknowledge", "resolve") and names:
             getattr(room, deed[0])(names[deed[1] % len(names)])
         elif deed[0] == "deliver":
-            for message in compose(room.state, room.now, manners, care):
-                places = {(part, message.channel) for part in message.parts}
+            for notification in compose(room.state, room.now, manners, care):
+                places = {(part, notification.channel) for part in notification.parts}
                 assert not places & final, "what is done is not sent again"
                 if deed[1] is Outcome.DELIVERED:
                     final |= places
@@ -441,17 +446,21 @@ def test_whatever_is_done_in_whatever_order_the_promises_hold(deeds):
             room.say(kinds.SILENCE_LIFTED, silence="quiet please")
         elif deed[0] == "wait":
             room.pass_time(deed[1], beat_s=deed[1], deliver=False)
-        messages = compose(room.state, room.now, manners, care)
-        parts = [(part, message.channel) for message in messages for part in message.parts]
+        notifications = compose(room.state, room.now, manners, care)
+        parts = [
+            (part, notification.channel)
+            for notification in notifications
+            for part in notification.parts
+        ]
         assert len(parts) == len(set(parts)), "an alert is in one message only"
         if not hidden:
             due = {(part, channel) for part, channel in parts}
-            for told in room.state.told.values():
-                if told.alert.severity is Severity.WARNING:
-                    for channel in told.channels:
-                        key = (told.alert.identity, channel)
-                        assert key in told.fates or key in due, "a warning waits for nothing"
+            for tracked in room.state.tracked.values():
+                if tracked.alert.severity is Severity.WARNING:
+                    for channel in tracked.channels:
+                        key = (tracked.alert.identity, channel)
+                        assert key in tracked.fates or key in due, "a warning waits for nothing"
     assert fold_alerts(AlertState(), room.ledger.records()) == room.state
-    for identity in room.state.told.keys() - room.state.unsettled:
-        assert is_settled(room.state.told[identity])
+    for identity in room.state.tracked.keys() - room.state.unsettled:
+        assert is_settled(room.state.tracked[identity])
     room.ledger.close()

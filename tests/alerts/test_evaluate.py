@@ -6,8 +6,17 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from contactd.alerts import AlertState, Leads, Matters, Policy, Reach, beat, fold_alerts, matters
-from contactd.alerts import candidate as alert_kinds
+from contactd.alerts import (
+    AlertState,
+    Candidates,
+    Leads,
+    Policy,
+    Reach,
+    candidates,
+    evaluate,
+    fold_alerts,
+)
+from contactd.core import alert as alert_kinds
 from contactd.core import record as kinds
 from contactd.core.alert import Severity
 from contactd.core.instants import from_text
@@ -30,11 +39,11 @@ class Watch:
     stored: list[Record] = field(default_factory=list)
 
     def beat(self, snapshot: Snapshot, down_since: float | None = None, policy=POLICY):
-        found = matters(snapshot, policy, snapshot.at, down_since)
+        found = candidates(snapshot, policy, snapshot.at, down_since)
         return self.decide(found, snapshot.at, down_since)
 
-    def decide(self, found: Matters, now: float, down_since: float | None = None):
-        made = beat(self.state, found, now, down_since, CHANNELS)
+    def decide(self, found: Candidates, now: float, down_since: float | None = None):
+        made = evaluate(self.state, found, now, down_since, CHANNELS)
         new = [each for each in self.ledger.append(made) if each.number > self.state.number]
         self.stored.extend(new)
         self.state = fold_alerts(self.state, new)
@@ -72,9 +81,9 @@ def test_what_is_raised_says_all_that_the_alert_says(watch, world):
     assert record.kind == kinds.ALERT_RAISED
     assert record.subject == "Lantern 3/Norrsund"
     assert record.author == "contactd"
-    alert = watch.state.told[record.body["identity"]].alert
+    alert = watch.state.tracked[record.body["identity"]].alert
     assert alert.what == record.body["what"]
-    assert alert.concerns == world.noon + 630
+    assert alert.moment == world.noon + 630
     assert not alert.late
     assert watch.state.open_alerts(world.noon + 40) == (alert,)
 
@@ -84,7 +93,7 @@ def test_channels_get_what_is_severe_enough_for_them(watch, world):
     snapshot = world.snapshot(contacts=[world.contact(30, 900)], forecasts=[world.forecast(step)])
     by_kind = {each.body["kind"]: tuple(each.body["channels"]) for each in watch.beat(snapshot)}
     assert by_kind[alert_kinds.CONTACT_COMING] == ("log",)
-    assert by_kind[alert_kinds.STEP_OUT_OF_VIEW] == ("log", "hook")
+    assert by_kind[alert_kinds.STEP_UNCOVERED] == ("log", "hook")
 
 
 def test_a_reach_can_be_narrowed_to_kinds_and_targets():
@@ -147,7 +156,7 @@ def test_a_condition_outlives_restarts_and_small_shifts(watch, world):
         step = world.step(3000 + shift, 3060 + shift, coverage=Covered.UNCOVERED)
         watch.beat(world.snapshot(at=at, forecasts=[world.forecast(step)]))
         watch.restart()
-    assert len(watch.raised(alert_kinds.STEP_OUT_OF_VIEW)) == 1
+    assert len(watch.raised(alert_kinds.STEP_UNCOVERED)) == 1
     assert not watch.of_kind(kinds.ALERT_RESOLVED)
 
 
@@ -155,7 +164,7 @@ def test_a_condition_that_moved_far_is_told_anew_and_the_old_one_resolved(watch,
     for at, shift in enumerate((0, 7200)):
         step = world.step(30_000 + shift, 30_060 + shift, coverage=Covered.UNCOVERED)
         watch.beat(world.snapshot(at=at, forecasts=[world.forecast(step)]))
-    assert len(watch.raised(alert_kinds.STEP_OUT_OF_VIEW)) == 2
+    assert len(watch.raised(alert_kinds.STEP_UNCOVERED)) == 2
     assert len(watch.of_kind(kinds.ALERT_RESOLVED)) == 1
 
 
@@ -163,7 +172,7 @@ def test_a_condition_that_grows_more_severe_is_told_anew(watch, world):
     for at, status in enumerate((StepStatus.PLANNED, StepStatus.RUNNING)):
         step = world.step(30_000, 30_060, coverage=Covered.UNCOVERED, status=status)
         watch.beat(world.snapshot(at=at, forecasts=[world.forecast(step)]))
-    raised = watch.raised(alert_kinds.STEP_OUT_OF_VIEW)
+    raised = watch.raised(alert_kinds.STEP_UNCOVERED)
     assert [each.body["severity"] for each in raised] == ["caution", "warning"]
     assert len(watch.of_kind(kinds.ALERT_RESOLVED)) == 1
 
@@ -183,7 +192,7 @@ def test_a_target_that_cannot_be_predicted_for_a_while_resolves_nothing(watch, w
     assert not watch.of_kind(kinds.ALERT_RESOLVED)
     watch.beat(world.snapshot(at=3, targets={}))
     resolved = {each.body["identity"] for each in watch.of_kind(kinds.ALERT_RESOLVED)}
-    assert watch.raised(alert_kinds.STEP_OUT_OF_VIEW)[0].body["identity"] in resolved
+    assert watch.raised(alert_kinds.STEP_UNCOVERED)[0].body["identity"] in resolved
 
 
 def test_an_event_that_fell_due_during_downtime_is_raised_late_if_it_still_matters(watch, world):
@@ -192,7 +201,7 @@ def test_an_event_that_fell_due_during_downtime_is_raised_late_if_it_still_matte
     watch.restart()
     new = watch.beat(world.snapshot(at=700, contacts=contacts), down_since=world.noon)
     assert [(each.body["kind"], each.body["late"]) for each in new] == [("contact-coming", True)]
-    assert watch.state.told[new[0].body["identity"]].alert.late
+    assert watch.state.tracked[new[0].body["identity"]].alert.late
 
 
 def test_an_event_that_falls_due_at_the_very_restart_is_not_called_late(watch, world):
@@ -214,7 +223,7 @@ def test_what_could_not_be_told_in_time_is_recorded_and_summed_up_in_one_caution
     caution = raised[1].body
     assert caution["severity"] == "caution"
     assert caution["facts"]["count"] == 3
-    assert "3 alerts could not be told in time" in caution["what"]
+    assert "3 alerts not raised in time" in caution["what"]
     watch.restart()
     assert watch.beat(world.snapshot(at=now + 1, contacts=contacts), world.noon) == []
 
@@ -261,7 +270,7 @@ def test_an_acknowledged_alert_is_no_longer_open_but_still_told(watch, world):
         ),
     )  # fmt: skip
     assert watch.state.open_alerts(world.noon + 50) == ()
-    assert watch.state.told[identity].acknowledged_by == "Ada"
+    assert watch.state.tracked[identity].acknowledged_by == "Ada"
     assert watch.beat(world.snapshot(at=50, contacts=contacts)) == []
 
 
@@ -282,7 +291,7 @@ def test_a_record_that_makes_no_sense_changes_nothing(watch, world):
         )
     ]
     after = fold_alerts(watch.state, nonsense)
-    assert (after.told, after.missed) == (watch.state.told, watch.state.missed)
+    assert (after.tracked, after.missed) == (watch.state.tracked, watch.state.missed)
 
 
 def test_what_is_long_over_is_forgotten_but_for_the_last_thousand(watch, world):
@@ -296,7 +305,7 @@ def test_what_is_long_over_is_forgotten_but_for_the_last_thousand(watch, world):
     assert len(watch.raised(alert_kinds.CONTACT_COMING)) == 2199
     # A thousand in any case, the contacts of the last 6 hours, and what still stands: the elements
     # are stale and the prediction ends.
-    assert len(watch.state.told) == 1000 + 8 + 2
+    assert len(watch.state.tracked) == 1000 + 8 + 2
     assert len(watch.state.by_series) == 3
     whole = fold_alerts(AlertState(), watch.ledger.records())
     assert whole == watch.state
@@ -353,26 +362,26 @@ def test_whatever_the_night_brings_each_contact_is_told_or_recorded_as_missed(wo
     watch, contacts, ended = play(world, night)
     end = world.noon + ended
     for contact in contacts:
-        told = [
+        tracked = [
             each
-            for each in watch.state.told.values()
+            for each in watch.state.tracked.values()
             if each.alert.kind == alert_kinds.CONTACT_COMING
             and each.alert.subject == f"Lantern 3/{contact.station}"
-            and abs(each.alert.concerns - contact.aos) <= 60.001
+            and abs(each.alert.moment - contact.aos) <= 60.001
         ]
-        leads = [each.lead_s for each in told]
+        leads = [each.lead_s for each in tracked]
         assert len(leads) == len(set(leads)), "no fact is told twice"
         missed = [
             each
             for each in watch.of_kind(kinds.ALERT_MISSED)
             if each.subject == f"Lantern 3/{contact.station}"
-            and abs(from_text(each.body["concerns"]) - contact.aos) <= 60.001
+            and abs(from_text(each.body["moment"]) - contact.aos) <= 60.001
         ]
         assert len(missed) <= 1
         if contact.aos + 64 < end:
-            assert told or missed, "no due alert is lost"
+            assert tracked or missed, "no due alert is lost"
         if contact.aos - 664 > end:
-            assert not told
+            assert not tracked
             assert not missed
     watch.ledger.close()
 
@@ -424,8 +433,8 @@ def test_a_condition_is_open_exactly_while_it_holds(world, turns):
             holds = covered is Covered.UNCOVERED
         open_now = [
             each
-            for each in watch.state.told.values()
-            if each.alert.kind == alert_kinds.STEP_OUT_OF_VIEW and each.resolved_at is None
+            for each in watch.state.tracked.values()
+            if each.alert.kind == alert_kinds.STEP_UNCOVERED and each.resolved_at is None
         ]
         assert len(open_now) == holds
     watch.ledger.close()

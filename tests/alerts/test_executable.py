@@ -29,13 +29,13 @@ async def test_the_program_is_given_the_message_on_its_input_and_in_its_environm
         " open(sys.argv[1], 'w'))\n",
     )
     out = tmp_path / "out.json"
-    await ExecutableChannel("x", [*command, str(out), "$(id)", "; ls"]).send(letters.message())
+    await ExecutableChannel("x", [*command, str(out), "$(id)", "; ls"]).send(letters.notification())
     got = json.loads(out.read_text())
     assert got["in"]["alerts"][0]["what"] == letters.alert.what
     assert got["args"] == [str(out), "$(id)", "; ls"], "no shell reads them"
     assert got["env"]["CONTACTD_SEVERITY"] == "warning"
-    assert got["env"]["CONTACTD_MESSAGE"] == "step-out-of-view-0123"
-    assert got["env"]["CONTACTD_TITLE"].startswith("WARNING antenna release")
+    assert got["env"]["CONTACTD_MESSAGE"] == "step-uncovered-0123"
+    assert got["env"]["CONTACTD_TITLE"].startswith("WARNING Step 'antenna release'")
     assert "A_SECRET" not in got["env"]
 
 
@@ -47,14 +47,14 @@ async def test_how_it_ends_says_whether_trying_again_is_worth_it(tmp_path, lette
     # Source: sysexits(3): 75 is EX_TEMPFAIL, "the user is invited to retry the operation later".
     command = program(tmp_path, f"import sys; print('no line', file=sys.stderr); sys.exit({code})")
     with pytest.raises(DeliveryError, match=f"ended with {code}: no line") as caught:
-        await ExecutableChannel("x", command).send(letters.message())
+        await ExecutableChannel("x", command).send(letters.notification())
     assert caught.value.worth_retrying is again
 
 
 @pytest.mark.parametrize("command", [["/no/such/program"], ["/etc/passwd"], ["a\0b"]])
 async def test_a_program_that_cannot_be_run_is_not_tried_again(letters, command):
     with pytest.raises(DeliveryError, match="cannot be run") as caught:
-        await ExecutableChannel("x", command).send(letters.message())
+        await ExecutableChannel("x", command).send(letters.notification())
     assert not caught.value.worth_retrying
 
 
@@ -68,7 +68,7 @@ async def test_a_program_that_does_not_end_is_killed_with_all_that_it_started(tm
         "time.sleep(600)\n",
     )
     with pytest.raises(DeliveryError, match="did not end within") as caught:
-        await ExecutableChannel("x", command, timeout_s=1.5).send(letters.message())
+        await ExecutableChannel("x", command, timeout_s=1.5).send(letters.notification())
     assert caught.value.worth_retrying
     pids = [int(pid) for pid in note.read_text().split()]
     assert len(pids) == 2
@@ -93,5 +93,5 @@ async def test_a_program_that_neither_reads_nor_keeps_quiet_does_no_harm(tmp_pat
         tmp_path, "import sys\nfor _ in range(2000): sys.stderr.write('x' * 1000)\nsys.exit(3)\n"
     )
     with pytest.raises(DeliveryError) as caught:
-        await ExecutableChannel("x", command).send(letters.message())
+        await ExecutableChannel("x", command).send(letters.notification())
     assert len(caught.value.reason) < 5000

@@ -7,7 +7,7 @@ from dataclasses import replace
 import structlog
 
 from contactd.alerts.channels.log import LogChannel
-from contactd.alerts.message import About, Message
+from contactd.alerts.notification import About, Notification
 from contactd.core.alert import Alert, Severity
 from contactd.core.instants import from_text
 
@@ -18,10 +18,10 @@ ALERT = Alert(
     severity=Severity.CAUTION,
     target="Lantern 3",
     subject="Lantern 3/Norrsund",
-    what="Lantern 3 comes into view of Norrsund at 2026-12-03 12:10:30Z (337).",
-    advice="Have Norrsund ready.",
+    what="Lantern 3 comes into view of Norrsund at 2026-12-03 12:10:30Z.",
+    do="Have Norrsund ready.",
     due=NOW,
-    concerns=NOW + 630,
+    moment=NOW + 630,
     over_at=NOW + 900,
 )
 
@@ -34,7 +34,7 @@ async def written(alert: Alert, about: About = About.RAISED) -> dict:
     )
     channel = LogChannel(logger=logger)
     await channel.send(
-        Message(alert.identity, "log", about, (alert,), (alert.identity,), NOW, at=NOW)
+        Notification(alert.identity, "log", about, (alert,), (alert.identity,), NOW, at=NOW)
     )
     await channel.close()
     return json.loads(out.getvalue())
@@ -42,9 +42,9 @@ async def written(alert: Alert, about: About = About.RAISED) -> dict:
 
 async def test_an_alert_says_severity_what_when_and_what_to_do():
     assert await written(ALERT) == {
-        "event": "CAUTION: Lantern 3 comes into view of Norrsund at 2026-12-03 12:10:30Z (337).",
-        "when": "2026-12-03 12:10:30Z (337), in 10 min 30 s",
-        "advice": "Have Norrsund ready.",
+        "event": "CAUTION: Lantern 3 comes into view of Norrsund at 2026-12-03 12:10:30Z.",
+        "when": "2026-12-03 12:10:30Z, in 10 min 30 s",
+        "do": "Have Norrsund ready.",
         "kind": "contact-coming",
         "identity": "contact-coming-0123",
         "level": "warning",

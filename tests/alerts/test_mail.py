@@ -13,7 +13,7 @@ from aiosmtpd.smtp import SMTP, AuthResult, LoginPassword
 from real_process import free_port
 
 from contactd.alerts.channels.mail import MailChannel, MailServer
-from contactd.alerts.message import About
+from contactd.alerts.notification import About
 from contactd.core.errors import DeliveryError, InputError
 
 SENDER = "watch@contactd.example"
@@ -119,34 +119,36 @@ def channel(port: int, recipients=RECIPIENTS, host: str = "127.0.0.1", **more) -
 
 
 async def test_a_mail_says_everything_to_everybody(start, mailbox, letters):
-    await channel(start(mailbox)).send(letters.message())
+    await channel(start(mailbox)).send(letters.notification())
     (mail,) = mailbox.mails
     assert mailbox.recipients == [list(RECIPIENTS)]
-    assert mail["Subject"].startswith("WARNING antenna release of Lantern 3 runs out")
+    assert mail["Subject"].startswith("WARNING Step 'antenna release' of Lantern 3 expires")
     assert mail["From"] == SENDER
     assert mail["To"] == ", ".join(RECIPIENTS)
     assert mail["Date"] == "Thu, 03 Dec 2026 12:00:00 +0000"
     assert mail["Importance"] == "high"
     assert mail["Auto-Submitted"] == "auto-generated"
-    assert "When:  2026-12-03 12:50:00Z (337), in 50 min" in mail.get_content()
+    assert "When:  2026-12-03 12:50:00Z, in 50 min" in mail.get_content()
 
 
 async def test_a_mail_is_known_by_its_message_id_and_what_follows_refers_to_it(
     start, mailbox, letters
 ):
     out = channel(start(mailbox))
-    await out.send(letters.message())
-    await out.send(letters.message(about=About.RESOLVED))
+    await out.send(letters.notification())
+    await out.send(letters.notification(about=About.RESOLVED))
     first, second = mailbox.mails
-    assert first["Message-ID"] == "<step-out-of-view-0123@contactd.example>"
-    assert second["Message-ID"] == "<step-out-of-view-0123.resolved@contactd.example>"
+    assert first["Message-ID"] == "<step-uncovered-0123@contactd.example>"
+    assert second["Message-ID"] == "<step-uncovered-0123.resolved@contactd.example>"
     assert second["References"] == second["In-Reply-To"] == first["Message-ID"]
     assert second["Subject"].startswith("resolved: WARNING")
 
 
 async def test_tls_from_the_first_byte(start, mailbox, certified, trusting, letters):
     port = start(mailbox, ssl_context=certified)
-    await channel(port, host="localhost", security="tls", context=trusting).send(letters.message())
+    await channel(port, host="localhost", security="tls", context=trusting).send(
+        letters.notification()
+    )
     assert len(mailbox.mails) == 1
 
 
@@ -156,7 +158,7 @@ async def test_starttls_with_a_password(start, mailbox, certified, trusting, let
         port, host="localhost", security="starttls", context=trusting, user="watch",
         password="secret",
     )  # fmt: skip
-    await out.send(letters.message())
+    await out.send(letters.notification())
     assert len(mailbox.mails) == 1
 
 
@@ -169,7 +171,7 @@ async def test_a_wrong_password_is_not_tried_again_and_not_shown(
         password="guessed",
     )  # fmt: skip
     with pytest.raises(DeliveryError, match="535") as caught:
-        await out.send(letters.message())
+        await out.send(letters.notification())
     assert not caught.value.worth_retrying
     assert "guessed" not in str(caught.value)
 
@@ -181,13 +183,13 @@ async def test_a_server_with_a_certificate_of_a_stranger_gets_no_mail(
     kind = {"tls": "ssl_context", "starttls": "starttls"}[security]
     port = start(mailbox, **{kind: certified})
     with pytest.raises(DeliveryError, match=r"(?i)certificate"):
-        await channel(port, host="localhost", security=security).send(letters.message())
+        await channel(port, host="localhost", security=security).send(letters.notification())
     assert not mailbox.mails
 
 
 async def test_a_server_without_tls_gets_no_mail_where_tls_is_asked_for(start, mailbox, letters):
     with pytest.raises(DeliveryError):
-        await channel(start(mailbox), security="starttls").send(letters.message())
+        await channel(start(mailbox), security="starttls").send(letters.notification())
     assert not mailbox.mails
 
 
@@ -201,26 +203,26 @@ async def test_the_first_digit_of_the_answer_says_whether_to_try_again(
     # Source: RFC 5321 section 4.2.1.
     mailbox.answer = answer
     with pytest.raises(DeliveryError, match=answer) as caught:
-        await channel(start(mailbox)).send(letters.message())
+        await channel(start(mailbox)).send(letters.notification())
     assert caught.value.worth_retrying is again
 
 
 async def test_when_all_recipients_are_refused_nobody_got_it(start, mailbox, letters):
     mailbox.refused = dict.fromkeys(RECIPIENTS, "550 no such user")
     with pytest.raises(DeliveryError, match="no such user") as caught:
-        await channel(start(mailbox)).send(letters.message())
+        await channel(start(mailbox)).send(letters.notification())
     assert not caught.value.worth_retrying
 
 
 async def test_when_one_recipient_is_refused_the_others_get_it_once(start, mailbox, letters):
     mailbox.refused = {RECIPIENTS[0]: "550 no such user"}
-    await channel(start(mailbox)).send(letters.message())
+    await channel(start(mailbox)).send(letters.notification())
     assert mailbox.recipients == [[RECIPIENTS[1]]]
 
 
 async def test_nobody_at_home_is_worth_another_try(letters):
     with pytest.raises(DeliveryError) as caught:
-        await channel(free_port()).send(letters.message())
+        await channel(free_port()).send(letters.notification())
     assert caught.value.worth_retrying
 
 
@@ -234,6 +236,6 @@ def test_what_is_no_address_is_refused_when_the_channel_is_made(address):
 
 async def test_text_beyond_ascii_arrives_as_written(start, mailbox, letters):
     alert = replace(letters.alert, what="Lantern 3 über Malmö ± 3 s, 43°.")
-    await channel(start(mailbox)).send(letters.message(alert))
+    await channel(start(mailbox)).send(letters.notification(alert))
     assert "Lantern 3 über Malmö ± 3 s, 43°." in mailbox.mails[0].get_content()
     assert mailbox.mails[0]["Subject"] == "WARNING Lantern 3 über Malmö ± 3 s, 43°."

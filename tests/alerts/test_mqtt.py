@@ -68,8 +68,8 @@ def reader(broker: Mosquitto, **more) -> aiomqtt.Client:
 async def take(client: aiomqtt.Client, count: int = 1) -> list[aiomqtt.Message]:
     got = []
     async with asyncio.timeout(10):
-        async for message in client.messages:
-            got.append(message)
+        async for notification in client.messages:
+            got.append(notification)
             if len(got) == count:
                 break
     return got
@@ -79,13 +79,13 @@ async def test_an_alert_arrives_under_its_severity_and_target_with_its_key(broke
     channel = MqttChannel("mqtt", Broker("127.0.0.1", broker.port))
     async with reader(broker) as client:
         await client.subscribe("contactd/alerts/#", qos=1)
-        await channel.send(letters.message())
+        await channel.send(letters.notification())
         (got,) = await take(client)
     await channel.close()
     assert str(got.topic) == "contactd/alerts/warning/Lantern 3"
     assert got.qos == 1
     assert json.loads(got.payload)["alerts"][0]["what"] == letters.alert.what
-    assert got.properties.UserProperty == [("idempotency-key", "step-out-of-view-0123")]
+    assert got.properties.UserProperty == [("idempotency-key", "step-uncovered-0123")]
     assert got.properties.ContentType == "application/json"
 
 
@@ -94,7 +94,7 @@ async def test_many_alerts_at_once_share_one_connection(broker, letters):
     alerts = [replace(letters.alert, identity=f"a-{n}") for n in range(100)]
     async with reader(broker) as client:
         await client.subscribe("contactd/alerts/#", qos=1)
-        await asyncio.gather(*(channel.send(letters.message(alert)) for alert in alerts))
+        await asyncio.gather(*(channel.send(letters.notification(alert)) for alert in alerts))
         got = await take(client, 100)
     await channel.close()
     assert {json.loads(each.payload)["message"] for each in got} == {f"a-{n}" for n in range(100)}
@@ -106,8 +106,8 @@ async def test_names_cannot_break_out_of_their_level_of_the_topic(broker, letter
     alert = replace(letters.alert, target="../#/+\0")
     async with reader(broker) as client:
         await client.subscribe("#", qos=1)
-        await channel.send(letters.message(alert))
-        await channel.send(letters.message(replace(alert, target="")))
+        await channel.send(letters.notification(alert))
+        await channel.send(letters.notification(replace(alert, target="")))
         topics = [str(each.topic) for each in await take(client, 2)]
     await channel.close()
     assert (
@@ -118,15 +118,15 @@ async def test_names_cannot_break_out_of_their_level_of_the_topic(broker, letter
 
 async def test_a_broker_that_goes_away_and_comes_back_is_used_again(broker, letters):
     channel = MqttChannel("mqtt", Broker("127.0.0.1", broker.port), timeout_s=2.0)
-    await channel.send(letters.message())
+    await channel.send(letters.notification())
     broker.stop()
     with pytest.raises(DeliveryError) as caught:
-        await channel.send(letters.message())
+        await channel.send(letters.notification())
     assert caught.value.worth_retrying
     await broker.begin()
     async with reader(broker) as client:
         await client.subscribe("contactd/alerts/#", qos=1)
-        await channel.send(letters.message())
+        await channel.send(letters.notification())
         assert len(await take(client)) == 1
     await channel.close()
 
@@ -134,7 +134,7 @@ async def test_a_broker_that_goes_away_and_comes_back_is_used_again(broker, lett
 async def test_nobody_at_home_is_worth_another_try(letters):
     channel = MqttChannel("mqtt", Broker("127.0.0.1", free_port()), timeout_s=2.0)
     with pytest.raises(DeliveryError) as caught:
-        await channel.send(letters.message())
+        await channel.send(letters.notification())
     await channel.close()
     assert caught.value.worth_retrying
 
@@ -149,11 +149,11 @@ async def test_a_password_lets_in_and_a_wrong_one_is_not_tried_again(tmp_path, l
     process = Mosquitto(folder, f"password_file {passwords}", "allow_anonymous false")
     await process.begin()
     good = MqttChannel("mqtt", Broker("127.0.0.1", process.port, "watch", "secret"))
-    await good.send(letters.message())
+    await good.send(letters.notification())
     await good.close()
     wrong = MqttChannel("mqtt", Broker("127.0.0.1", process.port, "watch", "guessed"))
     with pytest.raises(DeliveryError) as caught:
-        await wrong.send(letters.message())
+        await wrong.send(letters.notification())
     await wrong.close()
     process.stop()
     assert not caught.value.worth_retrying
@@ -175,11 +175,11 @@ async def test_tls_is_spoken_and_a_stranger_is_refused(tmp_path, letters):
     trusting = ssl.create_default_context()
     authority.configure_trust(trusting)
     good = MqttChannel("mqtt", Broker("localhost", process.port, context=trusting))
-    await good.send(letters.message())
+    await good.send(letters.notification())
     await good.close()
     strict = Broker("localhost", process.port, context=ssl.create_default_context())
     stranger = MqttChannel("mqtt", strict, timeout_s=2.0)
     with pytest.raises(DeliveryError):
-        await stranger.send(letters.message())
+        await stranger.send(letters.notification())
     await stranger.close()
     process.stop()

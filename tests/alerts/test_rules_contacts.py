@@ -2,65 +2,63 @@
 
 import pytest
 
-from contactd.alerts import Leads, Policy, matters
-from contactd.alerts import candidate as kinds
+from contactd.alerts import Leads, Policy, candidates
+from contactd.core import alert as kinds
 from contactd.core.alert import Severity
 
 QUIET = Leads(contact_s=(), window_s=())
 
 
 def of_kind(found, kind):
-    return [each for each in found.matters if each.kind == kind]
+    return [each for each in found.candidates if each.kind == kind]
 
 
 def test_a_contact_is_told_each_lead_before_its_earliest_aos(world):
     snapshot = world.snapshot(contacts=[world.contact(630, 900)])
     policy = Policy(Leads(contact_s=(600.0, 60.0)), ahead_s=1000.0)
-    found = of_kind(matters(snapshot, policy, world.noon), kinds.CONTACT_COMING)
+    found = of_kind(candidates(snapshot, policy, world.noon), kinds.CONTACT_COMING)
     # The elements' timing error is 3 s: AOS may come 3 s earlier than predicted.
     assert [each.due - world.noon for each in found] == [27.0, 567.0]
-    assert {each.concerns - world.noon for each in found} == {630.0}
+    assert {each.moment - world.noon for each in found} == {630.0}
     assert {each.over_at - world.noon for each in found} == {903.0}
 
 
 def test_a_contact_says_where_when_how_long_and_how_high(world):
     windows = {"Norrsund": world.coverage((650, 880))}
     snapshot = world.snapshot(contacts=[world.contact(630, 900)], windows=windows)
-    told = of_kind(matters(snapshot, Policy(ahead_s=100), world.noon), kinds.CONTACT_COMING)[0]
-    assert told.what == (
-        "Lantern 3 comes into view of Norrsund at 2026-12-03 12:10:30Z (337) ± 3 s"
-        " for 4 min 30 s, up to 43°."
+    given = of_kind(candidates(snapshot, Policy(ahead_s=100), world.noon), kinds.CONTACT_COMING)[0]
+    assert given.what == (
+        "Lantern 3: AOS with Norrsund 2026-12-03 12:10:30Z ± 3 s, LOS 12:15:00Z, max 43°."
     )
-    assert told.advice == (
-        "Have Norrsund ready at azimuth 211° by AOS."
-        " Commands can be sent from 12:10:50Z to 12:14:40Z."
+    assert given.do == (
+        "Station operator: point to azimuth 211° before 12:10:30Z. Commands 12:10:50Z to 12:14:40Z."
     )
-    assert told.severity is Severity.ADVISORY
-    assert told.facts["aos"] == "2026-12-03T12:10:30.000Z"
+    assert given.severity is Severity.ADVISORY
+    assert given.facts["aos"] == "2026-12-03T12:10:30.000Z"
 
 
 def test_low_contacts_and_unwanted_targets_are_not_told(world):
     low, high = world.contact(100, 200, max_elevation_deg=4.0), world.contact(500, 900)
     snapshot = world.snapshot(contacts=[low, high])
     picky = Policy(Leads(contact_least_elevation_deg=10.0))
-    found = of_kind(matters(snapshot, picky, world.noon), kinds.CONTACT_COMING)
-    assert {each.concerns for each in found} == {high.aos}
+    found = of_kind(candidates(snapshot, picky, world.noon), kinds.CONTACT_COMING)
+    assert {each.moment for each in found} == {high.aos}
     silent = Policy(targets={"Lantern 3": QUIET})
-    assert not of_kind(matters(snapshot, silent, world.noon), kinds.CONTACT_COMING)
-    not_told = Policy(Leads(not_told=frozenset({kinds.CONTACT_COMING})))
-    assert not of_kind(matters(snapshot, not_told, world.noon), kinds.CONTACT_COMING)
+    assert not of_kind(candidates(snapshot, silent, world.noon), kinds.CONTACT_COMING)
+    disabled_kinds = Policy(Leads(disabled_kinds=frozenset({kinds.CONTACT_COMING})))
+    assert not of_kind(candidates(snapshot, disabled_kinds, world.noon), kinds.CONTACT_COMING)
 
 
 def test_a_contact_that_is_cut_by_the_start_of_the_prediction_has_no_aos_to_tell(world):
     cut = world.contact(-900, 900, cut_at_start=True)
-    found = matters(world.snapshot(contacts=[cut]), Policy(), world.noon)
+    found = candidates(world.snapshot(contacts=[cut]), Policy(), world.noon)
     assert not of_kind(found, kinds.CONTACT_COMING)
 
 
 def test_a_contact_under_way_is_still_worth_telling_and_one_that_is_over_is_not(world):
     snapshot = world.snapshot(contacts=[world.contact(-300, 300), world.contact(-900, -500)])
-    found = of_kind(matters(snapshot, Policy(), world.noon), kinds.CONTACT_COMING)
-    assert {each.concerns - world.noon for each in found} == {-300.0}
+    found = of_kind(candidates(snapshot, Policy(), world.noon), kinds.CONTACT_COMING)
+    assert {each.moment - world.noon for each in found} == {-300.0}
 
 
 def test_after_downtime_what_is_over_is_given_too_back_to_its_beginning(world):
@@ -68,8 +66,8 @@ def test_after_downtime_what_is_over_is_given_too_back_to_its_beginning(world):
     snapshot = world.snapshot(contacts=contacts)
     policy = Policy(Leads(contact_s=(60.0,)))
     since = world.noon - 5000
-    found = of_kind(matters(snapshot, policy, world.noon, since), kinds.CONTACT_COMING)
-    assert {each.concerns - world.noon for each in found} == {-3600.0}
+    found = of_kind(candidates(snapshot, policy, world.noon, since), kinds.CONTACT_COMING)
+    assert {each.moment - world.noon for each in found} == {-3600.0}
 
 
 def test_downtime_longer_than_what_is_caught_up_on_is_cut(world):
@@ -77,15 +75,15 @@ def test_downtime_longer_than_what_is_caught_up_on_is_cut(world):
     snapshot = world.snapshot(contacts=contacts)
     policy = Policy(Leads(contact_s=(60.0,)), catch_up_s=5000.0)
     since = world.noon - 80_000
-    found = of_kind(matters(snapshot, policy, world.noon, since), kinds.CONTACT_COMING)
-    assert {each.concerns - world.noon for each in found} == {-3600.0}
+    found = of_kind(candidates(snapshot, policy, world.noon, since), kinds.CONTACT_COMING)
+    assert {each.moment - world.noon for each in found} == {-3600.0}
 
 
 def test_a_window_opens_closes_soon_and_has_closed_each_on_the_safe_side(world):
     windows = {"Norrsund": world.coverage((100, 400))}
     policy = Policy(ahead_s=800.0)
-    found = matters(world.snapshot(windows=windows), policy, world.noon)
-    due = {each.kind: each.due - world.noon for each in found.matters}
+    found = candidates(world.snapshot(windows=windows), policy, world.noon)
+    due = {each.kind: each.due - world.noon for each in found.candidates}
     # ± 3 s: it may open earlier, it may close earlier, and it has surely closed only later.
     assert due == {
         kinds.WINDOW_OPENS: 97.0,
@@ -100,13 +98,10 @@ def test_a_closing_window_says_where_the_next_one_is(world):
         "Sable Point": world.coverage((1000, 1300)),
     }
     policy = Policy(ahead_s=500.0)
-    told = of_kind(
-        matters(world.snapshot(windows=windows), policy, world.noon), kinds.WINDOW_CLOSED
+    given = of_kind(
+        candidates(world.snapshot(windows=windows), policy, world.noon), kinds.WINDOW_CLOSED
     )
-    assert told[0].advice == (
-        "No command can be sent there now; the next one is at Sable Point from"
-        " 2026-12-03 12:16:40Z (337)."
-    )
+    assert given[0].do == "Controller: hold commands until 12:16:40Z, through Sable Point."
 
 
 def test_a_window_that_another_station_has_open_too_says_so(world):
@@ -114,43 +109,44 @@ def test_a_window_that_another_station_has_open_too_says_so(world):
         "Norrsund": world.coverage((100, 400)),
         "Sable Point": world.coverage((350, 900)),
     }
-    told = of_kind(
-        matters(world.snapshot(windows=windows), Policy(ahead_s=500.0), world.noon),
+    given = of_kind(
+        candidates(world.snapshot(windows=windows), Policy(ahead_s=500.0), world.noon),
         kinds.WINDOW_CLOSES_SOON,
     )
-    assert "Sable Point has one open until 12:15:00Z" in told[0].advice
+    assert "Sable Point is open until 12:15:00Z" in given[0].do
 
 
 def test_a_window_shorter_than_its_warning_is_not_said_to_close_soon(world):
     windows = {"Norrsund": world.coverage((100, 150))}
-    found = matters(world.snapshot(windows=windows), Policy(ahead_s=800.0), world.noon)
-    assert {each.kind for each in found.matters} == {kinds.WINDOW_OPENS, kinds.WINDOW_CLOSED}
+    found = candidates(world.snapshot(windows=windows), Policy(ahead_s=800.0), world.noon)
+    assert {each.kind for each in found.candidates} == {kinds.WINDOW_OPENS, kinds.WINDOW_CLOSED}
 
 
 def test_the_ends_of_the_prediction_are_not_taken_for_openings_and_closings(world):
     ends = (-86_400.0, 7 * 86_400.0)
     windows = {"Norrsund": world.coverage(ends)}
     policy = Policy(ahead_s=8 * 86_400.0)
-    found = matters(world.snapshot(windows=windows), policy, world.noon, world.noon - 90_000)
-    assert not [each for each in found.matters if each.kind.startswith("command-window")]
+    found = candidates(world.snapshot(windows=windows), policy, world.noon, world.noon - 90_000)
+    assert not [each for each in found.candidates if each.kind.startswith("command-window")]
 
 
 @pytest.mark.parametrize("shift", [-60.0, -1.0, 0.5, 45.0, 60.0])
 def test_a_contact_that_new_elements_moved_by_up_to_a_minute_is_the_same_fact(world, shift):
     policy = Policy(ahead_s=1000.0)
-    before = matters(world.snapshot(contacts=[world.contact(630, 700)]), policy, world.noon)
+    before = candidates(world.snapshot(contacts=[world.contact(630, 700)]), policy, world.noon)
     moved = world.contact(630 + shift, 700 + shift)
-    after = matters(world.snapshot(contacts=[moved]), policy, world.noon)
-    for one, other in zip(before.matters, after.matters, strict=True):
+    after = candidates(world.snapshot(contacts=[moved]), policy, world.noon)
+    for one, other in zip(before.candidates, after.candidates, strict=True):
         assert one.series == other.series
         assert other.meets(one.begins, one.ends)
 
 
 def test_two_contacts_that_a_ridge_parts_are_two_facts(world):
     contacts = [world.contact(600, 700), world.contact(730, 800)]
-    found = matters(world.snapshot(contacts=contacts), Policy(ahead_s=1000.0), world.noon)
+    found = candidates(world.snapshot(contacts=contacts), Policy(ahead_s=1000.0), world.noon)
     first, second = (
-        next(each for each in found.matters if each.concerns == contact.aos) for contact in contacts
+        next(each for each in found.candidates if each.moment == contact.aos)
+        for contact in contacts
     )
     assert first.series == second.series
     assert not second.meets(first.begins, first.ends)
@@ -158,5 +154,5 @@ def test_two_contacts_that_a_ridge_parts_are_two_facts(world):
 
 def test_the_same_times_at_another_station_are_another_fact(world):
     contacts = [world.contact(600, 700), world.contact(600, 700, station="Sable Point")]
-    found = matters(world.snapshot(contacts=contacts), Policy(ahead_s=100.0), world.noon)
-    assert len({each.series for each in found.matters}) == 2
+    found = candidates(world.snapshot(contacts=contacts), Policy(ahead_s=100.0), world.noon)
+    assert len({each.series for each in found.candidates}) == 2

@@ -1,7 +1,7 @@
 """What is wrong with the service itself, or with what it knows of a target."""
 
-from contactd.alerts import Policy, matters
-from contactd.alerts import candidate as kinds
+from contactd.alerts import Policy, candidates
+from contactd.core import alert as kinds
 from contactd.core.alert import Severity
 from contactd.core.outlook import ClockTrust, ConfigurationStatus, ElementsInUse
 
@@ -9,37 +9,37 @@ POLICY = Policy()
 
 
 def of_kind(found, kind):
-    return [each for each in found.matters if each.kind == kind]
+    return [each for each in found.candidates if each.kind == kind]
 
 
 def test_a_quiet_world_has_nothing_to_tell(world):
-    assert matters(world.snapshot(), POLICY, world.noon).matters == ()
+    assert candidates(world.snapshot(), POLICY, world.noon).candidates == ()
 
 
 def test_elements_are_stale_from_the_very_second_that_they_are(world):
     elements = ElementsInUse(world.noon - 86_400 + 30, "lantern-3.xml", 86_400, 1.0)
-    told = of_kind(
-        matters(world.snapshot(elements=elements), POLICY, world.noon), kinds.ELEMENTS_STALE
+    given = of_kind(
+        candidates(world.snapshot(elements=elements), POLICY, world.noon), kinds.ELEMENTS_STALE
     )
-    assert [(each.due - world.noon, each.severity) for each in told] == [(30.0, Severity.CAUTION)]
-    assert told[0].facts["source"] == "lantern-3.xml"
+    assert [(each.due - world.noon, each.severity) for each in given] == [(30.0, Severity.CAUTION)]
+    assert given[0].facts["source"] == "lantern-3.xml"
 
 
 def test_a_refused_configuration_shows_its_first_error_and_keeps_the_others(world):
     problems = tuple(f"targets/moth.yaml:{line}:3: …" for line in range(1, 40))
     status = ConfigurationStatus("aa", world.noon, problems)
-    told = of_kind(
-        matters(world.snapshot(configuration=status), POLICY, world.noon),
+    given = of_kind(
+        candidates(world.snapshot(configuration=status), POLICY, world.noon),
         kinds.CONFIGURATION_REFUSED,
     )
-    assert "(39 errors): targets/moth.yaml:1:3" in told[0].what
-    assert len(told[0].facts["problems"]) == 20
+    assert "39 errors, first targets/moth.yaml:1:3" in given[0].what
+    assert len(given[0].facts["problems"]) == 20
 
 
 def test_other_errors_in_the_files_are_another_fact(world):
     def series(*problems: str) -> str:
         status = ConfigurationStatus("aa", world.noon, problems)
-        found = matters(world.snapshot(configuration=status), POLICY, world.noon)
+        found = candidates(world.snapshot(configuration=status), POLICY, world.noon)
         return of_kind(found, kinds.CONFIGURATION_REFUSED)[0].series
 
     assert series("a:1:1: x") == series("a:1:1: x")
@@ -48,72 +48,74 @@ def test_other_errors_in_the_files_are_another_fact(world):
 
 def test_a_clock_that_cannot_be_trusted_says_why(world):
     clock = ClockTrust(False, "the clock was set back by 60.0 s")
-    told = of_kind(
-        matters(world.snapshot(clock=clock), POLICY, world.noon), kinds.CLOCK_NOT_TRUSTED
+    given = of_kind(
+        candidates(world.snapshot(clock=clock), POLICY, world.noon), kinds.CLOCK_NOT_TRUSTED
     )
-    assert "set back by 60.0 s" in told[0].what
-    assert told[0].severity is Severity.CAUTION
+    assert "set back by 60.0 s" in given[0].what
+    assert given[0].severity is Severity.CAUTION
 
 
 def test_a_target_that_cannot_be_predicted_leaves_its_conditions_undecided(world):
-    found = matters(world.snapshot(problem="it has decayed"), POLICY, world.noon)
+    found = candidates(world.snapshot(problem="it has decayed"), POLICY, world.noon)
     assert "it has decayed" in of_kind(found, kinds.NO_PREDICTION)[0].what
     assert found.leaves_open(kinds.STEP_AT_RISK, "Lantern 3")
     assert not found.leaves_open(kinds.ELEMENTS_STALE, "Lantern 3")
 
 
 def test_before_the_first_plan_everything_that_rests_on_a_target_is_undecided(world):
-    found = matters(world.snapshot(planned_at=None, targets={}), POLICY, world.noon)
+    found = candidates(world.snapshot(planned_at=None, targets={}), POLICY, world.noon)
     assert found.leaves_open(kinds.STEP_AT_RISK, "Lantern 3")
     assert not found.leaves_open(kinds.CLOCK_NOT_TRUSTED, "")
 
 
 def test_a_target_that_is_gone_from_a_complete_plan_is_decided(world):
-    found = matters(world.snapshot(targets={}), POLICY, world.noon)
+    found = candidates(world.snapshot(targets={}), POLICY, world.noon)
     assert not found.leaves_open(kinds.STEP_AT_RISK, "Lantern 3")
 
 
 def test_a_target_that_a_new_configuration_has_not_planned_yet_is_undecided(world):
     status = ConfigurationStatus("bb", adopted_at=world.noon + 10)
     snapshot = world.snapshot(targets={}, configuration=status, planned_at=world.noon)
-    assert matters(snapshot, POLICY, world.noon + 11).leaves_open(kinds.STEP_AT_RISK, "Lantern 3")
+    assert candidates(snapshot, POLICY, world.noon + 11).leaves_open(
+        kinds.STEP_AT_RISK, "Lantern 3"
+    )
 
 
 def test_a_prediction_that_ends_soon_is_told(world):
     policy = Policy(span_least_s=6 * 3600.0)
     long = world.snapshot(span=(world.noon - 100, world.noon + 7 * 3600))
-    assert not of_kind(matters(long, policy, world.noon), kinds.SPAN_ENDS)
+    assert not of_kind(candidates(long, policy, world.noon), kinds.SPAN_ENDS)
     # Seen from a plan of an hour and a half before, half of what was planned is left.
     short = world.snapshot(span=(world.noon - 100, world.noon + 3600), planned_at=world.noon - 5400)
-    assert of_kind(matters(short, policy, world.noon), kinds.SPAN_ENDS)
+    assert of_kind(candidates(short, policy, world.noon), kinds.SPAN_ENDS)
 
 
 def test_a_short_horizon_that_rolls_on_is_no_caution(world):
     snapshot = world.snapshot(span=(world.noon - 100, world.noon + 3600))
-    assert not of_kind(matters(snapshot, POLICY, world.noon), kinds.SPAN_ENDS)
+    assert not of_kind(candidates(snapshot, POLICY, world.noon), kinds.SPAN_ENDS)
 
 
 def test_a_plan_that_is_not_renewed_is_a_warning(world):
     snapshot = world.snapshot(planned_at=world.noon - 901)
-    told = of_kind(matters(snapshot, POLICY, world.noon), kinds.PLANNING_OVERDUE)
-    assert [each.severity for each in told] == [Severity.WARNING]
+    given = of_kind(candidates(snapshot, POLICY, world.noon), kinds.PLANNING_OVERDUE)
+    assert [each.severity for each in given] == [Severity.WARNING]
 
 
 def test_a_plan_that_was_slept_through_has_its_time_to_be_renewed(world):
-    for awake_s, told in ((899, False), (901, True)):
+    for awake_s, given in ((899, False), (901, True)):
         slept = world.snapshot(planned_at=world.noon - 7200, looking_since=world.noon - awake_s)
-        found = of_kind(matters(slept, POLICY, world.noon), kinds.PLANNING_OVERDUE)
-        assert any(each.due <= world.noon for each in found) is told
+        found = of_kind(candidates(slept, POLICY, world.noon), kinds.PLANNING_OVERDUE)
+        assert any(each.due <= world.noon for each in found) is given
 
 
 def test_a_ledger_that_cannot_be_written_is_a_warning(world):
     snapshot = world.snapshot(ledger_trouble="the ledger x cannot be used: the disk is full")
-    told = of_kind(matters(snapshot, POLICY, world.noon), kinds.LEDGER_TROUBLE)
-    assert "the disk is full" in told[0].what
+    given = of_kind(candidates(snapshot, POLICY, world.noon), kinds.LEDGER_TROUBLE)
+    assert "the disk is full" in given[0].what
 
 
 def test_the_next_moment_at_which_anything_changes_is_known(world):
     elements = ElementsInUse(world.noon - 86_400 + 30, "lantern-3.xml", 86_400, 1.0)
-    found = matters(world.snapshot(elements=elements), POLICY, world.noon)
+    found = candidates(world.snapshot(elements=elements), POLICY, world.noon)
     assert found.next_due(world.noon) == world.noon + 30
     assert found.next_due(world.noon + 30) == found.until

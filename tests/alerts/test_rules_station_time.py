@@ -2,8 +2,8 @@
 
 from dataclasses import replace
 
-from contactd.alerts import Policy, matters
-from contactd.alerts import candidate as kinds
+from contactd.alerts import Policy, candidates
+from contactd.core import alert as kinds
 from contactd.core.alert import Severity
 from contactd.core.intervals import IntervalSet
 
@@ -11,9 +11,9 @@ from contactd.core.intervals import IntervalSet
 def announced(world, granted) -> list[float]:
     contacts = [world.contact(100, 400), world.contact(500, 900)]
     snapshot = world.snapshot(contacts=contacts, granted=granted)
-    found = matters(snapshot, Policy(ahead_s=1000), world.noon)
+    found = candidates(snapshot, Policy(ahead_s=1000), world.noon)
     times = {
-        each.concerns - world.noon for each in found.matters if each.kind == kinds.CONTACT_COMING
+        each.moment - world.noon for each in found.candidates if each.kind == kinds.CONTACT_COMING
     }
     return sorted(times)
 
@@ -28,8 +28,8 @@ def test_a_contact_of_which_nothing_was_granted_is_not_announced(world):
 def test_trouble_with_sharing_station_time_is_a_caution(world):
     trouble = "the solver is not installed"
     snapshot = replace(world.snapshot(), station_time_trouble=trouble)
-    found = matters(snapshot, Policy(), world.noon).matters
-    (told,) = [each for each in found if each.kind == kinds.STATION_TIME_TROUBLE]
-    assert told.severity is Severity.CAUTION
-    assert "the solver is not installed" in told.what
-    assert "What was granted before stays" in told.advice
+    found = candidates(snapshot, Policy(), world.noon).candidates
+    (given,) = [each for each in found if each.kind == kinds.STATION_TIME_TROUBLE]
+    assert given.severity is Severity.CAUTION
+    assert "the solver is not installed" in given.what
+    assert "Earlier grants stand." in given.do

@@ -2,10 +2,10 @@
 
 from dataclasses import replace
 
-from contactd.alerts import Policy, matters
-from contactd.alerts import candidate as kinds
+from contactd.alerts import Policy, candidates
 from contactd.alerts.candidate import Sort
 from contactd.alerts.policy import Leads
+from contactd.core import alert as kinds
 from contactd.core.alert import Severity
 from contactd.core.change import Basis, ElementsChange, Lone, Shift
 from contactd.core.intervals import IntervalSet
@@ -15,7 +15,7 @@ POLICY = Policy()
 
 
 def of_kind(found, kind):
-    return [each for each in found.matters if each.kind == kind]
+    return [each for each in found.candidates if each.kind == kind]
 
 
 def changed(world, moved_s=45.0, **more):
@@ -32,26 +32,25 @@ def changed(world, moved_s=45.0, **more):
 
 def told_of(world, change, policy=POLICY, at=1.0):
     snapshot = replace(world.snapshot(at=at), elements_changes={"Lantern 3": change})
-    return of_kind(matters(snapshot, policy, world.noon + at), kinds.CONTACTS_MOVED)
+    return of_kind(candidates(snapshot, policy, world.noon + at), kinds.CONTACTS_MOVED)
 
 
 def test_elements_that_move_aos_beyond_the_limit_are_a_caution(world):
-    (told,) = told_of(world, changed(world))
-    assert told.severity is Severity.CAUTION
-    assert told.sort is Sort.EVENT
-    assert told.due == world.noon
-    assert told.what == (
-        "Other elements of Lantern 3 move AOS by up to 45 s: at Skerry Head from "
-        "2026-12-03 14:00:00Z (337) to 14:00:45Z, later."
+    (given,) = told_of(world, changed(world))
+    assert given.severity is Severity.CAUTION
+    assert given.sort is Sort.EVENT
+    assert given.due == world.noon
+    assert given.what == (
+        "Lantern 3: new elements move AOS with Skerry Head by 45 s, to "
+        "2026-12-03 14:00:45Z (later)."
     )
-    assert told.advice.startswith(
-        "Compare new.xml (epoch 2026-12-03 11:00:00Z (337)) with old.xml (epoch "
-        "2026-12-02 12:00:00Z (336)), used before;"
+    assert given.do == (
+        "Orbit analyst: compare both sets before 14:00:00Z. Use earlier AOS, later LOS."
     )
-    assert told.facts["moved_s"] == 45.0
+    assert given.facts["moved_s"] == 45.0
     (earlier,) = told_of(world, changed(world, -90.0))
-    assert "by up to 1 min 30 s" in earlier.what
-    assert earlier.what.endswith("earlier.")
+    assert "by 1 min 30 s" in earlier.what
+    assert earlier.what.endswith("(earlier).")
 
 
 def test_elements_that_move_aos_by_less_than_the_limit_are_only_recorded(world):
@@ -62,10 +61,10 @@ def test_elements_that_move_aos_by_less_than_the_limit_are_only_recorded(world):
 
 def test_a_contact_that_came_or_went_counts_as_long_as_it_is(world):
     gone = Lone("Greywater", world.noon + 3600.0, 400.0, appeared=False)
-    (told,) = told_of(world, changed(world, 5.0, longest_lone=gone))
-    assert told.what == (
-        "Other elements of Lantern 3 take away a contact of 6 min 40 s: at Greywater, "
-        "2026-12-03 13:00:00Z (337)."
+    (given,) = told_of(world, changed(world, 5.0, longest_lone=gone))
+    assert given.what == (
+        "Lantern 3: new elements remove a contact with Greywater, 2026-12-03 13:00:00Z, "
+        "6 min 40 s long."
     )
     assert told_of(world, changed(world, 5.0, longest_lone=replace(gone, duration_s=20.0))) == []
 
@@ -84,27 +83,25 @@ def test_a_second_change_is_another_fact(world):
 
 def test_stale_elements_say_how_old_they_are(world):
     elements = ElementsInUse(world.noon - 9 * 86_400, "lantern-3.xml", 3 * 86_400, 9.0)
-    (told,) = of_kind(
-        matters(world.snapshot(elements=elements), POLICY, world.noon), kinds.ELEMENTS_STALE
+    (given,) = of_kind(
+        candidates(world.snapshot(elements=elements), POLICY, world.noon), kinds.ELEMENTS_STALE
     )
-    assert told.what == (
-        "The elements of Lantern 3 are stale: their epoch, 2026-11-24 12:00:00Z (328), is 9 d ago."
-    )
-    assert told.facts["age_s"] == 9 * 86_400
-    assert told.due == world.noon - 6 * 86_400
+    assert given.what == "Lantern 3: elements 9 d old, limit 3 d."
+    assert given.facts["age_s"] == 9 * 86_400
+    assert given.due == world.noon - 6 * 86_400
 
 
 def test_elements_of_a_distant_future_are_as_far_from_their_epoch(world):
     elements = ElementsInUse(world.noon + 9 * 86_400, "lantern-3.xml", 3 * 86_400, 9.0)
-    (told,) = of_kind(
-        matters(world.snapshot(elements=elements), POLICY, world.noon), kinds.ELEMENTS_STALE
+    (given,) = of_kind(
+        candidates(world.snapshot(elements=elements), POLICY, world.noon), kinds.ELEMENTS_STALE
     )
-    assert "is 9 d ahead" in told.what
-    assert told.holds_at(world.noon)
-    assert told.over_at == world.noon + 6 * 86_400
+    assert "elements 9 d ahead of now" in given.what
+    assert given.holds_at(world.noon)
+    assert given.over_at == world.noon + 6 * 86_400
     near = replace(elements, epoch=world.noon + 86_400)
     (later,) = of_kind(
-        matters(world.snapshot(elements=near), POLICY, world.noon), kinds.ELEMENTS_STALE
+        candidates(world.snapshot(elements=near), POLICY, world.noon), kinds.ELEMENTS_STALE
     ) or [None]
     assert later is None
 
@@ -113,17 +110,14 @@ def test_a_gap_ahead_is_told_until_it_is_over(world):
     gaps = IntervalSet(
         [world.noon - 7200, world.noon + 3600], [world.noon - 3600, world.noon + 9000]
     )
-    found = matters(world.snapshot(gaps=gaps), POLICY, world.noon)
-    (told,) = of_kind(found, kinds.PREDICTION_GAP)
-    assert told.what == (
-        "Nothing is known of where Lantern 3 is, 2026-12-03 13:00:00Z to 14:30:00Z (337): no "
-        "contact is predicted in that time."
-    )
-    assert told.severity is Severity.CAUTION
-    assert told.holds_at(world.noon)
-    assert told.over_at == world.noon + 9000
+    found = candidates(world.snapshot(gaps=gaps), POLICY, world.noon)
+    (given,) = of_kind(found, kinds.PREDICTION_GAP)
+    assert given.what == "Lantern 3: no prediction 2026-12-03 13:00:00Z to 14:30:00Z."
+    assert given.severity is Severity.CAUTION
+    assert given.holds_at(world.noon)
+    assert given.over_at == world.noon + 9000
 
 
 def test_an_ephemeris_that_has_ended_keeps_its_caution_until_it_is_renewed(world):
     past = world.snapshot(span=(world.noon - 7200, world.noon - 60))
-    assert of_kind(matters(past, POLICY, world.noon), kinds.SPAN_ENDS)[0].holds_at(world.noon)
+    assert of_kind(candidates(past, POLICY, world.noon), kinds.SPAN_ENDS)[0].holds_at(world.noon)

@@ -8,26 +8,26 @@ import pytest
 
 from contactd.alerts.channels.webhook import WebhookChannel, signature
 from contactd.alerts.http_post import MOST_ANSWER_BYTES
-from contactd.alerts.message import About, ChannelBusy, Message
+from contactd.alerts.notification import About, ChannelBusy, Notification
 from contactd.core.alert import Alert, Severity
 from contactd.core.errors import DeliveryError
 from contactd.core.instants import from_text
 
 NOW = from_text("2026-12-03T12:00:00Z")
 ALERT = Alert(
-    identity="step-out-of-view-0123",
-    kind="step-out-of-view",
+    identity="step-uncovered-0123",
+    kind="step-uncovered",
     severity=Severity.WARNING,
     target="Lantern 3",
     subject="Lantern 3/wake-up/antenna release",
     what="antenna release of Lantern 3 runs out with no station in view.",
-    advice="Stop it by 12:10:00Z through Norrsund.",
+    do="Stop it by 12:10:00Z through Norrsund.",
     due=NOW - 1,
-    concerns=NOW + 3000,
+    moment=NOW + 3000,
     over_at=NOW + 3060,
     facts={"margin_s": -720.0},
 )
-MESSAGE = Message(
+MESSAGE = Notification(
     key=ALERT.identity,
     channel="hook",
     about=About.RAISED,
@@ -51,28 +51,29 @@ async def test_the_body_says_everything_and_the_headers_carry_key_and_signature(
     await send(receiver.url, secret=b"a secret of some length")
     (request,) = receiver.requests
     assert request.headers["Content-Type"] == "application/json"
-    assert request.headers["Idempotency-Key"] == "step-out-of-view-0123"
+    assert request.headers["Idempotency-Key"] == "step-uncovered-0123"
     assert request.headers["Contactd-Signature"] == signature(
         b"a secret of some length", request.body
     )
     assert request.json == {
-        "message": "step-out-of-view-0123",
+        "message": "step-uncovered-0123",
         "about": "raised",
         "sent_at": "2026-12-03T12:00:00.000Z",
         "severity": "warning",
         "remark": "",
         "alerts": [
             {
-                "identity": "step-out-of-view-0123",
-                "kind": "step-out-of-view",
+                "identity": "step-uncovered-0123",
+                "kind": "step-uncovered",
                 "severity": "warning",
                 "target": "Lantern 3",
                 "subject": "Lantern 3/wake-up/antenna release",
                 "what": ALERT.what,
-                "when": "2026-12-03 12:50:00Z (337), in 50 min",
-                "advice": ALERT.advice,
+                "when": "2026-12-03 12:50:00Z, in 50 min",
+                "do": ALERT.do,
+                "notice": ALERT.notice,
                 "due": "2026-12-03T11:59:59.000Z",
-                "concerns": "2026-12-03T12:50:00.000Z",
+                "moment": "2026-12-03T12:50:00.000Z",
                 "over_at": "2026-12-03T12:51:00.000000Z",
                 "late": False,
                 "facts": {"margin_s": -720.0},

@@ -19,13 +19,13 @@ import tempfile
 import time
 from pathlib import Path
 
-from contactd.alerts import AlertState, Leads, Policy, Reach, beat, fold_alerts
-from contactd.alerts.candidate import Matter, Matters, Sort
+from contactd.alerts import AlertState, Leads, Policy, Reach, evaluate, fold_alerts
+from contactd.alerts.candidate import Candidate, Candidates, Sort
 from contactd.alerts.channels.webhook import WebhookChannel
 from contactd.alerts.delivery import Delivery, Terms
 from contactd.alerts.grouping import compose
-from contactd.alerts.message import Message
-from contactd.alerts.rules import NOTHING_KEPT, matters_again
+from contactd.alerts.notification import Notification
+from contactd.alerts.rules import NOTHING_KEPT, candidates_again
 from contactd.core.alert import Severity
 from contactd.core.contacts.contact import Contact, Coverage
 from contactd.core.instants import from_text, from_unix
@@ -81,13 +81,13 @@ class Clock:
         await asyncio.sleep(seconds)
 
 
-def flood(now: float) -> Matters:
+def flood(now: float) -> Candidates:
     """A thousand facts that fall due at this moment."""
-    return Matters(
+    return Candidates(
         at=now,
         until=now + 60,
-        matters=tuple(
-            Matter(
+        candidates=tuple(
+            Candidate(
                 kind="contact-coming",
                 sort=Sort.EVENT,
                 severity=Severity.CAUTION,
@@ -95,9 +95,9 @@ def flood(now: float) -> Matters:
                 subject=f"Bird {n}/Norrsund",
                 series=f"contact-coming|Bird {n}|Norrsund",
                 what=f"Bird {n} comes into view of Norrsund.",
-                advice="Have Norrsund ready.",
+                do="Have Norrsund ready.",
                 due=now,
-                concerns=now + 600,
+                moment=now + 600,
                 over_at=now + 1200,
                 facts={"station": "Norrsund", "max_elevation_deg": 43.0},
             )
@@ -122,7 +122,7 @@ async def deliver(folder: Path, manners: dict, at_once: int) -> list[float]:
         delivery.use([(channel, Terms(at_once=at_once))])
         now = clock.now()
         raised_at = time.time()
-        stored = ledger.append(beat(AlertState(), flood(now), now, None, [Reach("hook")]))
+        stored = ledger.append(evaluate(AlertState(), flood(now), now, None, [Reach("hook")]))
         state = fold_alerts(AlertState(), stored)
         delivery.offer(compose(state, now, manners))
         await delivery.idle()
@@ -176,12 +176,12 @@ def decide() -> None:
         for second in range(1200):
             now = start + second
             begun = time.perf_counter()
-            found, kept = matters_again(snapshot, policy, now, None, kept)
-            made = beat(state, found, now, None, [Reach("log")])
+            found, kept = candidates_again(snapshot, policy, now, None, kept)
+            made = evaluate(state, found, now, None, [Reach("log")])
             if made:
                 state = fold_alerts(state, ledger.append(made))
-            for message in compose(state, now):
-                state = fold_alerts(state, ledger.append([delivered(message, now)]))
+            for notification in compose(state, now):
+                state = fold_alerts(state, ledger.append([delivered(notification, now)]))
             costs.append(time.perf_counter() - begun)
             raised += len(made)
     costs.sort()
@@ -192,16 +192,16 @@ def decide() -> None:
     )
 
 
-def delivered(message: Message, now: float) -> Record:
+def delivered(notification: Notification, now: float) -> Record:
     """The record of a channel that takes everything at once."""
     body = {
-        "message": message.key,
-        "channel": message.channel,
-        "parts": list(message.parts),
-        "alerts": [alert.identity for alert in message.alerts],
+        "message": notification.key,
+        "channel": notification.channel,
+        "parts": list(notification.parts),
+        "alerts": [alert.identity for alert in notification.alerts],
         "attempts": 1,
     }
-    return Record(now, ALERT_DELIVERED, message.alerts[0].subject, "contactd", body)
+    return Record(now, ALERT_DELIVERED, notification.alerts[0].subject, "contactd", body)
 
 
 def quantile(values: list[float], part: float) -> float:

@@ -60,7 +60,7 @@ class Fleet:
             {
                 "http": {"port": self.port},
                 "log": {"format": "json"},
-                "alerts": {"contact_lead": [], "window_lead": [], "not_told": list(ROUTINE)},
+                "alerts": {"contact_lead": [], "window_lead": [], "disabled_kinds": list(ROUTINE)},
             },
         )
         self._write_stations(self.work)

@@ -278,9 +278,9 @@ def test_a_targets_own_leads_go_before_the_services(folder: Path) -> None:
 
 
 def test_routine_alerts_are_kinds_that_are_raised() -> None:
-    from contactd.alerts import candidate
+    from contactd.core.alert import KINDS
 
-    assert set(ROUTINE) <= {value for name, value in vars(candidate).items() if name.isupper()}
+    assert set(ROUTINE) <= KINDS
 
 
 def test_the_store_lies_in_the_state_directory_or_beside_the_folder(

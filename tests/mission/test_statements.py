@@ -230,6 +230,7 @@ def test_a_change_of_the_stop_by_alone_is_a_change() -> None:
             stop_station="Mesa Roja",
             stop_possible=True,
             stop_certain=True,
+            stops="antenna release",
         )
         if each.step == "antenna release"
         else each
@@ -240,4 +241,6 @@ def test_a_change_of_the_stop_by_alone_is_a_change() -> None:
     change = between(with_stop, before, NOW)
     assert NOTHING not in change.sentences
     [sentence] = [each for each in change.sentences if "stop by" in each]
-    assert sentence.endswith("was 2026-12-03 09:56:40Z through Mesa Roja.")
+    assert sentence.endswith(
+        'was: stop by 2026-12-03 09:56:40Z: send "stop antenna release" through Mesa Roja.'
+    )

@@ -44,12 +44,12 @@ def test_a_step_that_will_run_out_of_view_is_a_warning_as_soon_as_it_is_known(
     # Ranging is what no station of the scene offers.
     scene.write_target("Quiet Lantern", [step("beacon on", in_s=7200, service="ranging")])
     start_daemon(scene)
-    (alert,) = wait_for(lambda: alerts(webhook, "step-out-of-view"), "the warning")
+    (alert,) = wait_for(lambda: alerts(webhook, "step-uncovered"), "the warning")
     assert alert["severity"] == "warning"
     assert alert["target"] == "Quiet Lantern"
     assert alert["subject"] == "Quiet Lantern/wake-up/beacon on"
     assert alert["late"] is False
-    for part in ("what", "when", "advice"):
+    for part in ("what", "when", "do"):
         assert alert[part]
     headers = next(each.headers for each in webhook.accepted() if alert in each.body["alerts"])
     assert headers["idempotency-key"] == alert["identity"]
@@ -72,7 +72,7 @@ def test_what_a_receiver_in_trouble_misses_it_gets_when_it_is_well(
     daemon = start_daemon(scene)
 
     # The other channel does not wait for the one in trouble.
-    wait_for(lambda: alerts(steady, "step-out-of-view"), "the warning at the steady receiver")
+    wait_for(lambda: alerts(steady, "step-uncovered"), "the warning at the steady receiver")
     wait_for(
         lambda: (daemon.metric("contactd_alert_delivery_failures_total", channel="desk") or 0) >= 2,
         "failed attempts to be counted",
@@ -87,7 +87,7 @@ def test_what_a_receiver_in_trouble_misses_it_gets_when_it_is_well(
     def arrived() -> bool:
         found = [each for each in webhook.received[since:] if each.answer == 204]
         return any(
-            alert["kind"] == "step-out-of-view" for each in found for alert in each.body["alerts"]
+            alert["kind"] == "step-uncovered" for each in found for alert in each.body["alerts"]
         )
 
     wait_for(arrived, "the warning at the receiver that is well again")

@@ -7,10 +7,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from contactd.alerts import AlertState, fold_alerts
-from contactd.alerts.words import as_text
 from contactd.core import record as kinds
 from contactd.core.instants import from_text
 from contactd.core.record import Record
+from contactd.mission.timetext import recorded_finite as as_text
 from contactd.records import Ledger, State, fold
 from contactd.service.archiving import archive
 
@@ -21,7 +21,7 @@ NOW = from_text("2026-12-03T12:00:00Z")
 def raised(name: str, at: float, sort: str = "event") -> Record:
     body = {
         "identity": name, "kind": "k", "sort": sort, "severity": "caution", "target": "T",
-        "what": "w", "advice": "a", "due": as_text(at), "concerns": as_text(at),
+        "what": "w", "do": "a", "due": as_text(at), "moment": as_text(at),
         "over_at": as_text(at + 600) if sort == "event" else None, "late": False, "facts": {},
         "channels": ["log"], "series": f"s-{name}", "begins": None, "ends": None, "lead_s": 0.0,
         "rests_on": "",

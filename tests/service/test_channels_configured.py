@@ -70,7 +70,7 @@ async def test_an_alert_is_raised_at_the_very_moment_at_which_it_falls_due(tmp_p
     await watch.begin()
     await watch.beats(40, every_s=1.0)
     (alert,) = watch.raised("step-expiring")
-    due = watch.daemon.state.alerts.told[alert.body["identity"]].alert.due
+    due = watch.daemon.state.alerts.tracked[alert.body["identity"]].alert.due
     # Between two beats of a second: whoever waited for the next beat would be late by part of one.
     assert 0.0 <= alert.at - due < 0.05
     await watch.end()
@@ -92,13 +92,13 @@ async def test_a_program_is_told_and_nobody_acknowledging_it_climbs_the_ladder(
     laid.write_target("Quiet Lantern", [step("release", in_s=3000.0, service="ranging")])
     watch = Watch(laid.config, clock)
     await watch.begin()
-    assert watch.raised("step-out-of-view")
+    assert watch.raised("step-uncovered")
     await watch.beats(29, every_s=10.0)
     assert not told(program)
     (message,) = await beats_until(watch, lambda: told(program), "the escalation")
     assert message["about"] == "escalated"
     assert message["remark"] == "nobody has acknowledged it; now told to: lead"
-    assert message["alerts"][0]["kind"] == "step-out-of-view"
+    assert message["alerts"][0]["kind"] == "step-uncovered"
     assert len(watch.records(kinds.ALERT_ESCALATED)) == 1
     await watch.end()
 

@@ -69,13 +69,13 @@ async def test_a_step_that_counted_on_it_is_unserved_and_that_is_a_warning(
     await watch.daemon.commit([missed(watch, NOW + 4 * HOUR_S)])
     await watch.beats(2, 1.0)
     assert step(watch).coverage is Covered.UNCOVERED
-    (alert,) = watch.raised("step-out-of-view")
+    (alert,) = watch.raised("step-uncovered")
     assert "receiver on" in alert.body["what"]
     watch.vanish()
     again = Watch(scene.config, clock)
     await again.begin()
     assert step(again).coverage is Covered.UNCOVERED
-    assert len(again.raised("step-out-of-view")) == 1
+    assert len(again.raised("step-uncovered")) == 1
     await again.end()
 
 

@@ -50,9 +50,9 @@ def test_an_expectation_that_is_not_met_is_reported_and_is_the_exit_code(tmp_pat
     script = written(
         tmp_path,
         expectations=[
-            {"by": "1min", "alert": "step-out-of-view"},
-            {"by": "1min", "acknowledged": "step-out-of-view"},
-            {"by": "1min", "never": "step-out-of-view"},
+            {"by": "1min", "alert": "step-uncovered"},
+            {"by": "1min", "acknowledged": "step-uncovered"},
+            {"by": "1min", "never": "step-uncovered"},
         ],
     )
     done = subprocess.run(
@@ -121,3 +121,22 @@ def test_a_script_that_is_wrong_is_refused_with_its_place(
     with pytest.raises(InputErrors, match=complaint) as refused:
         load_script(path)
     assert refused.value.errors[0].line > 0
+
+
+def test_an_acknowledged_alert_stays_as_it_is_when_a_station_drops_out(tmp_path: Path) -> None:
+    script = written(
+        tmp_path,
+        events=[
+            {"after": "30s", "acknowledge": {"alert": "step-out-of-view", "by": "Ada Quill"}},
+            {"after": "1min", "station_out": {"station": "Mesa Roja", "lasts": "1min"}},
+        ],
+        expectations=[{"by": "1min", "acknowledged": "step-out-of-view"}],
+    )
+    rehearsal, report = play(script, tmp_path)
+    assert all(each.held for each in report.judgements)
+    with Ledger.open(rehearsal.url) as ledger:
+        records = list(ledger.records())
+    adopted = [each for each in records if each.kind == "configuration-adopted"]
+    assert len(adopted) == 2
+    told = [each for each in records if each.kind in ("alert-resolved", "alert-raised")]
+    assert [each for each in told if each.at >= adopted[-1].at] == []

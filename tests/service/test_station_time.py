@@ -147,7 +147,7 @@ async def test_a_stop_takes_the_station_from_whoever_has_it(
     last = watch.records(kinds.STATION_TIME_ALLOCATED)[-1]
     assert any(form["urgent"] for form in last.body["granted"])
     assert not watch.raised("stop-by-passed")
-    assert not watch.raised("step-out-of-view")
+    assert not watch.raised("step-uncovered")
     await watch.end()
 
 

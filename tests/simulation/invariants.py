@@ -9,9 +9,9 @@ from typing import Any
 from world import Receiver, WorldClock, WorldLedger
 
 from contactd.alerts.candidate import Sort
+from contactd.alerts.fold import AlertState, fold_alerts
 from contactd.alerts.grouping import compose
-from contactd.alerts.message import About
-from contactd.alerts.state import AlertState, fold_alerts
+from contactd.alerts.notification import About
 from contactd.core import record as kinds
 from contactd.core.instants import from_text
 from contactd.core.outlook import Snapshot

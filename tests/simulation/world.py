@@ -15,7 +15,7 @@ import yaml
 from orbits import geostationary
 
 from contactd.alerts.delivery import Terms
-from contactd.alerts.message import ChannelBusy, Message
+from contactd.alerts.notification import ChannelBusy, Notification
 from contactd.config import Configuration, load
 from contactd.core import instants
 from contactd.core.errors import DeliveryError, LedgerError
@@ -106,9 +106,9 @@ class Receiver:
     name: str
     clock: WorldClock
     mood: str = "well"
-    accepted: list[tuple[float, Message]] = field(default_factory=list)
+    accepted: list[tuple[float, Notification]] = field(default_factory=list)
 
-    async def send(self, message: Message) -> None:
+    async def send(self, message: Notification) -> None:
         if self.mood == "hanging":
             await self.clock.sleep(3600.0)
         if self.mood == "slow":

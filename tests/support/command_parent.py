@@ -13,7 +13,7 @@ from typing import Any
 
 WARM = (
     "alembic.command",
-    "contactd.alerts.state",
+    "contactd.alerts.fold",
     "contactd.config.demo",
     "contactd.config.loader",
     "contactd.core.contacts.prediction",

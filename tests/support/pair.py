@@ -65,7 +65,7 @@ class PairOfServices:
             "name": "desk",
             "url": self.receiver.url,
             "timeout": "2s",
-            "tell_acknowledged": True,
+            "send_acknowledged": True,
         }
         given = {"channels": [channel], "alerts": {"step_lead": "1s"}, **settings}
         self.nodes = [

@@ -14,9 +14,9 @@ import json
 from typing import TYPE_CHECKING, Any
 
 from contactd.alerts.http_post import Poster
-from contactd.alerts.message import About, Message, when
-from contactd.alerts.words import exact
+from contactd.alerts.notification import About, Notification, when
 from contactd.core.alert import Alert
+from contactd.mission.timetext import NEAREST, machine
 
 if TYPE_CHECKING:
     import ssl
@@ -51,33 +51,35 @@ class AlertmanagerChannel:
         self._labels = labels or {}
         self._poster = Poster(name, timeout_s, guard, verify)
 
-    async def send(self, message: Message) -> None:
+    async def send(self, notification: Notification) -> None:
         """Post the message's alerts."""
-        if message.about is About.ACKNOWLEDGED:
+        if notification.about is About.ACKNOWLEDGED:
             return
-        body = json.dumps([self._alert(alert, message) for alert in message.alerts]).encode()
-        headers = {"Content-Type": "application/json", "Idempotency-Key": message.key}
-        await self._poster.post(self._url, body, headers, message.at)
+        body = json.dumps(
+            [self._alert(alert, notification) for alert in notification.alerts]
+        ).encode()
+        headers = {"Content-Type": "application/json", "Idempotency-Key": notification.key}
+        await self._poster.post(self._url, body, headers, notification.at)
 
     async def close(self) -> None:
         """Close the connections."""
         await self._poster.close()
 
-    def _alert(self, alert: Alert, message: Message) -> dict[str, Any]:
-        starts = min(alert.due, message.at - 2 * PAST_S)
-        if message.about is About.RESOLVED:
-            ends = message.at - PAST_S
+    def _alert(self, alert: Alert, notification: Notification) -> dict[str, Any]:
+        starts = min(alert.due, notification.at - 2 * PAST_S)
+        if notification.about is About.RESOLVED:
+            ends = notification.at - PAST_S
         else:
-            ends = min(alert.over_at, message.at + FAR_S)
+            ends = min(alert.over_at, notification.at + FAR_S)
         annotations = {
             "summary": alert.what,
-            "description": alert.advice,
-            "when": when(alert, message.at),
+            "description": alert.do,
+            "when": when(alert, notification.at),
         }
         if alert.late:
             annotations["late"] = "it fell due while the service was down"
-        if message.remark:
-            annotations["remark"] = message.remark
+        if notification.remark:
+            annotations["remark"] = notification.remark
         posted = {
             "labels": {
                 **self._labels,
@@ -89,8 +91,8 @@ class AlertmanagerChannel:
                 **({"target": alert.target} if alert.target else {}),
             },
             "annotations": annotations,
-            "startsAt": exact(starts),
-            "endsAt": exact(ends),
+            "startsAt": machine(starts, NEAREST),
+            "endsAt": machine(ends, NEAREST),
         }
-        link = message.links.get(alert.identity)
+        link = notification.links.get(alert.identity)
         return {**posted, "generatorURL": link} if link else posted

@@ -18,7 +18,7 @@ import signal
 from collections.abc import Sequence
 
 from contactd.alerts import text
-from contactd.alerts.message import Message, payload
+from contactd.alerts.notification import Notification, payload
 from contactd.core.errors import DeliveryError
 
 MOST_OUTPUT_BYTES = 4_096
@@ -40,7 +40,7 @@ class ExecutableChannel:
         self._command = tuple(command)
         self._timeout_s = timeout_s
 
-    async def send(self, message: Message) -> None:
+    async def send(self, notification: Notification) -> None:
         """Run the program; its end with 0 accepts the message."""
         try:
             process = await asyncio.create_subprocess_exec(
@@ -48,14 +48,14 @@ class ExecutableChannel:
                 stdin=asyncio.subprocess.PIPE,
                 stdout=asyncio.subprocess.DEVNULL,
                 stderr=asyncio.subprocess.PIPE,
-                env=self._environment(message),
+                env=self._environment(notification),
                 start_new_session=True,
             )
         except (OSError, ValueError) as error:
             reason = f"{self._command[0]} cannot be run: {getattr(error, 'strerror', error)}"
             raise DeliveryError(self.name, reason, False) from error
         try:
-            complaint = await asyncio.wait_for(self._talk(process, message), self._timeout_s)
+            complaint = await asyncio.wait_for(self._talk(process, notification), self._timeout_s)
         except TimeoutError:
             reason = f"{self._command[0]} did not end within {self._timeout_s:g} s"
             raise DeliveryError(self.name, reason, True) from None
@@ -71,10 +71,10 @@ class ExecutableChannel:
     async def close(self) -> None:
         """Nothing is held open."""
 
-    async def _talk(self, process: asyncio.subprocess.Process, message: Message) -> str:
+    async def _talk(self, process: asyncio.subprocess.Process, notification: Notification) -> str:
         assert process.stdin is not None
         assert process.stderr is not None
-        body = json.dumps(payload(message), ensure_ascii=False).encode() + b"\n"
+        body = json.dumps(payload(notification), ensure_ascii=False).encode() + b"\n"
         # A program that does not read its input is none the worse for it.
         with contextlib.suppress(BrokenPipeError, ConnectionResetError):
             process.stdin.write(body)
@@ -86,14 +86,14 @@ class ExecutableChannel:
         await process.wait()
         return " ".join(last.decode("utf-8", "replace").split())
 
-    def _environment(self, message: Message) -> dict[str, str]:
+    def _environment(self, notification: Notification) -> dict[str, str]:
         kept = {name: os.environ[name] for name in _PASSED_ON if name in os.environ}
         return {
             **kept,
-            "CONTACTD_MESSAGE": message.key,
-            "CONTACTD_ABOUT": message.about.value,
-            "CONTACTD_SEVERITY": message.severity.value,
-            "CONTACTD_TITLE": text.title(message),
+            "CONTACTD_MESSAGE": notification.key,
+            "CONTACTD_ABOUT": notification.about.value,
+            "CONTACTD_SEVERITY": notification.severity.value,
+            "CONTACTD_TITLE": text.title(notification),
         }
 
 

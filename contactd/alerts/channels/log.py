@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from contactd.alerts.message import About, Message, when
+from contactd.alerts.notification import About, Notification, when
 from contactd.core.alert import Severity
 
 _LEVELS = {Severity.ADVISORY: "info", Severity.CAUTION: "warning", Severity.WARNING: "error"}
@@ -25,10 +25,10 @@ class LogChannel:
             logger = structlog.get_logger("contactd.alerts")
         self._logger = logger
 
-    async def send(self, message: Message) -> None:
+    async def send(self, notification: Notification) -> None:
         """Write the message's alerts to the log."""
-        for alert in message.alerts:
-            if message.about is About.RESOLVED:
+        for alert in notification.alerts:
+            if notification.about is About.RESOLVED:
                 self._logger.info(
                     f"resolved: {alert.what}", kind=alert.kind, identity=alert.identity
                 )
@@ -37,10 +37,11 @@ class LogChannel:
             write = getattr(self._logger, _LEVELS[alert.severity])
             write(
                 f"{alert.severity.value.upper()}{late}: {alert.what}",
-                when=when(alert, message.at),
-                advice=alert.advice,
+                when=when(alert, notification.at),
+                do=alert.do,
                 kind=alert.kind,
                 identity=alert.identity,
+                **({"notice": alert.notice} if alert.notice else {}),
             )
 
     async def close(self) -> None:

@@ -19,7 +19,7 @@ from email.utils import format_datetime
 from typing import TYPE_CHECKING, Literal
 
 from contactd.alerts import text
-from contactd.alerts.message import About, Message
+from contactd.alerts.notification import About, Notification
 from contactd.core.alert import Severity
 from contactd.core.errors import ContactdError, DeliveryError, InputError
 from contactd.core.instants import to_utc
@@ -76,14 +76,14 @@ class MailChannel:
         self._recipients = tuple(_address(each) for each in recipients)
         self._timeout_s = timeout_s
 
-    async def send(self, message: Message) -> None:
+    async def send(self, notification: Notification) -> None:
         """Hand the message in; the server's acceptance accepts it."""
         import aiosmtplib
 
         server = self._server
         try:
             refused, _ = await aiosmtplib.send(
-                self.compose(message),
+                self.compose(notification),
                 hostname=server.host,
                 port=server.port,
                 use_tls=server.security == "tls",
@@ -115,22 +115,22 @@ class MailChannel:
     async def close(self) -> None:
         """Nothing is held open."""
 
-    def compose(self, message: Message) -> EmailMessage:
+    def compose(self, notification: Notification) -> EmailMessage:
         """The e-mail for a message."""
         mail = EmailMessage()
-        mail["Subject"] = text.title(message)
+        mail["Subject"] = text.title(notification)
         mail["From"] = self._sender
         mail["To"] = self._recipients
-        mail["Date"] = format_datetime(to_utc(message.at))
-        mail["Message-ID"] = self._identity(message.key)
-        first = message.alerts[0].identity
-        if message.about is not About.RAISED:
+        mail["Date"] = format_datetime(to_utc(notification.at))
+        mail["Message-ID"] = self._identity(notification.key)
+        first = notification.alerts[0].identity
+        if notification.about is not About.RAISED:
             mail["References"] = self._identity(first)
             mail["In-Reply-To"] = self._identity(first)
         mail["Auto-Submitted"] = "auto-generated"
-        if message.severity is Severity.WARNING:
+        if notification.severity is Severity.WARNING:
             mail["Importance"] = "high"
-        mail.set_content(text.body(message))
+        mail.set_content(text.body(notification))
         return mail
 
     def _identity(self, key: str) -> str:

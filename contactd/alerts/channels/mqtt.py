@@ -14,7 +14,7 @@ import json
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from contactd.alerts.message import Message, payload
+from contactd.alerts.notification import Notification, payload
 from contactd.core.errors import ContactdError, DeliveryError
 
 if TYPE_CHECKING:
@@ -68,7 +68,7 @@ class MqttChannel:
         self._client: aiomqtt.Client | None = None
         self._connecting = asyncio.Lock()
 
-    async def send(self, message: Message) -> None:
+    async def send(self, notification: Notification) -> None:
         """Publish the message; the broker's acknowledgement accepts it."""
         import aiomqtt
         from paho.mqtt.packettypes import PacketTypes
@@ -78,13 +78,13 @@ class MqttChannel:
         properties = make(PacketTypes.PUBLISH)
         properties.ContentType = "application/json"
         properties.PayloadFormatIndicator = 1
-        properties.UserProperty = [("idempotency-key", message.key)]
-        body = json.dumps(payload(message), ensure_ascii=False, separators=(",", ":"))
+        properties.UserProperty = [("idempotency-key", notification.key)]
+        body = json.dumps(payload(notification), ensure_ascii=False, separators=(",", ":"))
         client: aiomqtt.Client | None = None
         try:
             client = await self._connected()
             await client.publish(
-                self.topic(message),
+                self.topic(notification),
                 body.encode(),
                 qos=1,
                 properties=properties,
@@ -102,13 +102,13 @@ class MqttChannel:
         """Take leave of the broker."""
         await self._drop(self._client)
 
-    def topic(self, message: Message) -> str:
+    def topic(self, notification: Notification) -> str:
         """The topic of a message: its severity, and the target if all its alerts share it."""
-        targets = {alert.target for alert in message.alerts}
+        targets = {alert.target for alert in notification.alerts}
         target = targets.pop() if len(targets) == 1 else ""
         # Levels are parted by "/", and "+" and "#" stand for any level.
         level = "".join("_" if letter in "/+#\0" else letter for letter in target) or "service"
-        return f"{self._prefix}/{message.severity.value}/{level}"
+        return f"{self._prefix}/{notification.severity.value}/{level}"
 
     async def _connected(self) -> aiomqtt.Client:
         import aiomqtt

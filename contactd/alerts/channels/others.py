@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from contactd.alerts import text
-from contactd.alerts.message import About, Message
+from contactd.alerts.notification import About, Notification
 from contactd.core.alert import Severity
 from contactd.core.errors import ContactdError, DeliveryError, InputError
 
@@ -38,13 +38,13 @@ class ApprisedChannel:
             if not self._services.add(url):
                 raise InputError("a URL that the apprise library understands", f"URL {number}")
 
-    async def send(self, message: Message) -> None:
+    async def send(self, notification: Notification) -> None:
         """Send the message; it is accepted when all services have accepted it."""
-        resolved = message.about in (About.RESOLVED, About.ACKNOWLEDGED)
+        resolved = notification.about in (About.RESOLVED, About.ACKNOWLEDGED)
         accepted = await self._services.async_notify(
-            title=text.title(message),
-            body=text.body(message),
-            notify_type="success" if resolved else _TYPES[message.severity],
+            title=text.title(notification),
+            body=text.body(notification),
+            notify_type="success" if resolved else _TYPES[notification.severity],
             body_format="text",
         )
         if not accepted:

@@ -17,7 +17,7 @@ import json
 from typing import TYPE_CHECKING
 
 from contactd.alerts.http_post import Poster
-from contactd.alerts.message import Message, payload
+from contactd.alerts.notification import Notification, payload
 
 if TYPE_CHECKING:
     import ssl
@@ -54,15 +54,15 @@ class WebhookChannel:
         self._secret = secret
         self._poster = Poster(name, timeout_s, guard, verify)
 
-    async def send(self, message: Message) -> None:
+    async def send(self, notification: Notification) -> None:
         """Post the message; an answer of 2xx accepts it."""
-        body = json.dumps(payload(message), ensure_ascii=False, separators=(",", ":")).encode()
-        headers = {"Content-Type": "application/json", "Idempotency-Key": message.key}
-        if message.fence:
-            headers["Contactd-Fence"] = str(message.fence)
+        body = json.dumps(payload(notification), ensure_ascii=False, separators=(",", ":")).encode()
+        headers = {"Content-Type": "application/json", "Idempotency-Key": notification.key}
+        if notification.fence:
+            headers["Contactd-Fence"] = str(notification.fence)
         if self._secret is not None:
             headers["Contactd-Signature"] = signature(self._secret, body)
-        await self._poster.post(self._url, body, headers, message.at)
+        await self._poster.post(self._url, body, headers, notification.at)
 
     async def close(self) -> None:
         """Close the connections."""

@@ -7,13 +7,13 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from zlib import crc32
 
-from contactd.alerts.candidate import Matter, Matters
+from contactd.alerts.candidate import Candidate, Candidates
 from contactd.alerts.policy import Policy
-from contactd.alerts.rules.contacts import contact_matters, window_matters
+from contactd.alerts.rules.contacts import contact_candidates, window_candidates
 from contactd.alerts.rules.scope import Scope
-from contactd.alerts.rules.service import service_matters
-from contactd.alerts.rules.steps import sequence_matters
-from contactd.alerts.rules.targets import change_matters, target_matters
+from contactd.alerts.rules.service import service_candidates
+from contactd.alerts.rules.steps import sequence_candidates
+from contactd.alerts.rules.targets import change_candidates, target_candidates
 from contactd.core.outlook import Snapshot, TargetOutlook
 
 __all__ = ["NOTHING_KEPT", "Kept", "matters", "matters_again"]
@@ -25,7 +25,7 @@ class _OfTarget:
 
     outlook: TargetOutlook
     until: float
-    matters: tuple[Matter, ...]
+    candidates: tuple[Candidate, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,9 +39,9 @@ class Kept:
 NOTHING_KEPT = Kept()
 
 
-def matters(
+def candidates(
     snapshot: Snapshot, policy: Policy, now: float, was_down_since: float | None = None
-) -> Matters:
+) -> Candidates:
     """What is worth telling at ``now``, and what falls due in the next ``policy.ahead_s``.
 
     Args:
@@ -49,17 +49,25 @@ def matters(
         was_down_since: instant (s) since which nobody looked, or None: events that fell due since
             then are given even when their matter is over.
     """
-    return matters_again(snapshot, policy, now, was_down_since, NOTHING_KEPT)[0]
+    return candidates_again(snapshot, policy, now, was_down_since, NOTHING_KEPT)[0]
 
 
-def matters_again(
+def candidates_again(
     snapshot: Snapshot, policy: Policy, now: float, was_down_since: float | None, kept: Kept
-) -> tuple[Matters, Kept]:
+) -> tuple[Candidates, Kept]:
     """As :func:`matters`, looking anew only at targets for which what was kept no longer holds."""
     since = now
     if was_down_since is not None:
         since = max(was_down_since, now - policy.catch_up_s)
-    scope = Scope(policy=policy, now=now, since=since, until=now + policy.ahead_s)
+    existed_since = snapshot.looking_since if was_down_since is None else was_down_since
+    scope = Scope(
+        policy=policy,
+        now=now,
+        since=since,
+        until=now + policy.ahead_s,
+        existed_since=-math.inf if existed_since is None else existed_since,
+        stations=snapshot.stations,
+    )
     usable = kept.targets if kept.policy == policy and was_down_since is None else {}
     looked: dict[str, _OfTarget] = {}
     for name, outlook in snapshot.targets.items():
@@ -70,14 +78,17 @@ def matters_again(
             found = tuple(_of_target(nearer, outlook, snapshot.planned_at))
             before = _OfTarget(outlook, nearer.until, found)
         looked[name] = before
-    whole = (*service_matters(scope, snapshot), *change_matters(scope, snapshot))
+    whole = (*service_candidates(scope, snapshot), *change_candidates(scope, snapshot))
     service = tuple(each for each in whole if scope.wants(each))
     undecided = {name for name, outlook in snapshot.targets.items() if outlook.problem is not None}
     planned_at = snapshot.planned_at
-    found_now = Matters(
+    found_now = Candidates(
         at=now,
         until=min((each.until for each in looked.values()), default=scope.until),
-        matters=(*service, *(matter for each in looked.values() for matter in each.matters)),
+        candidates=(
+            *service,
+            *(candidate for each in looked.values() for candidate in each.candidates),
+        ),
         undecided=frozenset(undecided),
         decided=frozenset(snapshot.targets.keys() - undecided),
         complete=planned_at is not None and planned_at >= snapshot.configuration.adopted_at,
@@ -96,12 +107,14 @@ def _whole(until: float, now: float) -> float:
     return whole if whole > now else until
 
 
-def _of_target(scope: Scope, outlook: TargetOutlook, planned_at: float | None) -> Iterator[Matter]:
+def _of_target(
+    scope: Scope, outlook: TargetOutlook, planned_at: float | None
+) -> Iterator[Candidate]:
     """One target's matters that are wanted."""
     rules = [
-        target_matters(scope, outlook, planned_at),
-        contact_matters(scope, outlook),
-        window_matters(scope, outlook),
-        *(sequence_matters(scope, outlook, forecast) for forecast in outlook.forecasts),
+        target_candidates(scope, outlook, planned_at),
+        contact_candidates(scope, outlook),
+        window_candidates(scope, outlook),
+        *(sequence_candidates(scope, outlook, forecast) for forecast in outlook.forecasts),
     ]
-    return (matter for rule in rules for matter in rule if scope.wants(matter))
+    return (candidate for rule in rules for candidate in rule if scope.wants(candidate))

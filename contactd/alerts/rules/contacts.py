@@ -5,14 +5,19 @@ from __future__ import annotations
 import math
 from collections.abc import Collection, Iterator, Sequence
 
-from contactd.alerts import candidate as kinds
-from contactd.alerts.candidate import Matter, Sort
+from contactd.alerts.candidate import Candidate, Sort
 from contactd.alerts.rules.scope import Scope
-from contactd.alerts.words import clock, duration, exact, give_or_take, moment, span
+from contactd.core import alert as kinds
 from contactd.core.alert import Severity
 from contactd.core.contacts.contact import Contact
+from contactd.core.contacts.outage import outage_in
 from contactd.core.intervals import EMPTY, IntervalSet
 from contactd.core.outlook import TargetOutlook
+from contactd.mission.documents.spans import inner_form, outer_form
+from contactd.mission.texts import contacts as texts
+from contactd.mission.texts.contacts import Next, Out
+from contactd.mission.texts.text import Text
+from contactd.mission.timetext import NEAREST, machine
 
 # What replanning moves by less than this is still the same contact or window, as long as its
 # neighbours are three times as far away.
@@ -21,10 +26,10 @@ COMMAND = "command"
 _WINDOW_KINDS = {kinds.WINDOW_OPENS, kinds.WINDOW_CLOSES_SOON, kinds.WINDOW_CLOSED}
 
 
-def contact_matters(scope: Scope, outlook: TargetOutlook) -> Iterator[Matter]:
+def contact_candidates(scope: Scope, outlook: TargetOutlook) -> Iterator[Candidate]:
     """Each contact, so long before it as the leads say."""
     leads = scope.policy.for_target(outlook.target)
-    if not leads.contact_s or kinds.CONTACT_COMING in leads.not_told:
+    if not leads.contact_s or kinds.CONTACT_COMING in leads.disabled_kinds:
         return
     uncertainty_s = _uncertainty_s(outlook)
     # A contact that a manoeuvre leaves open may come earlier than planned, by less than this.
@@ -41,7 +46,7 @@ def contact_matters(scope: Scope, outlook: TargetOutlook) -> Iterator[Matter]:
         for lead_s in leads.contact_s:
             due = contact.aos - early_s - lead_s
             if scope.covers(due, contact.los + late_s):
-                yield _contact_coming(outlook, index, (early_s, late_s), lead_s, due)
+                yield _contact_coming(scope, outlook, index, (early_s, late_s), lead_s, due)
     yield from _open_contacts(scope, outlook, uncertainty_s)
 
 
@@ -67,7 +72,9 @@ def _room(outlook: TargetOutlook, contact: Contact, uncertainty_s: float) -> tup
     )
 
 
-def _open_contacts(scope: Scope, outlook: TargetOutlook, uncertainty_s: float) -> Iterator[Matter]:
+def _open_contacts(
+    scope: Scope, outlook: TargetOutlook, uncertainty_s: float
+) -> Iterator[Candidate]:
     """Contacts that there will only be if a planned manoeuvre goes otherwise than planned."""
     target = outlook.target
     planned: dict[str, list[Contact]] = {}
@@ -81,32 +88,43 @@ def _open_contacts(scope: Scope, outlook: TargetOutlook, uncertainty_s: float) -
                 due = start - uncertainty_s - lead_s
                 if not scope.covers(due, end + uncertainty_s):
                     continue
-                yield Matter(
+                yield Candidate(
                     kind=kinds.CONTACT_COMING,
                     sort=Sort.EVENT,
                     severity=Severity.ADVISORY,
                     target=target,
                     subject=f"{target}/{station}",
                     series=f"{kinds.CONTACT_COMING}|{target}|{station}",
-                    what=(
-                        f"{target} may come into view of {station}, {span(start, end)}"
-                        f"{give_or_take(uncertainty_s)}, if a planned manoeuvre goes otherwise "
-                        "than planned."
+                    text=texts.possible_contact(
+                        target,
+                        station,
+                        start - uncertainty_s,
+                        end + uncertainty_s,
+                        max(due, scope.now),
+                        _out(scope, station, start, end),
                     ),
-                    advice=f"Have {station} search for it; nothing heard there proves nothing.",
                     due=due,
-                    concerns=start,
+                    moment=start,
                     over_at=end + uncertainty_s,
                     begins=start,
                     ends=end,
                     lead_s=lead_s,
-                    facts={"station": station, "from": exact(start), "to": exact(end)},
+                    facts={
+                        "station": station,
+                        "from": machine(start, NEAREST),
+                        "to": machine(end, NEAREST),
+                    },
                 )
 
 
 def _contact_coming(
-    outlook: TargetOutlook, index: int, room_s: tuple[float, float], lead_s: float, due: float
-) -> Matter:
+    scope: Scope,
+    outlook: TargetOutlook,
+    index: int,
+    room_s: tuple[float, float],
+    lead_s: float,
+    due: float,
+) -> Candidate:
     """One contact, as planned; AOS may be so much earlier and LOS so much later (s)."""
     contact = outlook.contacts[index]
     uncertainty_s = _uncertainty_s(outlook)
@@ -116,42 +134,45 @@ def _contact_coming(
     window = _window_in(outlook, contact)
     facts: dict[str, object] = {
         "station": station,
-        "aos": exact(contact.aos),
-        "tca": exact(contact.tca),
-        "los": exact(contact.los),
+        "aos": machine(contact.aos, NEAREST),
+        "tca": machine(contact.tca, NEAREST),
+        "los": machine(contact.los, NEAREST),
         "max_elevation_deg": round(contact.max_elevation_deg, 2),
         "aos_azimuth_deg": round(contact.aos_azimuth_deg, 1),
         "uncertainty_s": round(uncertainty_s, 1),
         "lead_s": lead_s,
     }
-    advice = f"Have {station} ready at azimuth {contact.aos_azimuth_deg:.0f}° by AOS."
     if window is not None:
-        facts["command_window"] = {"from": exact(window[0]), "to": exact(window[1])}
-        advice += f" Commands can be sent from {clock(window[0])} to {clock(window[1])}."
-    lasts = "" if contact.cut_at_end else f" for {duration(contact.duration_s)}"
-    otherwise = ""
+        facts["command_window"] = inner_form(window)
+    possible = None
     if max(room_s) > uncertainty_s:
-        earliest, latest = contact.aos - early_s, contact.los + late_s
-        facts["earliest"], facts["latest"] = exact(earliest), exact(latest)
-        otherwise = (
-            f" It may be there from {clock(earliest)} to {clock(latest)}, as a planned manoeuvre "
-            "goes."
-        )
-    return Matter(
+        possible = contact.aos - early_s, contact.los + late_s
+        facts |= {"possible": outer_form(possible)}
+    out = _out(scope, station, contact.aos, contact.los)
+    if out is not None:
+        facts["outage"] = {**outer_form((out.start_s, out.end_s)), "why": out.why}
+    return Candidate(
         kind=kinds.CONTACT_COMING,
         sort=Sort.EVENT,
         severity=Severity.ADVISORY,
         target=target,
         subject=f"{target}/{station}",
         series=f"{kinds.CONTACT_COMING}|{target}|{station}",
-        what=(
-            f"{target} comes into view of {station} at {moment(contact.aos)}"
-            f"{give_or_take(uncertainty_s)}{lasts}, up to {contact.max_elevation_deg:.0f}°."
-            f"{otherwise}"
+        text=texts.contact_coming(
+            target,
+            station,
+            contact.aos,
+            None if contact.cut_at_end else contact.los,
+            error_s=uncertainty_s,
+            max_elevation_deg=contact.max_elevation_deg,
+            azimuth_deg=contact.aos_azimuth_deg,
+            now_s=max(due, scope.now),
+            commands=window,
+            open_bounds=possible,
+            out=out,
         ),
-        advice=advice,
         due=due,
-        concerns=contact.aos,
+        moment=contact.aos,
         over_at=contact.los + late_s,
         begins=min(begins, contact.aos - early_s),
         ends=max(ends, contact.los + late_s),
@@ -160,11 +181,11 @@ def _contact_coming(
     )
 
 
-def window_matters(scope: Scope, outlook: TargetOutlook) -> Iterator[Matter]:
+def window_candidates(scope: Scope, outlook: TargetOutlook) -> Iterator[Candidate]:
     """Each command window: that it opens, that it closes soon, that it has closed."""
     uncertainty_s = _uncertainty_s(outlook)
     leads = scope.policy.for_target(outlook.target)
-    if set(leads.not_told) >= _WINDOW_KINDS:
+    if set(leads.disabled_kinds) >= _WINDOW_KINDS:
         return
     longest_lead_s = max((*leads.window_s, leads.closes_s), default=0.0) + uncertainty_s
     kept_s = scope.policy.worth_telling_after_s + uncertainty_s
@@ -178,40 +199,37 @@ def window_matters(scope: Scope, outlook: TargetOutlook) -> Iterator[Matter]:
 
 def _window_events(
     scope: Scope, outlook: TargetOutlook, station: str, windows: IntervalSet, index: int
-) -> Iterator[Matter]:
+) -> Iterator[Candidate]:
     opens, closes = float(windows.starts[index]), float(windows.ends[index])
     begins, ends = _same_window(windows, index)
     target = outlook.target
     uncertainty_s = _uncertainty_s(outlook)
     leads = scope.policy.for_target(target)
-    about = give_or_take(uncertainty_s)
     facts = {
         "station": station,
-        "opens": exact(opens),
-        "closes": exact(closes),
+        "opens": machine(opens, NEAREST),
+        "closes": machine(closes, NEAREST),
         "uncertainty_s": round(uncertainty_s, 1),
     }
 
     def event(
         kind: str,
         due: float,
-        concerns: float,
+        moment: float,
         over_at: float,
-        what: str,
-        advice: str,
+        text: Text,
         lead_s: float,
-    ) -> Matter:
-        return Matter(
+    ) -> Candidate:
+        return Candidate(
             kind=kind,
             sort=Sort.EVENT,
             severity=Severity.ADVISORY,
             target=target,
             subject=f"{target}/{station}",
             series=f"{kind}|{target}|{station}",
-            what=what,
-            advice=advice,
+            text=text,
             due=due,
-            concerns=concerns,
+            moment=moment,
             over_at=over_at,
             begins=begins,
             ends=ends,
@@ -221,7 +239,7 @@ def _window_events(
 
     def wanted(kind: str, due: float, over_at: float) -> bool:
         """Looked at first: what is to be said of it takes longer."""
-        return kind not in leads.not_told and scope.covers(due, over_at)
+        return kind not in leads.disabled_kinds and scope.covers(due, over_at)
 
     if opens > outlook.span[0]:
         for lead_s in leads.window_s:
@@ -233,8 +251,9 @@ def _window_events(
                 due,
                 opens,
                 closes,
-                f"The command window of {target} at {station} opens at {moment(opens)}{about}.",
-                f"Commands can be sent until {clock(closes)}: {duration(closes - opens)}.",
+                texts.window_opens(
+                    target, station, opens, closes, uncertainty_s, max(due, scope.now)
+                ),
                 lead_s,
             )
     if closes >= outlook.span[1]:
@@ -246,39 +265,56 @@ def _window_events(
             due,
             closes,
             closes,
-            f"The command window of {target} at {station} closes at {moment(closes)}{about}.",
-            f"Send what must be sent now; {_next_window(outlook, closes)}.",
+            texts.window_closes_soon(
+                target,
+                station,
+                closes,
+                uncertainty_s,
+                _next_window(outlook, closes),
+                outlook.span[1],
+                max(due, scope.now),
+            ),
             leads.closes_s,
         )
     due = closes + uncertainty_s
     over_at = due + scope.policy.worth_telling_after_s
-    if not wanted(kinds.WINDOW_CLOSED, due, over_at):
+    if due < scope.existed_since or not wanted(kinds.WINDOW_CLOSED, due, over_at):
         return
     yield event(
         kinds.WINDOW_CLOSED,
         due,
         closes,
         over_at,
-        f"The command window of {target} at {station} closed at {moment(closes)}{about}.",
-        f"No command can be sent there now; {_next_window(outlook, closes)}.",
+        texts.window_closed(
+            target,
+            station,
+            closes,
+            uncertainty_s,
+            _next_window(outlook, max(due, scope.now)),
+            outlook.span[1],
+            max(due, scope.now),
+        ),
         0.0,
     )
 
 
-def _next_window(outlook: TargetOutlook, after: float) -> str:
-    """Which command window is open then or opens next, at any station, in words."""
-    best: tuple[float, float, str] | None = None
+def _next_window(outlook: TargetOutlook, after: float) -> Next | None:
+    """The command window that is open then or opens next, at any station."""
+    best: Next | None = None
     for station, coverage in outlook.services.get(COMMAND, {}).items():
         found = coverage.nominal.next_from(after)
         if found is not None:
             begins = max(found[0], after)
-            if best is None or (begins, -found[1]) < (best[0], -best[1]):
-                best = (begins, found[1], station)
-    if best is None:
-        return f"no other window is predicted up to {moment(outlook.span[1])}"
-    if best[0] <= after:
-        return f"{best[2]} has one open until {clock(best[1])}"
-    return f"the next one is at {best[2]} from {moment(best[0])}"
+            if best is None or (begins, -found[1]) < (best.start_s, -best.end_s):
+                best = Next(begins, found[1], station)
+    return best
+
+
+def _out(scope: Scope, name: str, start: float, end: float) -> Out | None:
+    """When the station is out during a contact, if it is."""
+    station = scope.stations.get(name)
+    outage = None if station is None else outage_in(start, end, station)
+    return None if outage is None else Out(outage.start, outage.end, outage.why)
 
 
 def _window_in(outlook: TargetOutlook, contact: Contact) -> tuple[float, float] | None:

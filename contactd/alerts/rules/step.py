@@ -1,17 +1,21 @@
-"""A step in its sequence, and what all matters about it share."""
+"""A step in its sequence, and what all candidates about it share."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from typing import Any
 
-from contactd.alerts.candidate import Matter, Sort
+from contactd.alerts.candidate import Candidate, Sort
 from contactd.alerts.rules.scope import Scope
-from contactd.alerts.words import exact
 from contactd.core.alert import Severity
 from contactd.core.outlook import TargetOutlook
-from contactd.core.sequences.model import SequenceForecast, StepForecast, StepStatus
+from contactd.core.sequences.model import SequenceForecast, StartStatus, StepForecast, StepStatus
+from contactd.mission.documents.steps import step_form
+from contactd.mission.texts.cause import cause_text
 from contactd.mission.texts.notice import NOTICE
+from contactd.mission.texts.steps import Expiring
+from contactd.mission.texts.text import Look, Stop, Text
+from contactd.mission.timetext import NO_EARLIER, NO_LATER, machine
 
 # A step's moment that new knowledge moves by less than the lead at which it was told, within these
 # limits, is still the same fact; one that moved further is told anew.
@@ -22,7 +26,7 @@ TIMED = AHEAD | {StepStatus.EXPIRED}
 
 @dataclass(frozen=True, slots=True)
 class StepAtHand:
-    """A step in its sequence, and what all its matters share."""
+    """A step in its sequence, and what all its candidates share."""
 
     scope: Scope
     outlook: TargetOutlook
@@ -30,19 +34,53 @@ class StepAtHand:
     step: StepForecast
 
     @property
-    def name(self) -> str:
-        """How the step is called in a sentence."""
-        return f"{self.step.step} of {self.step.target}"
+    def stop(self) -> Stop | None:
+        """How it can still certainly be stopped, if it can."""
+        step = self.step
+        if not step.stop_certain or step.stop_by is None or step.stop_by <= self.scope.now:
+            return None
+        return Stop(step.stop_by, step.stop_station or "", step.stops or step.step)
 
     @property
-    def through(self) -> str:
-        """`` through Norrsund``: who would send a stop, if that is known."""
-        return f" through {self.step.stop_station}" if self.step.stop_station else ""
+    def look(self) -> Look | None:
+        """The first contact that can confirm it, if one is predicted."""
+        step = self.step
+        if step.confirm_at is None:
+            return None
+        return Look(step.confirm_at, step.confirm_station or "")
 
     @property
-    def can_be_stopped(self) -> bool:
-        """Whether the last moment to stop it is still to come."""
-        return self.step.stop_by is not None and self.step.stop_by > self.scope.now
+    def notice(self) -> str:
+        """The hazard notice of a hazardous step, else ""."""
+        return NOTICE if self.grave else ""
+
+    @property
+    def clear_s(self) -> tuple[float, float]:
+        """Its keep-clear, else its expiry (instants, s)."""
+        step = self.step
+        assert step.earliest is not None
+        assert step.latest is not None
+        return step.keep_clear or (step.earliest, step.latest)
+
+    def told_at(self, due: float) -> float:
+        """The instant (s) at which a text that falls due then is read."""
+        return max(due, self.scope.now)
+
+    def expiring(self, earliest: float, latest: float) -> Expiring:
+        """The step as its texts take it, with one of its expiries (instants, s)."""
+        step = self.step
+        return Expiring(
+            step.target,
+            step.step,
+            earliest,
+            latest,
+            planned=step.status is StepStatus.PLANNED,
+            in_doubt=self.forecast.start.status is StartStatus.IN_DOUBT,
+            stop=self.stop,
+            look=self.look,
+            because=cause_text(step),
+            notice=self.notice,
+        )
 
     @property
     def grave(self) -> bool:
@@ -53,40 +91,38 @@ class StepAtHand:
         """One severity for harmless steps, another for hazardous ones."""
         return hazardous if self.grave else harmless
 
-    def matter(
+    def candidate(
         self,
         kind: str,
         sort: Sort,
         severity: Severity,
-        what: str,
-        advice: str,
+        text: Text,
         *,
         due: float,
-        concerns: float,
+        moment: float,
         over_at: float,
         meets: tuple[float, float] | None = None,
         must_lie_within: bool = False,
         lead_s: float = 0.0,
         facts: dict[str, Any] | None = None,
-    ) -> Matter:
-        """A matter of this step; ``meets`` is what it is the same fact by, else ``concerns``."""
+    ) -> Candidate:
+        """A candidate about this step, the same fact by what it ``meets``, else by its moment."""
         step = self.step
         subject = f"{step.target}/{step.sequence}/{step.step}"
         same_s = SAME_MOST_S if meets else min(max(lead_s, SAME_LEAST_S), SAME_MOST_S)
         if must_lie_within:
             same_s = 0.0
-        begins, ends = meets or (concerns, concerns)
-        return Matter(
+        begins, ends = meets or (moment, moment)
+        return Candidate(
             kind=kind,
             sort=sort,
             severity=severity,
             target=step.target,
             subject=subject,
             series=f"{kind}|{subject}|start {self.forecast.start.record}",
-            what=what,
-            advice=f"{advice} {NOTICE}" if self.grave else advice,
+            text=text,
             due=due,
-            concerns=concerns,
+            moment=moment,
             over_at=over_at,
             begins=begins - same_s / 2,
             ends=ends + same_s / 2,
@@ -98,28 +134,21 @@ class StepAtHand:
 
     def _facts(self) -> dict[str, Any]:
         step = self.step
-        facts: dict[str, Any] = {"status": step.status.value, "start": start_facts(self.forecast)}
-        for key in ("earliest", "nominal", "latest", "stop_by", "confirm_at"):
-            value = getattr(step, key)
-            if value is not None:
-                facts[key] = exact(value)
-        for key in ("stop_station", "confirm_station", "hazard"):
-            if getattr(step, key) is not None:
-                facts[key] = getattr(step, key)
-        if step.coverage is not None:
-            facts["coverage"] = step.coverage.value
-            facts["stations"] = list(step.stations)
-        if step.keep_clear is not None:
-            facts["keep_clear"] = {
-                "from": exact(step.keep_clear[0]),
-                "to": exact(step.keep_clear[1]),
-            }
-        for key in ("in_view_probability", "margin_s"):
-            value = getattr(step, key)
-            if value is not None:
-                facts[key] = round(value, 3)
-        if step.reasons:
-            facts["reasons"] = list(step.reasons[:5])
+        form = step_form(step)
+        facts: dict[str, Any] = {
+            key: value
+            for key, value in form.items()
+            if key not in ("target", "sequence", "step") and value not in (None, [])
+        }
+        facts["start"] = start_facts(self.forecast)
+        if step.confirm_at is not None:
+            facts["confirm_at"] = machine(step.confirm_at, NO_EARLIER)
+            facts["confirm_station"] = step.confirm_station
+        if step.hazard is not None:
+            facts["hazard"] = step.hazard
+        reasons = [*filter(None, [cause_text(step)]), *step.reasons]
+        if reasons:
+            facts["reasons"] = reasons[:5]
         return facts
 
 
@@ -130,5 +159,5 @@ def start_facts(forecast: SequenceForecast) -> dict[str, Any]:
     for key in ("earliest", "latest"):
         value = getattr(start, key)
         if value is not None:
-            facts[key] = exact(value)
+            facts[key] = machine(value, NO_LATER if key == "earliest" else NO_EARLIER)
     return facts

@@ -15,7 +15,7 @@ from contactd.mission.timetext import NEAREST, from_now, moment
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from contactd.alerts.tracked import Told
+    from contactd.alerts.tracked import TrackedAlert
     from contactd.core.record import Record
 
 FIELDS = ("number", "severity", "kind", "subject", "what", "do", "moment", "identity")
@@ -43,8 +43,8 @@ def command(
     ALERT is the number of the record that raised it, as the list shows it, or its identity.
     Acknowledging stops reminders; it changes nothing aboard.
     """
+    from contactd.alerts.fold import AlertState, fold_alerts
     from contactd.alerts.standing import standing
-    from contactd.alerts.state import AlertState, fold_alerts
     from contactd.faces.cli.store import author, open_ledger
     from contactd.mission.actions import Acknowledge, record_of
 
@@ -54,7 +54,7 @@ def command(
     state = AlertState()
     if ledger is not None:
         state = fold_alerts(state, ledger.records())
-    waiting = [state.told[alert.identity] for alert in state.open_alerts(now)]
+    waiting = [state.tracked[alert.identity] for alert in state.open_alerts(now)]
     if not named and not everything:
         _show(waiting, now, day_of_year, form)
         return
@@ -65,10 +65,10 @@ def command(
         refuse("No alert is waiting.")
     with ledger:
         written = ledger.append(made)
-    _say_done(written, [state.told[str(each.body["identity"])] for each in written], form)
+    _say_done(written, [state.tracked[str(each.body["identity"])] for each in written], form)
 
 
-def _form(told: Told) -> dict[str, Any]:
+def _form(told: TrackedAlert) -> dict[str, Any]:
     from contactd.mission.timetext import machine
 
     alert = told.alert
@@ -78,13 +78,13 @@ def _form(told: Told) -> dict[str, Any]:
         "kind": alert.kind,
         "subject": alert.subject,
         "what": alert.what,
-        "do": alert.advice,
-        "moment": machine(alert.concerns, NEAREST),
+        "do": alert.do,
+        "moment": machine(alert.moment, NEAREST),
         "identity": alert.identity,
     }
 
 
-def _show(waiting: Sequence[Told], now: float, day_of_year: bool, form: str) -> None:
+def _show(waiting: Sequence[TrackedAlert], now: float, day_of_year: bool, form: str) -> None:
     if form == "json":
         as_json([_form(told) for told in waiting])
     elif form == "csv":
@@ -97,16 +97,16 @@ def _show(waiting: Sequence[Told], now: float, day_of_year: bool, form: str) -> 
             say(screen, "No alert is waiting.")
         for told in waiting:
             alert = told.alert
-            at = moment(alert.concerns, NEAREST, day_of_year=day_of_year)
-            at += f" ({from_now(alert.concerns, now, NEAREST)})"
+            at = moment(alert.moment, NEAREST, day_of_year=day_of_year)
+            at += f" ({from_now(alert.moment, now, NEAREST)})"
             head = f"{told.number:>6}  {alert.severity}: {alert.what}"
             say(screen, head, style=STYLES[str(alert.severity)], hang=8)
             say(screen, f"{alert.subject}, {at}", indent=8)
-            if alert.advice:
-                say(screen, alert.advice, indent=8)
+            if alert.do:
+                say(screen, alert.do, indent=8)
 
 
-def _say_done(written: Sequence[Record], chosen: Sequence[Told], form: str) -> None:
+def _say_done(written: Sequence[Record], chosen: Sequence[TrackedAlert], form: str) -> None:
     from contactd.mission.documents.service import record_form
 
     if form == "json":

@@ -6,9 +6,10 @@ from typing import TYPE_CHECKING
 
 from contactd.faces.cli.forecast_table import start_line
 from contactd.faces.cli.tables import STYLES, Cell, Column, say, show
-from contactd.mission.changes import NOTHING, keep_clear_text, stop_text
+from contactd.mission.changes import NOTHING, keep_clear_text
 from contactd.mission.statements import confirmation
 from contactd.mission.texts.notice import NOTICE
+from contactd.mission.texts.stop import stop_text
 from contactd.mission.timetext import NO_EARLIER, NO_LATER, moment, on_day_of
 
 if TYPE_CHECKING:
@@ -44,13 +45,13 @@ def show_change(screen: Screen, record: Record, change: Change, day_of_year: boo
     if rows:
         show(_COLUMNS, rows, screen)
     for each in change.steps:
-        for what, differs, text in (
-            ("stop by", each.stop_differs, stop_text),
-            ("keep clear", each.keep_clear_differs, keep_clear_text),
-        ):
-            if differs:
-                was, now_is = text(each.was, day_of_year), text(each.now_is, day_of_year)
-                say(screen, f"{what}, '{each.now_is.step}': was {was}, now {now_is}", hang=2)
+        name = f"'{each.now_is.step}'"
+        if each.stop_differs:
+            was, now_is = (stop_text(step) or "-" for step in (each.was, each.now_is))
+            say(screen, f"stop, {name}: was {was}, now {now_is}", hang=2)
+        if each.keep_clear_differs:
+            was, now_is = (keep_clear_text(step, day_of_year) for step in (each.was, each.now_is))
+            say(screen, f"keep clear, {name}: was {was}, now {now_is}", hang=2)
     if not change.steps:
         say(screen, NOTHING)
     for note in change.dangers:

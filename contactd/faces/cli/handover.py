@@ -45,7 +45,7 @@ def command(
     --next is how long the shift that begins will last. With --format pdf or markdown, --output
     names the file.
     """
-    from contactd.alerts.state import AlertState, fold_alerts
+    from contactd.alerts.fold import AlertState, fold_alerts
     from contactd.core.outlook import Snapshot
     from contactd.faces.cli.forecast import outlook_of
     from contactd.faces.cli.progress import with_progress
@@ -68,7 +68,7 @@ def command(
         for target in with_progress(list(configuration.targets.values()), "Forecasting")
     ]
     alerts = fold_alerts(AlertState(), records)
-    said = {name: each.alert.what for name, each in alerts.told.items()}
+    said = {name: each.alert.what for name, each in alerts.tracked.items()}
     snapshot = Snapshot(
         now,
         targets={each.target: each for each in outlooks},

@@ -37,7 +37,7 @@ def command(
     begins, ends = start, to
     if ends <= begins:
         refuse("--from is after --to. Swap them.")
-    from contactd.alerts.state import AlertState, fold_alerts
+    from contactd.alerts.fold import AlertState, fold_alerts
     from contactd.faces.cli.progress import with_progress
     from contactd.faces.cli.store import open_ledger
     from contactd.faces.review import gather

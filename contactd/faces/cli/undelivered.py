@@ -15,7 +15,8 @@ from contactd.mission.timetext import NEAREST, from_now, moment
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from contactd.alerts.tracked import AlertState, DeadLetter
+    from contactd.alerts.tracked import AlertState
+    from contactd.core.alert import DeadLetter
 
 FIELDS = ("number", "at", "channel", "attempts", "reason", "alerts", "message")
 
@@ -39,8 +40,8 @@ def command(
 
     NUMBER is the record that gave the message up, as the list shows it. Repair the channel first.
     """
+    from contactd.alerts.fold import AlertState, fold_alerts
     from contactd.alerts.standing import standing
-    from contactd.alerts.state import AlertState, fold_alerts
     from contactd.faces.cli.store import author, open_ledger
     from contactd.mission.actions import Retry, record_of
 
@@ -102,6 +103,6 @@ def _show(state: AlertState, now: float, day_of_year: bool, form: str) -> None:
         say(screen, head, style="bold", hang=8)
         say(screen, f"after {letter.attempts} attempts: {letter.reason}", indent=8)
         for identity in letter.alerts:
-            told = state.told.get(identity)
+            told = state.tracked.get(identity)
             if told is not None:
                 say(screen, f"{told.alert.severity}: {told.alert.what}", indent=8, hang=2)

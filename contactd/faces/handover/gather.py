@@ -173,11 +173,9 @@ def gather(
 
 def _waiting(alerts: Sequence[Alert]) -> Iterator[Item]:
     for alert in alerts:
-        text = f"{alert.severity}, not acknowledged: {alert.what} {alert.advice}".strip()
+        text = f"{alert.severity}, not acknowledged: {alert.what} {alert.do}".strip()
         severity = str(alert.severity)
-        yield Item(
-            alert.concerns, text, alert.subject, severity=severity, safe=(NO_LATER, NO_LATER)
-        )
+        yield Item(alert.moment, text, alert.subject, severity=severity, safe=(NO_LATER, NO_LATER))
 
 
 def _unsettled(outlooks: Sequence[TargetOutlook], now: float) -> Iterator[Item]:

@@ -11,8 +11,8 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from contactd.alerts.state import AlertState
-from contactd.alerts.tracked import Outcome, Told
+from contactd.alerts.fold import AlertState
+from contactd.alerts.tracked import Outcome, TrackedAlert
 from contactd.core.contacts.comparison import compare
 from contactd.core.contacts.contact import Contact
 from contactd.core.instants import from_text
@@ -187,7 +187,7 @@ def gather(
     for each in given:
         contacts += _contacts(each, missed.get(each.actual.target, ()), begins, ends)
     contacts.sort(key=lambda each: each.actual_aos or each.planned_aos or 0.0)
-    told = [each for each in alerts.told.values() if begins <= each.raised_at <= ends]
+    told = [each for each in alerts.tracked.values() if begins <= each.raised_at <= ends]
     return Review(
         begins=begins,
         ends=ends,
@@ -293,7 +293,7 @@ def _residual_s(reading: Reading, step: StepForecast | None) -> float | None:
     return reading.at + reading.remaining_s - step.nominal
 
 
-def _alert(told: Told) -> AlertReview:
+def _alert(told: TrackedAlert) -> AlertReview:
     delivered = [fate.at for fate in told.fates.values() if fate.outcome is Outcome.DELIVERED]
     return AlertReview(
         what=told.alert.what,

@@ -274,7 +274,7 @@ class Alert(TypedDict):
     """An alert that waits for somebody."""
 
     identity: str
-    kind: Annotated[str, Field(examples=["step-out-of-view"])]
+    kind: Annotated[str, Field(examples=["step-uncovered"])]
     severity: Literal["advisory", "caution", "warning"]
     target: str
     subject: str

@@ -32,9 +32,9 @@ def alert_form(alert: Alert) -> Form:
         "target": alert.target,
         "subject": alert.subject,
         "what": alert.what,
-        "do": alert.advice,
+        "do": alert.do,
         "due": machine(alert.due, NO_LATER),
-        "moment": machine(alert.concerns, NO_LATER),
+        "moment": machine(alert.moment, NO_LATER),
         "over_at": machine(alert.over_at, NO_EARLIER),
         "late": alert.late,
         "facts": dict(alert.facts),
@@ -43,7 +43,7 @@ def alert_form(alert: Alert) -> Form:
 
 def alert_forms(alerts: Iterable[Alert]) -> list[Form]:
     """Alerts, most severe first, then by the moment they concern."""
-    ordered = sorted(alerts, key=lambda each: (-_SEVERITIES.index(each.severity), each.concerns))
+    ordered = sorted(alerts, key=lambda each: (-_SEVERITIES.index(each.severity), each.moment))
     return [alert_form(alert) for alert in ordered]
 
 

@@ -13,7 +13,7 @@ from pathlib import Path
 
 from contactd.alerts.channels.log import LogChannel
 from contactd.alerts.delivery import Terms
-from contactd.alerts.message import Channel, Message
+from contactd.alerts.notification import Channel, Notification
 from contactd.config import Configuration
 from contactd.config.rehearsal import Script
 from contactd.config.settings import Settings
@@ -129,7 +129,7 @@ class StagedChannel:
         """The channel's name."""
         return self.channel.name
 
-    async def send(self, message: Message) -> None:
+    async def send(self, message: Notification) -> None:
         """Send, as its mood allows."""
         if self.mood == "down":
             raise DeliveryError(self.name, "the rehearsal has it down", worth_retrying=True)

@@ -9,12 +9,13 @@ from pathlib import Path
 import pytest
 from command_line import NOW, Watch, lay_watch
 
-from contactd.alerts.candidate import Matter, Matters, Sort
-from contactd.alerts.evaluate import Reach, beat
-from contactd.alerts.state import AlertState, fold_alerts
+from contactd.alerts.candidate import Candidate, Candidates, Sort
+from contactd.alerts.evaluate import Reach, evaluate
+from contactd.alerts.fold import AlertState, fold_alerts
 from contactd.core.alert import Severity
 from contactd.core.instants import from_text
 from contactd.core.record import ALERT_FAILED, Record
+from contactd.mission.texts.text import Text
 from contactd.records.ledger import Ledger
 
 ABOUT = ("Lantern 3", "wake-up")
@@ -133,19 +134,18 @@ def alarmed(watch: Watch) -> Watch:
     """The ledger holds two alerts that wait, raised by the service's own rules of life."""
     now = from_text("2026-11-25T08:55:00Z")
     matters = [
-        Matter(
+        Candidate(
             series=f"matter-{severity}",
             begins=now,
             ends=now + 1,
-            kind="step-out-of-view",
+            kind="step-uncovered",
             sort=Sort.EVENT,
             severity=severity,
             target="Lantern 3",
             subject="Lantern 3/wake-up/beacon",
-            what=what,
-            advice="Ask for another station.",
+            text=Text(what, "Controller: ask another station."),
             due=now,
-            concerns=from_text("2026-11-25T12:00:00Z"),
+            moment=from_text("2026-11-25T12:00:00Z"),
             over_at=from_text("2026-11-25T12:00:00Z"),
         )
         for severity, what in (
@@ -153,8 +153,8 @@ def alarmed(watch: Watch) -> Watch:
             (Severity.WARNING, "no stop is possible"),
         )
     ]
-    records = beat(
-        AlertState(), Matters(now, now + 60, tuple(matters)), now, reaches=[Reach("log")]
+    records = evaluate(
+        AlertState(), Candidates(now, now + 60, tuple(matters)), now, reaches=[Reach("log")]
     )
     with open_ledger(watch) as ledger:
         ledger.append(records)
@@ -179,7 +179,7 @@ def test_an_acknowledged_alert_waits_no_more(alarmed: Watch) -> None:
     assert [alert["number"] for alert in left] == [second["number"]]
     with open_ledger(alarmed) as ledger:
         state = fold_alerts(AlertState(), ledger.records())
-    told = state.told[first["identity"]]
+    told = state.tracked[first["identity"]]
     assert (told.acknowledged_by, told.acknowledged_at) == ("Ida", from_text(NOW))
     again = alarmed("acknowledge", first["identity"])
     assert again.code == 2

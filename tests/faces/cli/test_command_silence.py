@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 from command_line import NOW, Watch, lay_watch
 
-from contactd.alerts.state import AlertState, fold_alerts
+from contactd.alerts.fold import AlertState, fold_alerts
 from contactd.core.alert import Alert, Severity
 from contactd.core.instants import from_text
 from contactd.records.ledger import Ledger

@@ -5,9 +5,9 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from contactd.alerts.state import AlertState
-    from contactd.alerts.tracked import Silence
+    from contactd.alerts.fold import AlertState
     from contactd.config.configuration import Configuration
+    from contactd.core.alert import Silence
     from contactd.core.record import Record
     from contactd.faces.cli.record.entry import Manner
     from contactd.mission.actions import Action
@@ -42,7 +42,7 @@ def enter(configuration: Configuration, action: Action, manner: Manner) -> Recor
 
 
 def _state(configuration: Configuration) -> AlertState:
-    from contactd.alerts.state import AlertState, fold_alerts
+    from contactd.alerts.fold import AlertState, fold_alerts
     from contactd.faces.cli.store import open_ledger
 
     ledger = open_ledger(configuration)

@@ -8,9 +8,16 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import Any, Protocol
 
-from contactd.alerts.words import as_text, exact, from_now, moment
 from contactd.core.alert import Alert, Severity
 from contactd.core.errors import DeliveryError
+from contactd.mission.timetext import (
+    NEAREST,
+    NO_LATER,
+    from_now,
+    machine,
+    moment,
+    recorded_finite,
+)
 
 
 class About(StrEnum):
@@ -24,7 +31,7 @@ class About(StrEnum):
 
 
 @dataclass(frozen=True, slots=True)
-class Message:
+class Notification:
     """A message to one channel.
 
     Attributes:
@@ -73,7 +80,7 @@ class Channel(Protocol):
         """Its name in the configuration."""
         ...
 
-    async def send(self, message: Message) -> None:
+    async def send(self, notification: Notification) -> None:
         """Bring one message to the receiver; when it returns, the receiver has accepted it.
 
         Raises:
@@ -94,19 +101,19 @@ def key_of(parts: Iterable[str]) -> str:
     return f"together-{hashlib.sha256('|'.join(given).encode()).hexdigest()[:20]}"
 
 
-def payload(message: Message) -> dict[str, Any]:
+def payload(notification: Notification) -> dict[str, Any]:
     """The message as JSON values, for machines and for people."""
     return {
-        "message": message.key,
-        "about": message.about.value,
-        "sent_at": exact(message.at),
-        "severity": message.severity.value,
-        "remark": message.remark,
-        "alerts": [_alert_payload(alert, message) for alert in message.alerts],
+        "message": notification.key,
+        "about": notification.about.value,
+        "sent_at": machine(notification.at, NEAREST),
+        "severity": notification.severity.value,
+        "remark": notification.remark,
+        "alerts": [_alert_payload(alert, notification) for alert in notification.alerts],
     }
 
 
-def _alert_payload(alert: Alert, message: Message) -> dict[str, Any]:
+def _alert_payload(alert: Alert, notification: Notification) -> dict[str, Any]:
     return {
         "identity": alert.identity,
         "kind": alert.kind,
@@ -114,17 +121,18 @@ def _alert_payload(alert: Alert, message: Message) -> dict[str, Any]:
         "target": alert.target,
         "subject": alert.subject,
         "what": alert.what,
-        "when": when(alert, message.at),
-        "advice": alert.advice,
-        "due": exact(alert.due),
-        "concerns": exact(alert.concerns),
-        "over_at": as_text(alert.over_at),
+        "when": when(alert, notification.at),
+        "do": alert.do,
+        "notice": alert.notice,
+        "due": machine(alert.due, NO_LATER),
+        "moment": machine(alert.moment, NO_LATER),
+        "over_at": recorded_finite(alert.over_at),
         "late": alert.late,
         "facts": dict(alert.facts),
-        "acknowledge": message.links.get(alert.identity),
+        "acknowledge": notification.links.get(alert.identity),
     }
 
 
 def when(alert: Alert, now: float) -> str:
-    """``2026-12-03 08:00:00Z (337), in 8 min 12 s``."""
-    return f"{moment(alert.concerns)}, {from_now(alert.concerns, now)}"
+    """``2026-12-03 08:00:00Z, in 8 min 12 s``: never later than it is."""
+    return f"{moment(alert.moment, NO_LATER)}, {from_now(alert.moment, now, NO_LATER)}"
