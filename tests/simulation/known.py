@@ -10,6 +10,8 @@ KNOWN: dict[str, int] = {
     "alert: another stop-by": 6,
     "alert: another clear-from": 6,
     "alert: another clear-to": 6,
+    "alert: expiry after its latest": 12,
+    "alert: danger after keep-clear": 12,
     "http: another verdict": 6,
     "page: another verdict": 6,
     "timeline: another verdict": 6,
