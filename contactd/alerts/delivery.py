@@ -367,7 +367,7 @@ class Delivery:
 
     async def _send(self, channel: Channel, notification: Notification) -> None:
         # Nothing is awaited between this look and the sending: a process that was stopped in
-        # between finds here that its time has run out.
+        # between finds here that its time has expired.
         if self._permit is not None and not self._permit.holds():
             raise _NotPermitted
         await channel.send(notification)

@@ -5,15 +5,15 @@ same minute; :func:`write_demo` writes them into a folder (``contactd demo DIR``
 ``config`` that ships with the program is one such output.
 
 The orbits are the same every day, carried on from one fixed epoch by the secular rates of J2, so
-that each day's elements are the day before's a day later. The dials of the running sequence are not
-fixed: they are chosen from the coverage that the program itself predicts, so that for whatever
+that each day's elements are the day before's a day later. The settings of the running sequence are
+not fixed: they are chosen from the coverage that the program itself predicts, so that for whatever
 moment the demo is made,
 
-- ``heater on`` has run out,
-- ``receiver on`` will run out while a station receives telemetry,
-- ``antenna release``, the hazard, will run out while a station can command, a stop is possible
+- ``heater on`` has expired,
+- ``receiver on`` will expire while a station receives telemetry,
+- ``antenna release``, the hazard, will expire while a station can command, a stop is possible
   before it, and the crew is gone,
-- ``beacon on`` will run out while no station has the satellite in view.
+- ``beacon on`` will expire while no station has the satellite in view.
 
 Source of the secular rates: Vallado, *Fundamentals of Astrodynamics and Applications*, section 9.6
 (from memory; check value for the node in the tests).
@@ -52,7 +52,7 @@ HEATER_DELAY_S = 40 * MINUTE_S
 VISIT_FROM_S, VISIT_TO_S = -3 * HOUR_S, -10 * MINUTE_S
 SOONEST_S = 12 * MINUTE_S
 APART_S = 20 * MINUTE_S
-# What rate, dials and elements may add to the start's bound, with room to spare.
+# What rate, settings and elements may add to the start's bound, with room to spare.
 ROOM_S = 20.0
 SEARCHED_S = 3 * DAY_S
 
@@ -216,7 +216,7 @@ def _coverage(files: Mapping[str, str], elements: ElementSet, made: float) -> di
 
 
 def _dials(coverage: Mapping[str, Coverage], started: float, made: float) -> dict[str, str]:
-    """What the three dials of the running sequence stand at."""
+    """What the three settings of the running sequence are set to."""
     spread_s = START_ERROR_S + ROOM_S
     heater = started + HEATER_DELAY_S
     received, commanded = coverage["telemetry"].certain, coverage["command"].certain

@@ -50,7 +50,7 @@ alerts:
   closes_lead: 60s                        # before it closes
   step_lead: [1h, 10min, 1min]            # before the earliest expiry of a step
   stop_by_lead: [1h, 10min, 2min]         # before the last moment to send a stop
-  keep_clear_lead: [15min]                # before nobody may be near any more
+  keep_clear_lead: [15min]                # before everyone must keep clear
   aos_moved: 30s                          # other elements that move AOS further are a caution
   disabled_kinds: []                      # routine kinds that are not wanted, such as step-expired
 
@@ -228,7 +228,7 @@ LANTERN = """\
 # An invented satellite that lay dormant until a visiting crew repaired it and set its timers.
 #
 # The timers run. Nobody on the ground can see them; the crew said when they started, to within
-# $start_error. One step endangers whoever is near, and one will run out with no station in view.
+# $start_error. One step endangers whoever is near, and one will expire uncovered.
 name: Lantern 3
 
 elements:
@@ -259,7 +259,7 @@ alerts:
   contact_lead: [15min, 2min]                      # this target is told of earlier than others
 
 # What it asks of stations that several targets share (see station_time in contactd.yaml). Stops,
-# and what steps need when they run out, are asked for without being written here.
+# and what steps need when they expire, are asked for without being written here.
 # station_time:
 #   - name: daily contacts
 #     service: telemetry
@@ -297,7 +297,7 @@ sequences:
 
       - name: receiver on
         after: heater on
-        # A dial that the crew set; it stands somewhere between from and to, in steps of a minute.
+        # The crew set it, to a value between from and to, in steps of a minute.
         delay:
           setting: {from: 10min, to: 48h, resolution: 1min, error: 2s, chosen: $receiver_delay}
         # From a minute before to three minutes after, some station must receive telemetry.
@@ -316,10 +316,10 @@ sequences:
         after: antenna release
         delay:
           setting: {from: 10min, to: 48h, resolution: 1min, error: 2s, chosen: $beacon_delay}
-        # As dialled, this runs out with no station in view: the service says so at once.
+        # As set, this expires uncovered: the service says so at once.
         needs: {service: telemetry, before: 30s, after: 2min}
 
-  # To be set going on the crew's next visit. Its dials are not chosen yet: `contactd align` does.
+  # To be started on the crew's next visit. Its settings are not chosen yet: `contactd align` does.
   - name: boom and wheels
     start:
       status: expected

@@ -104,7 +104,7 @@ class ExceedsSection(Section):
 
 
 class SettingSection(Section):
-    """A dial: the delay is chosen before the start."""
+    """A setting: the delay is chosen before the start."""
 
     least_s: Duration = Field(alias="from")
     greatest_s: Duration = Field(alias="to")
@@ -120,8 +120,8 @@ class SettingSection(Section):
             raise_at(("to",), "a duration that is not shorter than from")
         span_s = self.greatest_s - self.least_s
         self._check_on_dial("to", self.greatest_s)
-        if span_s / self.resolution_s > MOST_DIAL_VALUES:
-            raise_at(("resolution",), f"at most {MOST_DIAL_VALUES:,} values on the dial")
+        if span_s / self.resolution_s > MOST_SETTING_VALUES:
+            raise_at(("resolution",), f"at most {MOST_SETTING_VALUES:,} values of the setting")
         if self.chosen_s is not None:
             if not self.least_s <= self.chosen_s <= self.greatest_s:
                 raise_at(("chosen",), "a duration between from and to")
@@ -138,11 +138,11 @@ class SettingSection(Section):
         raise_at((key,), f"{whole} {written(self.resolution_s)}, so {nearest}")
 
 
-MOST_DIAL_VALUES = 1_000_000
+MOST_SETTING_VALUES = 1_000_000
 
 
 class DelaySection(Section):
-    """How long a countdown runs: a duration, or a dial's setting."""
+    """How long a countdown runs: a duration, or a setting."""
 
     fixed_s: Duration | None = Field(default=None, alias="fixed")
     error_s: Duration = Field(default=0.0, alias="error")
@@ -203,7 +203,7 @@ class RepeatSection(Section):
 
 
 class StepSection(Section):
-    """Something that the satellite does by itself when a countdown runs out."""
+    """Something that the satellite does by itself when a countdown expires."""
 
     name: Name
     after: OneOrMany[Name] = Field(description="start, or the name of the step it counts from")
@@ -235,7 +235,7 @@ class StepSection(Section):
 
 
 class SequenceSection(Section):
-    """A named chain of timed steps, set going by one start."""
+    """A named chain of timed steps, started by one start event."""
 
     name: Name
     start: StartSection = StartSection()

@@ -23,7 +23,7 @@ from contactd.core.sequences.model import Sequence, bound_of
 from contactd.core.sequences.naming import (
     Statement,
     check_length,
-    dialled,
+    checked_setting,
     known_step,
     refuse,
 )
@@ -103,7 +103,7 @@ def event(earliest: float, latest: float, *, recorded_at: float, why: str = "") 
 
 def setting_chosen(sequence: Sequence, step: str, setting_s: float) -> Statement:
     """Body for SETTING_CHOSEN: a step is set to ``setting_s`` seconds."""
-    return {"setting_s": dialled(sequence, step, setting_s)}
+    return {"setting_s": checked_setting(sequence, step, setting_s)}
 
 
 def reading(

@@ -136,7 +136,7 @@ def expiry_text(step: StepForecast, day_of_year: bool = False) -> str:
 
 
 def keep_clear_text(step: StepForecast, day_of_year: bool = False) -> str:
-    """When nobody may be near, never shorter than it is."""
+    """When everyone must keep clear, never shorter than it is."""
     if step.keep_clear is None:
         return "-"
     return outer(*step.keep_clear, day_of_year=day_of_year)

@@ -56,7 +56,7 @@ archive_table = Table(
 
 # One row: who leads of several services on one PostgreSQL. Times are the server's own, in POSIX
 # seconds. ``fence`` grows by one whenever the lead is taken; ``sends_from`` is when the lease of
-# the one before has run out; ``locked`` says that the leader's session holds the advisory lock too.
+# the one before has expired; ``locked`` says that the leader's session holds the advisory lock too.
 lease_table = Table(
     "lease",
     metadata,

@@ -64,7 +64,7 @@ class Instruments:
         )
         self.lateness = Histogram(
             "contactd_alert_lateness_seconds",
-            "From the moment an alert fell due until it was raised.",
+            "From when an alert was due, and the service was looking, until it was raised.",
             buckets=(0.1, 0.25, 0.5, 1.0, 2.0, 5.0, 15.0, 60.0, 600.0),
             registry=registry,
         )

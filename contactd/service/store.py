@@ -77,7 +77,7 @@ class Store:
 
     @property
     def is_still(self) -> bool:
-        """Whether there is surely nothing to read or write, because nobody else writes."""
+        """Whether there is certainly nothing to read or write, because nobody else writes."""
         return self._is_alone and not self._held and not self._may_have_news and not self.trouble
 
     @property

@@ -438,3 +438,31 @@ def test_a_condition_is_open_exactly_while_it_holds(world, turns):
         ]
         assert len(open_now) == holds
     watch.ledger.close()
+
+
+def test_an_open_alert_of_an_older_ledger_is_still_read_and_not_raised_again(world):
+    step = world.step(3000, 3060, coverage=Covered.UNCOVERED)
+    snapshot = world.snapshot(forecasts=[world.forecast(step)])
+    found = candidates(snapshot, Policy(), world.noon)
+    (raised,) = [
+        each
+        for each in evaluate(AlertState(), found, world.noon)
+        if each.body["kind"] == alert_kinds.STEP_UNCOVERED
+    ]
+    body = dict(raised.body)
+    old = {"advice": body.pop("do"), "concerns": body.pop("moment")}
+    del body["notice"]
+    was = "step-out-of-view"
+    body |= old | {"kind": was, "series": body["series"].replace(alert_kinds.STEP_UNCOVERED, was)}
+    state = fold_alerts(AlertState(), [replace(raised, body=body, number=1)])
+    (alert,) = state.open_alerts(world.noon)
+    assert (alert.kind, alert.do, alert.moment) == (
+        alert_kinds.STEP_UNCOVERED,
+        old["advice"],
+        world.noon + 3000,
+    )
+    assert not [
+        each
+        for each in evaluate(state, found, world.noon + 1)
+        if each.kind != "alert-raised" or each.body["kind"] == alert_kinds.STEP_UNCOVERED
+    ]

@@ -156,3 +156,11 @@ def test_the_same_times_at_another_station_are_another_fact(world):
     contacts = [world.contact(600, 700), world.contact(600, 700, station="Sable Point")]
     found = candidates(world.snapshot(contacts=contacts), Policy(ahead_s=100.0), world.noon)
     assert len({each.series for each in found.candidates}) == 2
+
+
+def test_a_window_that_closed_before_the_service_looked_is_not_told(world):
+    windows = {"Norrsund": world.coverage((-400, -100))}
+    first = world.snapshot(windows=windows, looking_since=world.noon)
+    assert not of_kind(candidates(first, Policy(), world.noon), kinds.WINDOW_CLOSED)
+    watching = world.snapshot(windows=windows, looking_since=world.noon - 5000)
+    assert of_kind(candidates(watching, Policy(), world.noon), kinds.WINDOW_CLOSED)

@@ -118,7 +118,7 @@ async def test_a_channel_that_cannot_be_made_is_told_of_and_the_service_goes_on(
     await watch.begin()
     await watch.beats(55)
     (message,) = await beats_until(watch, lambda: told(program), "the caution")
-    assert "The channel mail has failed since" in message["alerts"][0]["what"]
+    assert "Channel 'mail' failing since" in message["alerts"][0]["what"]
     assert "e-mail address" in message["alerts"][0]["what"]
     await watch.end()
 

@@ -1,4 +1,4 @@
-"""What sequences want of stations: contacts for stops, and for what steps need when they run out.
+"""What sequences want of stations: contacts for stops, and for what steps need when they expire.
 
 These are asked for by themselves, with every plan, and go before everything else. They rest on
 coverage that nobody's grants were taken out of, for what is not granted can still be asked for.
@@ -159,7 +159,7 @@ def _need(
         urgent=True,
         sure=True,
         within=sure,
-        why=f"what {outlook.target}/{subject} needs when it runs out",
+        why=f"what {outlook.target}/{subject} needs when it expires",
     )
 
 

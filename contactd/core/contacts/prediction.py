@@ -148,7 +148,7 @@ def table_of(
     end: float,
     target: str,
 ) -> ContactTable:
-    """The contacts that spans stand for, with their exact angles and ranges."""
+    """Contacts from search intervals, with exact angles (degrees) and ranges (km)."""
     count = len(spans.starts)
     if not count:
         return ContactTable(start, end)

@@ -1,6 +1,6 @@
 """Alignment: which settings, and which start times, put every step where it is wanted.
 
-``align`` answers before the start. With all dials open it chooses them; with some dialled in
+``align`` answers before the start. With all settings open it chooses them; with some chosen
 already it says which start times remain; with start times given it says which settings fit. The
 best option is proved to be the best, see :mod:`contactd.core.sequences.search`; where there is
 none, :mod:`contactd.core.sequences.blocked` says why and what the smallest relaxation is.
@@ -19,7 +19,7 @@ from contactd.core.sequences.coverage import Conditions, Services
 from contactd.core.sequences.forecast import forecast
 from contactd.core.sequences.known import SequenceKnowledge
 from contactd.core.sequences.model import Sequence, Start, StartStatus, StepForecast
-from contactd.core.sequences.naming import dialled
+from contactd.core.sequences.naming import checked_setting
 from contactd.core.sequences.problem import build, offsets
 from contactd.core.sequences.results import Alignment, Blocker, Option, Slip
 from contactd.core.sequences.rules import Question, Robust, rules
@@ -61,7 +61,7 @@ def align(
     Args:
         services, span, conditions, light_time_s: as for a forecast.
         starts: allowed start times; those of the sequence's start, or all of the span, if None.
-        settings: dials that are not open, by step (seconds).
+        settings: those that are fixed, by step (seconds).
         rank: ``margin`` (greatest first), ``finish`` (earliest first), or ``stations`` (most
             stations that can each serve every step alone first, then margin).
         robust: what the plan must survive without leaving a step uncovered.
@@ -70,12 +70,14 @@ def align(
         explain: whether to work out what blocks the plan where nothing is feasible.
 
     Raises:
-        InputError: for a setting that a dial cannot take, or a bound that makes no sense.
+        InputError: for a value that a setting cannot take, or a bound that makes no sense.
         InputErrors: if the steps form a cycle.
     """
     if not 1 <= most <= MOST_OPTIONS:
         raise InputError(f"from 1 to {MOST_OPTIONS} options", str(most), "most")
-    fixed = {name: dialled(sequence, name, value) for name, value in (settings or {}).items()}
+    fixed = {
+        name: checked_setting(sequence, name, value) for name, value in (settings or {}).items()
+    }
     question = Question(services, span, conditions, robust)
     allowed = _allowed(sequence, span, starts)
     found, complete = _best(sequence, question, allowed, fixed, rank, most, least_margin_s)
@@ -104,16 +106,16 @@ def remaining_starts(
     conditions: Conditions | None = None,
     robust: Robust = Robust.NOTHING,
 ) -> IntervalSet:
-    """All start times that keep every step covered, for dials that are all set (seconds, by step).
+    """All start times that keep every step covered, for given settings (seconds, by step).
 
     Raises:
-        InputError: for a setting that a dial cannot take, or a dial without one.
+        InputError: for a value that a setting cannot take, or one without a value.
     """
-    whole = {name: dialled(sequence, name, value) for name, value in settings.items()}
+    whole = {name: checked_setting(sequence, name, value) for name, value in settings.items()}
     for step in sequence.steps:
         if step.delay.setting is not None and step.name not in whole:
             if step.delay.setting.chosen_s is None:
-                raise InputError("a setting for every dial", "none", step.name)
+                raise InputError("a value for every setting", "none", step.name)
             whole[step.name] = step.delay.setting.chosen_s
     question = Question(services, span, conditions, robust)
     scale = ClockScale.of(sequence.clock.temperature)

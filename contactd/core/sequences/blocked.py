@@ -53,7 +53,7 @@ def blockers(
 def _together(case: Case, telling: _Telling) -> list[Blocker]:
     """Rules that must give way together, each by how much once the others have."""
     tried: list[list[tuple[Key, Plan | None]]] = []
-    for last in (RuleKind.STARTS, RuleKind.DIAL):
+    for last in (RuleKind.STARTS, RuleKind.SETTING):
         giving = case.giving_way(last)
         loose: dict[Key, float] = {}
         plans: list[tuple[Key, Plan | None]] = []
@@ -112,7 +112,7 @@ class _Telling:
         match key.kind:
             case RuleKind.NEEDS:
                 return f"what {key.step} needs ({_needs_text(self.case.sequence.step(key.step))})"
-            case RuleKind.DIAL:
+            case RuleKind.SETTING:
                 return self._dial_text(key.step)
             case RuleKind.MARGIN:
                 return f"a margin of {duration_text(self.case.least_margin_s)}"
@@ -126,7 +126,7 @@ class _Telling:
                 return f"the needs of {key.step}"
             case RuleKind.PEOPLE:
                 return f"people kept out of the keep-clear of {key.step}"
-            case RuleKind.DIAL:
+            case RuleKind.SETTING:
                 return f"the setting of {key.step}"
             case RuleKind.STARTS:
                 return "the allowed start times"
@@ -170,13 +170,13 @@ class _Telling:
             parts.append(f"the expiry is known to {duration_text(width)} at best")
         if self.case.least_margin_s > 0:
             parts.append(f"twice the margin is {duration_text(2 * self.case.least_margin_s)}")
-        covered = f"the longest surely covered time lasts {duration_text(longest)}"
+        covered = f"the longest certainly covered time lasts {duration_text(longest)}"
         return f"{_listed(parts)}, but {covered}"
 
     def _relaxation(self, key: Key, plan: Plan) -> str:
         by = duration_text(plan.by, 4)
         match key.kind:
-            case RuleKind.DIAL:
+            case RuleKind.SETTING:
                 value = duration_text(dict(plan.found.settings)[key.step], 4)
                 fixed = key.step in self.case.fixed
                 return f"set it to {value}" if fixed else f"let the setting take {value}"

@@ -81,7 +81,7 @@ def cause_of(
 def lacking_conditions(
     need: Need, services: Services, conditions: Conditions, span: IntervalSet
 ) -> tuple[Condition, ...]:
-    """The conditions of a need that lessen what is surely covered of a span."""
+    """The conditions of a need that lessen what is certainly covered of a span."""
     bare, _ = coverage_for(need, services, conditions, asked=())
     whole_s = _met_s(need, bare, _certain, span)
     return tuple(

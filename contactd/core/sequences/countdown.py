@@ -279,7 +279,7 @@ def _may_meet(loss: Bounded, hold: Hold) -> bool:
 
 
 def _while_held(reading: Reading, hold: Hold) -> bool:
-    """Whether a reading was surely taken while the countdown stood still."""
+    """Whether a reading was certainly taken while the countdown stood still."""
     resumed = float("inf") if hold.resumed is None else hold.resumed.earliest
     early, late = reading.at - reading.at_error_s, reading.at + reading.at_error_s
     return hold.held.latest <= early and late <= resumed

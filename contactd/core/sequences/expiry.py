@@ -1,4 +1,4 @@
-"""When each step's countdown runs out: worst-case bounds and a nominal value.
+"""When each step's countdown expires: worst-case bounds and a nominal value.
 
 For a chain, the expiry is ``start + Σ delay / (1 + rate) + Σ error``. It rises with the start, with
 every delay error and with the slowness of every clock, and so do the later and the earlier of
@@ -67,7 +67,7 @@ class Timeline:
 
 
 def delay_of(step: Step, knowledge: SequenceKnowledge) -> float | None:
-    """Seconds on the step's dial, or of its fixed delay; None while a setting is not chosen."""
+    """Seconds on the step's setting, or of its fixed delay; None while a setting is not chosen."""
     setting = step.delay.setting
     if setting is None:
         return step.delay.fixed_s
@@ -269,7 +269,7 @@ class _Reckoning:
         if narrowed.is_empty:
             self.conflicts.append(
                 f"{step.name} was seen (record {seen.record}) outside the time at which its "
-                "countdown can have run out; what was seen is believed"
+                "countdown can have expired; what was seen is believed"
             )
             low = self.began.low.least if earliest is None else earliest
             low = min(low, latest)

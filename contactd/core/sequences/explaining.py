@@ -74,7 +74,7 @@ def _delays(sequence: Sequence, knowledge: SequenceKnowledge, step: Step) -> Ite
             text += f", give or take {duration_text(each.delay.error_bound_s)}"
         if len(each.unit_names) > 1:
             verb = "as soon as one" if each.units_act == "first" else "once all"
-            text += f", {verb} of {', '.join(map(str, each.unit_names))} runs out"
+            text += f", {verb} of {', '.join(map(str, each.unit_names))} expires"
         source = CONFIGURATION
         if each.name in knowledge.settings:
             number = knowledge.setting_records.get(each.name, 0)
@@ -157,7 +157,7 @@ def _view(step: Step, made: StepForecast, services: Services) -> Iterator[Fact]:
                 if sure:
                     first, last = float(sure.starts[0]), float(sure.ends[-1])
                     text = (
-                        f"{name} surely has {need.service} from {to_text(first, 0)} to "
+                        f"{name} certainly has {need.service} from {to_text(first, 0)} to "
                         f"{to_text(last, 0)}"
                     )
                 else:
@@ -189,7 +189,7 @@ def _rules(sequence: Sequence, step: Step, made: StepForecast) -> Iterator[Fact]
         before = 0.0 if rule is None else rule.before_s
         after = 0.0 if rule is None else rule.after_s
         text = (
-            f"nobody may be near from {duration_text(before)} before its earliest to "
+            f"everyone must keep clear from {duration_text(before)} before its earliest to "
             f"{duration_text(after)} after its latest expiry"
         )
         yield Fact("keep_clear", text)

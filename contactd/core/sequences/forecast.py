@@ -185,7 +185,7 @@ class _Maker:
         if clear is None:
             return made
         near = self.sequence.people_near
-        # A keep-clear of no length is still a moment at which nobody may be near.
+        # A keep-clear of no length is still a moment at which everyone must keep clear.
         met = near & near.clip(clear[0], max(clear[1], clear[0] + 1e-3)) if near else EMPTY
         reasons = made.reasons
         if met:

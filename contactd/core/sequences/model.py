@@ -121,12 +121,12 @@ class TimerUnit:
 
 @dataclass(frozen=True, slots=True)
 class Setting:
-    """A dial: the delay is chosen before the start.
+    """A setting: the delay is chosen before the start.
 
     Attributes:
-        least_s, greatest_s, resolution_s: the values that the dial can take.
-        error_s: bound of what the dial's mechanism adds or takes away, both ways.
-        chosen_s: the value that is dialled in, or None while it is not chosen.
+        least_s, greatest_s, resolution_s: the values that the setting can take.
+        error_s: bound of what the setting's mechanism adds or takes away, both ways.
+        chosen_s: the value that is chosen, or None while it is not chosen.
         sigma_s: standard deviation of that error where it is known to be normal.
         exceeds: (step, by how many seconds): this value must exceed that step's setting.
     """
@@ -141,16 +141,16 @@ class Setting:
 
     @property
     def count(self) -> int:
-        """How many values the dial can take."""
+        """How many values the setting can take."""
         return int((self.greatest_s - self.least_s) / self.resolution_s + 1e-9) + 1
 
     def nearest(self, seconds: float) -> float:
-        """The dial's value nearest to the given one."""
+        """The setting's value nearest to the given one."""
         index = round((seconds - self.least_s) / self.resolution_s)
         return self.least_s + min(max(index, 0), self.count - 1) * self.resolution_s
 
     def allows(self, seconds: float) -> bool:
-        """Whether the dial can stand at this value (to a microsecond)."""
+        """Whether the setting can be set to this value (to a microsecond)."""
         return abs(self.nearest(seconds) - seconds) <= 1e-6
 
 
@@ -247,7 +247,7 @@ class KeepClear:
 
 @dataclass(frozen=True, slots=True)
 class Step:
-    """Something that the satellite does by itself when a countdown runs out.
+    """Something that the satellite does by itself when a countdown expires.
 
     Attributes:
         after: names of the steps it counts from; empty for the start itself.
@@ -285,7 +285,7 @@ class Step:
 
 @dataclass(frozen=True, slots=True)
 class Sequence:
-    """A named chain of timed steps aboard a target, set going by one start.
+    """A named chain of timed steps aboard a target, started by one start event.
 
     Attributes:
         start: as configured; the ledger may know better.
@@ -399,7 +399,7 @@ class StopChance:
             catches.
         closes: after this instant (s) a stop sent in this window catches nothing.
         catches_from: the earliest expiry (instant, s) that a stop sent at ``opens`` still prevents.
-        share: of all possible expiries, taken as uniform, what it surely prevents: 0 to 1.
+        share: of all possible expiries, taken as uniform, what it certainly prevents: 0 to 1.
     """
 
     station: str
@@ -412,7 +412,7 @@ class StopChance:
 
 @dataclass(frozen=True, slots=True)
 class StepForecast:
-    """When a step's countdown runs out, and what that means.
+    """When a step's countdown expires, and what that means.
 
     Attributes:
         earliest, nominal, latest: expiry (instants, s); None while unset or stopped.

@@ -60,7 +60,7 @@ def known_step(sequence: Sequence, name: str) -> Step:
     return sequence.step(named("step", name, [each.name for each in sequence.steps]))
 
 
-def dialled(sequence: Sequence, step: str, setting_s: float) -> float:
+def checked_setting(sequence: Sequence, step: str, setting_s: float) -> float:
     """The setting as the timer can take it, or an error that names the values next to it."""
     setting = known_step(sequence, step).delay.setting
     if setting is None:

@@ -1,7 +1,7 @@
 """Whether not having seen a step proves that it did not happen.
 
 It does only when the step was watched for throughout every moment at which it may have acted, by
-stations that surely had the service it needs all that time. Anything less is written down, and
+stations that certainly had the service it needs all that time. Anything less is written down, and
 changes nothing.
 """
 

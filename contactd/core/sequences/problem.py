@@ -1,4 +1,4 @@
-"""An alignment as numbers: nodes with windows, joined by the choices that dials offer.
+"""An alignment as numbers: nodes with windows, joined by the choices that settings offer.
 
 For given settings every step's expiry lies in ``[start + low, start + high]``, and low and high
 are sums along the chain of delays. A rule asks that this interval lie in one window ``[a, b]`` of
@@ -27,7 +27,7 @@ from contactd.core.sequences.rules import Rule
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
-# Two dials in a row with nothing to respect between them are one dial with the sums of both, unless
+# Two settings in a row with nothing to respect between them are one with the sums of both, unless
 # these are too many; then they stay two.
 MOST_SUMS = 1_000_000
 
@@ -38,8 +38,8 @@ class Edge:
 
     Attributes:
         lows, highs: seconds that a choice adds to the bounds, ascending lows, shape ``[n]``.
-        dials: names of the steps whose dials are chosen, ``k`` of them.
-        values_s: what each choice puts on each dial, shape ``[n, k]``.
+        settings: names of the steps whose settings are chosen, ``k`` of them.
+        values_s: what each choice puts on each setting, shape ``[n, k]``.
     """
 
     lows: FloatArray
@@ -106,7 +106,7 @@ class Problem:
     Attributes:
         nodes: each after those that it counts from.
         places: of every step.
-        exceeds: (step, other, seconds): this dial must exceed the other by so much.
+        exceeds: (step, other, seconds): this setting must exceed the other by so much.
         fixed: settings that are not open, by step.
     """
 
@@ -142,7 +142,7 @@ def build(
     settings: Mapping[str, float],
     give_or_take_s: float,
 ) -> Problem:
-    """The problem of a sequence under rules, with some dials fixed by ``settings`` (seconds)."""
+    """The problem of a sequence under rules, with some settings fixed by ``settings`` (seconds)."""
     problem = Problem(sequence, ClockScale.of(sequence.clock.temperature))
     problem.fixed = _all_fixed(sequence, rules, settings)
     problem.exceeds = tuple(
@@ -168,7 +168,7 @@ def build(
 def _all_fixed(
     sequence: Sequence, rules: Row[Rule], settings: Mapping[str, float]
 ) -> dict[str, float]:
-    """Settings that are given, and the least value of dials that no rule depends on."""
+    """Settings that are given, and the least value of settings that no rule depends on."""
     ruled = {rule.step for rule in rules}
     linked: set[str] = set()
     for step in sequence.steps:
@@ -259,7 +259,7 @@ def _restrict(problem: Problem, rules: Row[Rule]) -> None:
 
 
 def _merge(problem: Problem) -> None:
-    """Make two dials one where nothing depends on the moment between them."""
+    """Make two settings one where nothing depends on the moment between them."""
     linked = {name for each in problem.exceeds for name in each[:2]}
     while True:
         side = _side_by_side(problem, linked)

@@ -15,7 +15,7 @@ from contactd.core.sequences.rules import Question, Robust, Rule, RuleKind, rule
 from contactd.core.sequences.search import Found, Rank, Search
 
 NOTHING: Final = ""
-# Dials that are opened to see whether they are to blame get no more values than this.
+# Settings that are opened to see whether they are to blame get no more values than this.
 MOST_VALUES = 100_000
 
 
@@ -58,7 +58,7 @@ class Case:
         self.keys = [
             *(Key(rule.kind, rule.step) for rule in self.rules if rule.kind is RuleKind.PEOPLE),
             *(Key(rule.kind, rule.step) for rule in self.rules if rule.kind is RuleKind.NEEDS),
-            *(Key(RuleKind.DIAL, name) for name in dials),
+            *(Key(RuleKind.SETTING, name) for name in dials),
             Key(RuleKind.STARTS),
         ]
         if question.robust is not Robust.NOTHING:
@@ -102,7 +102,7 @@ class Case:
             found = self.solve(dropped | {key}, given, any_one=False)
             return None if found is None else Plan(0.0, found)
         setting = self.sequence.step(key.step).delay.setting if key.step else None
-        tick = 1.0 if key.kind is not RuleKind.DIAL or setting is None else setting.resolution_s
+        tick = 1.0 if key.kind is not RuleKind.SETTING or setting is None else setting.resolution_s
         low, high = 0, max(math.ceil(self.length_s / tick), 1)
         best = self.solve(dropped, given | {key: high * tick})
         if best is None:
@@ -128,7 +128,7 @@ class Case:
         if Key(RuleKind.ROBUST) in dropped:
             question = replace(question, robust=Robust.NOTHING)
         for step in self.sequence.steps:
-            key = Key(RuleKind.DIAL, step.name)
+            key = Key(RuleKind.SETTING, step.name)
             if key in dropped or key in by:
                 sequence = self._opened(sequence, step, by.get(key))
                 fixed.pop(step.name, None)
@@ -164,7 +164,7 @@ class Case:
         return self.allowed.grow(by.get(key, 0.0), by.get(key, 0.0))
 
     def _opened(self, sequence: Sequence, step: Step, by: float | None) -> Sequence:
-        """The sequence with one dial able to take more values: all, or up to so far off."""
+        """The sequence with one setting able to take more values: all, or up to so far off."""
         setting = step.delay.setting
         assert setting is not None
         tick = setting.resolution_s
@@ -175,7 +175,7 @@ class Case:
         least = low - min(ticks, math.floor(low / tick + 1e-9)) * tick
         most = high + ticks * tick
         if held is not None:
-            # A dial that is set can be set otherwise, but only to what it can take.
+            # A chosen setting can be chosen otherwise, but only to what it can take.
             least, most = max(least, setting.least_s), min(most, setting.greatest_s)
         wider = replace(setting, least_s=least, greatest_s=most, chosen_s=None)
         steps = tuple(

@@ -17,7 +17,7 @@ class Option:
         start_from, start_until: the starts that do (instants, s).
         best_start: in their middle.
         margin_s: how much earlier or later than ``best_start`` it may start.
-        settings: seconds on every dial, by step.
+        settings: seconds on every setting, by step.
         steps: the forecast of every step for a start at ``best_start``.
         stations_least: how many stations could each serve any one step alone, at the least.
     """
@@ -84,7 +84,7 @@ class Slip:
     """What a start later (or earlier) than planned does.
 
     Attributes:
-        lost: steps that were covered and no longer surely are.
+        lost: steps that were covered and no longer certainly are.
         danger: steps whose keep-clear then meets people near.
         steps: the forecast of every step after the slip.
     """

@@ -36,7 +36,7 @@ class RuleKind(StrEnum):
     NEEDS = "needs"
     PEOPLE = "people near"
     STARTS = "allowed start times"
-    DIAL = "setting"
+    SETTING = "setting"
     ROBUST = "robustness"
     MARGIN = "margin"
 
@@ -84,7 +84,7 @@ def rules_of(sequence: Sequence, step: Step, question: Question) -> Iterator[Rul
 
 
 def served_instants(step: Step, question: Question) -> IntervalSet:
-    """Instants at which all needs of a step are surely met, and stay so as asked."""
+    """Instants at which all needs of a step are certainly met, and stay so as asked."""
     needs = step.needs
     if question.redundancy > 0:
         needs = tuple(

@@ -1,12 +1,12 @@
 """The search for the best settings and starts: complete, by branch and bound over windows.
 
 A state has some nodes assigned: for each of them a window, and for each edge between them a choice
-of its dials. Everything is kept relative to the root, the node whose windows leave least room, for
-then few of its windows can still matter. ``X`` is the greatest of all ``a − low`` and ``Y`` the
+of its settings. Everything is kept relative to the root, the node whose windows leave least room,
+for then few of its windows can still matter. ``X`` is the greatest of all ``a − low`` and ``Y`` the
 least of all ``b − high``; the start then has ``Y − X − W`` seconds of freedom, W being the width of
 the root's own bounds (known once the start is assigned, and bounded from below before). Assigning a
 node can only shrink that freedom, so a state whose freedom does not exceed twice the margin of the
-best options found so far is dropped with all that would follow from it. Which choices of a dial
+best options found so far is dropped with all that would follow from it. Which choices of a setting
 bring a window over the state's interval is a range in the sorted choices, found by bisection for
 all states and windows at once.
 
@@ -58,7 +58,7 @@ class Found:
 
     Attributes:
         first, last: the starts that keep every step covered (s).
-        settings: seconds on every dial, by step.
+        settings: seconds on every setting, by step.
         finish: latest bound of the last step, for a start in the middle (s).
     """
 
@@ -349,7 +349,7 @@ class Search:
         return made
 
     def _linked(self, states: States, depth: int) -> States:
-        """States whose dials keep the distances that are asked between them."""
+        """States whose settings keep the distances that are asked between them."""
         if not self.problem.exceeds:
             return states
         chosen = self._chosen(states, depth)
@@ -360,7 +360,7 @@ class Search:
         return states.only(keep)
 
     def _chosen(self, states: States, depth: int) -> dict[str, FloatArray]:
-        """Seconds on every dial that is chosen at this depth, for each state."""
+        """Seconds on every setting that is chosen at this depth, for each state."""
         found: dict[str, FloatArray] = {
             name: np.full(len(states), seconds) for name, seconds in self.problem.fixed.items()
         }

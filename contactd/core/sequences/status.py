@@ -85,7 +85,7 @@ def _ended(
     if expiry is None or expiry.earliest > stopped_at:
         return Standing(StepStatus.STOPPED, None, (f"stopped at {to_text(stopped_at, 0)}",))
     if expiry.latest <= stopped_at:
-        return Standing(StepStatus.EXPIRED, expiry, ("it ran out before the stop",))
+        return Standing(StepStatus.EXPIRED, expiry, ("it expired before the stop",))
     cut = replace(expiry, latest=stopped_at, nominal=min(expiry.nominal, stopped_at))
     text = f"it may have acted before the stop at {to_text(stopped_at, 0)}"
     return Standing(StepStatus.EXPIRED, cut, (text,))

@@ -1,4 +1,4 @@
-"""Until when a step can be stopped, and the time in which nobody may be near it.
+"""Until when a step can be stopped, and the time in which everyone must keep clear of it.
 
 A command that stops a step is received at r, must be received in a command window, and takes
 effect ``takes_effect_s`` later, which must be ``lead_s`` before the expiry. With L the sum of both,
@@ -9,7 +9,7 @@ before the start s, it stops nothing. Start and expiry are known within bounds o
   or earlier: it works wherever start and expiry lie;
 - any other one, received between the earliest start and (latest expiry − L), works for a share of
   the possible expiries: those from r + L on. While r lies before the latest start, only those count
-  that surely follow from a start before r: those until r + the shortest delay.
+  that certainly follow from a start before r: those until r + the shortest delay.
 """
 
 from __future__ import annotations
@@ -158,7 +158,7 @@ def _ahead_s(rule: StopRule) -> float:
 
 
 def _share(run: Run, ahead_s: float, received: float) -> float:
-    """Share (0 to 1) of the possible expiries, taken as uniform, that a stop surely catches."""
+    """Share (0 to 1) of the possible expiries, taken as uniform, that a stop certainly catches."""
     first, last = max(run.earliest, received + ahead_s), run.latest
     if received < run.start_latest:
         last = min(last, received + run.shortest_s)
@@ -168,7 +168,7 @@ def _share(run: Run, ahead_s: float, received: float) -> float:
 
 
 def _promise(run: Run, ahead_s: float, received: float) -> tuple[float, bool]:
-    """What a stop surely catches, and whether it may catch anything at all."""
+    """What a stop certainly catches, and whether it may catch anything at all."""
     return _share(run, ahead_s, received), _may_catch(run, ahead_s, received)
 
 
@@ -179,7 +179,7 @@ def _may_catch(run: Run, ahead_s: float, received: float) -> bool:
 
 
 def keep_clear_of(step: Step, earliest: float, latest: float) -> tuple[float, float] | None:
-    """The time around all possible expiries in which nobody may be near.
+    """The time around all possible expiries in which everyone must keep clear.
 
     A hazardous step without a rule of its own has the bare interval of its expiry.
     """
@@ -194,7 +194,7 @@ def keep_clear_of(step: Step, earliest: float, latest: float) -> tuple[float, fl
 def first_confirmation(
     services: Services, latest: float, service: str = TELEMETRY
 ) -> tuple[float, str] | None:
-    """First instant after ``latest`` at which a station surely has the service, and which."""
+    """First instant after ``latest`` at which a station certainly has the service, and which."""
     best: tuple[float, str] | None = None
     for station, coverage in sorted(services.get(service, {}).items()):
         found = coverage.certain.next_from(latest)

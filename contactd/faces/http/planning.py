@@ -16,7 +16,7 @@ from contactd.core.sequences.clocks import ClockScale
 from contactd.core.sequences.forecast import forecast
 from contactd.core.sequences.known import SequenceKnowledge
 from contactd.core.sequences.model import Sequence, Start, StartStatus
-from contactd.core.sequences.naming import dialled, subject_of
+from contactd.core.sequences.naming import checked_setting, subject_of
 from contactd.core.sequences.problem import offsets
 from contactd.core.sequences.rules import Question, rules
 from contactd.mission import bodies
@@ -74,12 +74,12 @@ class Desk:
             value = settings.get(
                 step.name, self.knowledge.settings.get(step.name, setting.chosen_s)
             )
-            found[step.name] = dialled(
+            found[step.name] = checked_setting(
                 self.sequence, step.name, setting.least_s if value is None else value
             )
         for name in settings:
             if name not in found:
-                dialled(self.sequence, name, settings[name])
+                checked_setting(self.sequence, name, settings[name])
         return found
 
     def feasible(self, settings: Mapping[str, float]) -> IntervalSet:

@@ -56,11 +56,11 @@ def test_a_contact_out_of_reach_blames_starts_and_dial_and_says_how_far_off_each
     made = align(one_step(), services(Heron=covered((7 * HOUR, 7.2 * HOUR))), SPAN)
     found = by_rule(made)
     assert found[RuleKind.STARTS] == pytest.approx(2 * HOUR + 61)
-    assert found[RuleKind.DIAL] == pytest.approx(2 * HOUR + 600)
+    assert found[RuleKind.SETTING] == pytest.approx(2 * HOUR + 600)
     needs = next(each for each in made.blocked_by if each.rule is RuleKind.NEEDS)
     assert needs.relaxation_s == pytest.approx(2 * HOUR + 61)
     assert needs.station == "Heron"
-    dial = next(each for each in made.blocked_by if each.rule is RuleKind.DIAL)
+    dial = next(each for each in made.blocked_by if each.rule is RuleKind.SETTING)
     assert dial.relaxation == "let the setting take 5 h 10 min"
 
 
@@ -108,7 +108,7 @@ def test_a_dial_that_is_set_already_is_told_the_nearest_value_that_would_do() ->
         starts=IntervalSet([1.0 * HOUR], [1.1 * HOUR]),
         settings={"receiver on": HOUR},
     )
-    dial = next(each for each in made.blocked_by if each.rule is RuleKind.DIAL)
+    dial = next(each for each in made.blocked_by if each.rule is RuleKind.SETTING)
     assert dial.relaxation == "set it to 2 h 30 min"
     assert dial.relaxation_s == pytest.approx(1.5 * HOUR)
 

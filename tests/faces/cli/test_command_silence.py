@@ -49,7 +49,7 @@ def test_a_silence_holds_back_what_it_names_until_it_ends(watch: Watch) -> None:
 def test_warnings_are_held_back_only_when_that_is_asked_for(watch: Watch) -> None:
     answer = watch("silence", "set", "--to", UNTIL, "--why", "drill", "--warnings")
     assert answer.err.startswith("note: warnings are held back too")
-    assert holds_back(watch, Severity.WARNING, "Heron 1", "step-out-of-view")
+    assert holds_back(watch, Severity.WARNING, "Heron 1", "step-uncovered")
 
 
 def test_a_silence_can_be_lifted_early(watch: Watch) -> None:

@@ -72,7 +72,7 @@ def make_segment(w, node, step, rate, out):
 
 @kernel
 def hold(w, node, step, rate, c, held):
-    """Sees to it that ``c`` holds a node's segment; ``held`` (one number) says which it has."""
+    """Load a node's segment coefficients into ``c`` unless ``held[0]`` says they are there."""
     if held[0] != node:
         make_segment(w, node, step, rate, c)
         held[0] = node

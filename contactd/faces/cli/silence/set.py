@@ -36,14 +36,10 @@ def command(
     configuration = read_configuration(manner.config_dir)
     targets = chosen("target", target_names, configuration.targets) if target_names else []
 
-    from contactd.alerts import candidate
+    from contactd.core.alert import KINDS
     from contactd.mission.actions import Silence
 
-    known = {
-        value: value
-        for name, value in vars(candidate).items()
-        if name.isupper() and isinstance(value, str)
-    }
+    known = {kind: kind for kind in sorted(KINDS)}
     action = Silence(
         start,
         to,
