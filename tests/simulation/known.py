@@ -13,6 +13,7 @@ KNOWN: dict[str, int] = {
     "alert: expiry after its latest": 12,
     "alert: danger after keep-clear": 12,
     "calendar: another stop-by": 21,
+    "calendar: stop-by too late": 52,
     "http: another verdict": 6,
     "page: another verdict": 6,
     "timeline: another verdict": 6,
