@@ -34,7 +34,7 @@ METRICS = {"expiry": "contactd_step_expiry_timestamp_seconds",
 HANDOVER = {"expiry": "expiry", "stop by": "stop-by", "keep clear": "keep-clear"}
 WINDOW = "command window"
 CALENDAR = {"step": "expiry", "stop-by": "stop-by", "keep-clear": "keep-clear"}
-ALERTS = {"step-out-of-view": "expiry", "step-uncovered": "expiry",
+ALERTS = {"step-uncovered": "expiry",
           "step-at-risk": "expiry", "step-expiring": "expiry",
           "stop-by-coming": "stop-by", "keep-clear-begins": "keep-clear",
           "no-stop-possible": "cannot-stop"}  # fmt: skip
@@ -296,8 +296,10 @@ async def alerts(room: Room) -> Iterable[Claim]:
         elif kind == "stop-by":
             made.append(Claim("alert", kind, step, _written(alert["what"])[0]))
         elif kind is not None:
-            moments = _written(alert["what"])
-            made += _span("alert", kind, step, moments[0], moments[-1])
+            said = alert["what"].split("Z. ")[0] + "Z."
+            moments = _written(said)
+            spans = list(_span("alert", kind, step, moments[0], moments[-1]))
+            made += spans[1:] if re.search(r"\buntil \d{4}-", said) else spans
     return made
 
 

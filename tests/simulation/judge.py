@@ -169,7 +169,7 @@ class Judge:
             each.kind: each for each in claims if (each.face, each.step) == ("json", claim.step)
         }
         verdict = json["coverage"].word if "coverage" in json else ""
-        if claim.word == "step-out-of-view" and verdict != "uncovered":
+        if claim.word == "step-uncovered" and verdict != "uncovered":
             yield "open alert that is over", f"the step is now {verdict or 'without verdict'}"
         if claim.word == "step-at-risk" and verdict != "at risk":
             yield "open alert that is over", f"the step is now {verdict or 'without verdict'}"

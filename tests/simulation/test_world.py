@@ -20,11 +20,6 @@ def test_a_known_falsehood_is_still_told(kind: str) -> None:
     assert kind in {each for each, _ in honest(KNOWN[kind])}, "corrected? take it out of KNOWN"
 
 
-@pytest.mark.parametrize(
-    "false",
-    [each for each in FALSIFICATIONS if each.seed is not None],
-    ids=lambda false: false.name,
-)
+@pytest.mark.parametrize("false", FALSIFICATIONS, ids=lambda false: false.name)
 def test_the_world_sees_a_falsification(false: Falsification) -> None:
-    assert false.seed is not None
     assert false.shown_by(false.seed), f"{false.name} is not seen in night {false.seed}"
