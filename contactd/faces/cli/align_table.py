@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from contactd.faces.cli.forecast_table import fact_lines
 from contactd.faces.cli.tables import STYLES, Cell, Column, say, show
+from contactd.mission.texts.cause import reasons_of
 from contactd.mission.texts.notice import NOTICE
 from contactd.mission.timetext import (
     NEAREST,
@@ -98,7 +99,7 @@ def _why(screen: Screen, step: StepForecast) -> None:
     """What a step's bounds and verdict follow from."""
     say(screen, "")
     say(screen, step.step, style="bold", indent=3)
-    for label, text, style in (("because", "; ".join(step.reasons), ""), *fact_lines(step)):
+    for label, text, style in (("because", "; ".join(reasons_of(step)), ""), *fact_lines(step)):
         if text:
             say(screen, f"{label:<12}{text}", style=style, indent=5, hang=12)
 

@@ -169,21 +169,16 @@ def _forms(outlook: TargetOutlook, at: float, explain: bool) -> list[dict[str, A
     steps = [step for forecast in outlook.forecasts for step in forecast.steps]
     if not explain:
         return [step_form(step) for step in steps]
-    return [
-        {
-            **step_form(step),
-            "why": why_form(step, outlook, at),
-        }
-        for step in steps
-    ]
+    return [{**step_form(step), "why": why_form(step, outlook, at)} for step in steps]
 
 
 def why_form(step: StepForecast, outlook: TargetOutlook, at: float) -> dict[str, Any]:
     """What a step's forecast follows from."""
     from contactd.mission.documents.steps import facts_form
+    from contactd.mission.texts.cause import reasons_of
 
     return {
-        "reasons": list(step.reasons),
+        "reasons": reasons_of(step),
         "facts": facts_form(step),
         "elements": elements_fact(outlook, at, False),
     }

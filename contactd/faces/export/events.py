@@ -12,7 +12,7 @@ from contactd.core.ground.station import Station
 from contactd.core.outlook import TargetOutlook
 from contactd.core.sequences.model import StepForecast
 from contactd.mission.agenda import Kind, Row, contact_rows, rows_of, window_rows
-from contactd.mission.texts.cause import cause_text
+from contactd.mission.texts.cause import reasons_of
 from contactd.mission.texts.notice import NOTICE
 from contactd.mission.timetext import NEAREST, NO_EARLIER, NO_LATER, Safe, moment
 
@@ -178,10 +178,7 @@ def _lines(row: Row, outlook: TargetOutlook, opens_before: bool) -> Iterator[str
         yield row.when()
     step = _step_of(row, outlook)
     if step is not None and row.kind is Kind.EXPIRY:
-        cause = cause_text(step)
-        if cause:
-            yield f"{step.coverage}: {cause}"
-        yield from step.reasons
+        yield from reasons_of(step)
     if step is not None and (step.hazard or row.kind is not Kind.EXPIRY):
         yield NOTICE
 

@@ -23,6 +23,7 @@ from contactd.mission import bodies
 from contactd.mission.documents import steps as documents
 from contactd.mission.documents.spans import inner_forms
 from contactd.mission.documents.steps import step_form
+from contactd.mission.texts.cause import reasons_of
 from contactd.mission.texts.notice import NOTICE
 from contactd.mission.timetext import NEAREST, machine
 
@@ -139,7 +140,7 @@ class Desk:
             self.prediction.conditions,
             self.prediction.light_time_s,
         )
-        return [{**step_form(step), "reasons": list(step.reasons)} for step in made.steps]
+        return [{**step_form(step), "reasons": reasons_of(step)} for step in made.steps]
 
 
 def alignment_form(alignment: Alignment) -> dict[str, Any]:

@@ -24,6 +24,12 @@ def cause_text(step: StepForecast) -> str:
     return "; ".join(parts)
 
 
+def reasons_of(step: StepForecast) -> list[str]:
+    """What a step's forecast follows from, in words: its coverage first, then the rest."""
+    because = cause_text(step)
+    return [*([f"{step.coverage}: {because}"] if because else []), *step.reasons]
+
+
 def need_text(need: Need) -> str:
     """What a need asks for: ``telemetry from 1 min before to 3 min after, in sunlight``."""
     before, after = length(need.before_s, NO_EARLIER), length(need.after_s, NO_EARLIER)

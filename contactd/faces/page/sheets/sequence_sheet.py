@@ -8,7 +8,7 @@ from contactd.core.intervals import IntervalSet
 from contactd.core.sequences.model import SequenceForecast, StepForecast
 from contactd.faces.page.sheets.sheet import Sheet, told
 from contactd.mission.agenda import step_notes, zone_text
-from contactd.mission.texts.cause import cause_text
+from contactd.mission.texts.cause import reasons_of
 from contactd.mission.texts.stop import stop_text
 from contactd.mission.timetext import NEAREST, NO_EARLIER, NO_LATER, outer
 
@@ -61,9 +61,7 @@ class SequenceSheet:
             )
         sheet.heading("Why, and the first look")
         for step in forecast.steps:
-            cause = cause_text(step)
-            why = [f"{step.coverage}: {cause}"] if cause else []
-            for reason in (*step_notes(step), *why, *step.reasons[:2]):
+            for reason in (*step_notes(step), *reasons_of(step)[:3]):
                 sheet.says(f"'{step.step}': {reason}")
             if step.confirm_at is not None:
                 where = f", {step.confirm_station}" if step.confirm_station else ""

@@ -47,7 +47,7 @@ function* contacts(target, lane, from, to) {
 
 function stepItem(target, sequence, step) {
   const parts = [`Step '${step.step}' of ${target.target} (${sequence.sequence}, ${step.status}) expires ${between(step.earliest_ms, step.latest_ms, step.earliest_ms)}, nominal ${clock(nearest(step.nominal_ms))}.`];
-  if (step.coverage) parts.push(`It is ${step.coverage}${step.reasons.length ? `: ${step.reasons[0]}` : ""}.`);
+  if (step.coverage) parts.push(`It is ${step.coverage}${step.cause?.text ? `: ${step.cause.text}` : ""}.`);
   if (step.stop_text) parts.push(`${step.stop_text[0].toUpperCase()}${step.stop_text.slice(1)}.`);
   if (step.clear) parts.push(`Keep clear ${span(...step.clear)}: ${step.hazard}${step.keep_clear.zone ? `, zone ${step.keep_clear.zone}` : ""}.`);
   return {from: Math.min(step.earliest_ms, step.clear?.[0] ?? Infinity), to: Math.max(step.latest_ms, step.clear?.[1] ?? 0), words: parts.join(" ")};
