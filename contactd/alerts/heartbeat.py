@@ -48,7 +48,7 @@ class Heartbeat:
         now = self._clock.now()
         body = json.dumps(state).encode()
         try:
-            await self._poster.post(self._url, body, {"Content-Type": "application/json"}, now)
+            await self._poster.post(self._url, body, {"Content-Type": "application/json"})
         except DeliveryError as error:
             self.trouble = error.reason
         else:

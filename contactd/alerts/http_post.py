@@ -14,7 +14,6 @@ from contactd import __version__
 from contactd.alerts.address_filter import AddressRefused, Guard
 from contactd.alerts.notification import ChannelBusy
 from contactd.core.errors import DeliveryError
-from contactd.core.instants import from_utc
 
 if TYPE_CHECKING:
     import ssl
@@ -48,8 +47,8 @@ class Poster:
         self._verify = verify
         self._client: httpx.AsyncClient | None = None
 
-    async def post(self, url: str, body: bytes, headers: Mapping[str, str], now: float) -> None:
-        """Post a body; an answer of 2xx accepts it. ``now`` (s) is what Retry-After counts from.
+    async def post(self, url: str, body: bytes, headers: Mapping[str, str]) -> None:
+        """Post a body; an answer of 2xx accepts it.
 
         Raises:
             DeliveryError: for any other answer, or none.
@@ -61,7 +60,7 @@ class Poster:
         try:
             async with client.stream("POST", url, content=body, headers=named) as answer:
                 await _drain(answer)
-                self._judge(answer, now)
+                self._judge(answer)
         except AddressRefused as error:
             raise DeliveryError(self._name, str(error), False) from error
         except httpx.InvalidURL as error:
@@ -91,7 +90,7 @@ class Poster:
         if client is not None:
             await client.aclose()
 
-    def _judge(self, answer: httpx.Response, now: float) -> None:
+    def _judge(self, answer: httpx.Response) -> None:
         status = answer.status_code
         if 200 <= status < 300:
             return
@@ -99,7 +98,7 @@ class Poster:
         if 300 <= status < 400:
             reason += "; redirects are not followed: give the final URL"
         if status in _BUSY:
-            again_after_s = _retry_after_s(answer.headers.get("retry-after"), now)
+            again_after_s = retry_after_s(answer.headers)
             if again_after_s is not None:
                 raise ChannelBusy(self._name, reason, again_after_s)
         raise DeliveryError(self._name, reason, status >= 500 or status in _RETRY)
@@ -114,16 +113,18 @@ async def _drain(answer: httpx.Response) -> None:
             return
 
 
-def _retry_after_s(text: str | None, now: float) -> float | None:
-    """Seconds to wait, from either form of Retry-After; None where there is none."""
-    if text is None:
-        return None
-    if re.fullmatch(r"\s*[0-9]{1,9}\s*", text):
+def retry_after_s(headers: Mapping[str, str]) -> float | None:
+    """How long (s) an answer asks to wait before the next try; None where it does not say.
+
+    A date counts from the answer's own ``Date``, so that no clock of ours has part in it.
+    """
+    text = headers.get("retry-after", "")
+    if re.fullmatch(r"\s*[0-9]{1,9}\s*", text, re.ASCII):
         return float(text)
     try:
-        moment = email.utils.parsedate_to_datetime(text)
-    except ValueError:
+        until, since = (
+            email.utils.parsedate_to_datetime(each) for each in (text, headers.get("date", ""))
+        )
+        return max((until - since).total_seconds(), 0.0)
+    except (ValueError, TypeError):  # no date, or only one of the two with a time zone
         return None
-    if moment.tzinfo is None:
-        return None
-    return max(from_utc(moment) - now, 0.0)

@@ -563,7 +563,7 @@ class Daemon:
 
     def _say_predicted(self, outlook: TargetOutlook, now: float) -> None:
         ahead = ahead_of(outlook.contacts, now)
-        following = ahead[0] if ahead else None
+        following = next((contact for contact in ahead if contact.aos > now), None)
         log.info(
             "predicted",
             target=outlook.target,

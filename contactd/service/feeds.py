@@ -8,7 +8,6 @@ set stays in force whatever happens; what was adopted stands in the ledger.
 
 from __future__ import annotations
 
-import email.utils
 import random
 from collections.abc import Mapping
 from dataclasses import dataclass, field
@@ -17,6 +16,7 @@ from typing import TYPE_CHECKING
 
 from contactd import __version__
 from contactd.alerts.address_filter import AddressRefused
+from contactd.alerts.http_post import retry_after_s
 from contactd.core.errors import ContactdError
 from contactd.core.orbit import parse_omm, parse_tle
 from contactd.core.orbit.elements import ElementSet
@@ -91,7 +91,7 @@ class Feed:
             async with client.stream(
                 "GET", self.terms.url, headers=headers, timeout=self.terms.timeout_s
             ) as answer:
-                wait_s = _retry_after_s(answer.headers.get("retry-after"))
+                wait_s = retry_after_s(answer.headers)
                 result = await self._read(answer)
         except (httpx.HTTPError, AddressRefused) as error:
             reason = str(error) or type(error).__name__
@@ -165,15 +165,3 @@ def read_elements(text: str, terms: FeedTerms) -> tuple[ElementSet, ...]:
         some = ", ".join(str(number) for number in sorted(numbers)[:5])
         raise ContactdError(f"several objects ({some}): name one with catalogue_number")
     return elements
-
-
-def _retry_after_s(text: str | None) -> float | None:
-    if text is None:
-        return None
-    if text.strip().isdigit():
-        return float(text.strip()[:9])
-    parsed = email.utils.parsedate_tz(text)
-    if parsed is None:
-        return None
-    # A date needs the wall clock, which may not be trusted: an hour is polite enough.
-    return 3600.0

@@ -199,6 +199,9 @@ class Receiver:
             def log_message(self, *_: object) -> None:
                 pass
 
+            def date_time_string(self, timestamp: float | None = None) -> str:
+                return "Thu, 03 Dec 2026 12:00:00 GMT"
+
         class Server(ThreadingHTTPServer):
             daemon_threads = True
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import threading
+import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
@@ -123,13 +124,22 @@ async def test_failures_back_off_twice_as_long_each_time(server: tuple[str, Scri
         assert 100.0 * 2**count <= pause <= 110.0 * 2**count
 
 
-async def test_a_server_that_asks_for_patience_gets_it(server: tuple[str, Script]) -> None:
+@pytest.mark.parametrize("as_date", [False, True])
+async def test_a_server_that_asks_for_patience_gets_it(
+    server: tuple[str, Script], as_date: bool
+) -> None:
+    # Source: RFC 9110 section 10.2.3: delay-seconds, or an HTTP-date.
     url, script = server
-    script.answer = lambda h: reply(h, 429, Retry_After="7200")
+
+    def busy(handler: BaseHTTPRequestHandler) -> None:
+        later = handler.date_time_string(time.time() + 7200)
+        reply(handler, 429, Retry_After=later if as_date else "7200")
+
+    script.answer = busy
     under_test = feed(url, least_interval_s=100.0)
     async with httpx.AsyncClient() as client:
         await under_test.fetch(client, 0.0)
-    assert under_test.next_at == 7200.0
+    assert under_test.next_at == pytest.approx(7200.0, abs=60.0)
 
 
 @pytest.mark.parametrize(

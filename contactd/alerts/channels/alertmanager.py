@@ -59,7 +59,7 @@ class AlertmanagerChannel:
             [self._alert(alert, notification) for alert in notification.alerts]
         ).encode()
         headers = {"Content-Type": "application/json", "Idempotency-Key": notification.key}
-        await self._poster.post(self._url, body, headers, notification.at)
+        await self._poster.post(self._url, body, headers)
 
     async def close(self) -> None:
         """Close the connections."""

@@ -62,7 +62,7 @@ class WebhookChannel:
             headers["Contactd-Fence"] = str(notification.fence)
         if self._secret is not None:
             headers["Contactd-Signature"] = signature(self._secret, body)
-        await self._poster.post(self._url, body, headers, notification.at)
+        await self._poster.post(self._url, body, headers)
 
     async def close(self) -> None:
         """Close the connections."""

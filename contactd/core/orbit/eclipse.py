@@ -79,12 +79,6 @@ def sunlit_intervals(track: Track, start: float, end: float) -> IntervalSet:
     return _intervals(track, start, end, lambda theta, earth, sun: theta - (earth + sun))
 
 
-def penumbra_intervals(track: Track, start: float, end: float) -> IntervalSet:
-    """When only a part of the Sun is seen from the satellite."""
-    outer = _intervals(track, start, end, lambda theta, earth, sun: earth + sun - theta)
-    return outer - umbra_intervals(track, start, end)
-
-
 def umbra_intervals(track: Track, start: float, end: float) -> IntervalSet:
     """When nothing of the Sun is seen from the satellite."""
     return _intervals(track, start, end, lambda theta, earth, sun: earth - sun - theta)
