@@ -9,6 +9,7 @@ from pydantic import Field, model_validator
 from contactd.config.sections import Choice, OneOrMany, Section, raise_at
 from contactd.config.types import (
     AlertAddress,
+    AlertKind,
     File,
     Host,
     Name,
@@ -40,7 +41,7 @@ class ChannelSection(Section):
 
     name: Name
     least_severity: Severity = "advisory"
-    kinds: OneOrMany[Text] | None = None
+    kinds: OneOrMany[AlertKind] | None = None
     targets: OneOrMany[Name] | None = None
     timeout_s: Timeout = Field(default=10.0, alias="timeout")
     keep_trying_s: Annotated[float, duration(60.0, 7 * DAY_S)] = Field(

@@ -13,10 +13,12 @@ from contactd.config.files import Reader, Unreadable
 from contactd.config.sections import Many, Section, raise_at
 from contactd.config.settings import Channel
 from contactd.config.types import (
+    AlertKind,
     Duration,
     Instant,
     Name,
     PositiveDuration,
+    RecordKind,
     Text,
     Truth,
     duration,
@@ -71,7 +73,7 @@ class ChannelChange(Section):
 class Acknowledge(Section):
     """Somebody acknowledges all open alerts of a kind."""
 
-    alert: Name
+    alert: AlertKind
     by: Name
 
 
@@ -128,10 +130,10 @@ class Expectation(Section):
     """
 
     by_s: Duration = Field(alias="by")
-    alert: Name | None = None
-    acknowledged: Name | None = None
-    recorded: Name | None = None
-    never: Name | None = None
+    alert: AlertKind | None = None
+    acknowledged: AlertKind | None = None
+    recorded: RecordKind | None = None
+    never: AlertKind | None = None
     subject: Text = ""
 
     @model_validator(mode="after")

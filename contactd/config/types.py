@@ -9,20 +9,21 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
+from types import MappingProxyType
 from typing import Annotated, Any
 
 from pydantic_core import PydanticCustomError, core_schema
 
-from contactd.core import instants
+from contactd.core import alert, instants, record
 from contactd.core.instants import DAY_S
 from contactd.mission.timetext import NotALength, read_length, written
 
 MOST_NAME_LENGTH = 100
 MOST_TEXT_LENGTH = 2_000
 LONGEST_DURATION_S = 100 * 365.25 * DAY_S
-# Sputnik's launch and a lifetime from now: what lies outside is a slip of the keyboard.
+# From the first satellite to a lifetime from now: the rest is a slip of the keyboard.
 _EARLIEST_YEAR, _LATEST_YEAR = 1957, 2199
 
 
@@ -100,14 +101,17 @@ def _bounds(least: float, greatest: float, unit: str) -> str:
     return f" of at most {greatest:g}{unit}" if math.isfinite(greatest) else unit
 
 
-def words(choices: Iterable[str], what: str = "") -> Kind:
-    """One of a few words."""
+def words(
+    choices: Iterable[str], what: str = "", former: Mapping[str, str] = MappingProxyType({})
+) -> Kind:
+    """One of a few words; ``former`` gives today's word for one of an older version."""
     known = tuple(choices)
 
     def read(value: Any) -> str:
-        if not isinstance(value, str) or value not in known:
+        word = former.get(value, value) if isinstance(value, str) else ""
+        if word not in known:
             raise Refused(_nearest_hint(value, known))
-        return value
+        return word
 
     listed = ", ".join(known[:-1]) + f" or {known[-1]}" if len(known) > 1 else known[0]
     return Kind(f"{what}: {listed}" if what else listed, read)
@@ -299,6 +303,8 @@ HOST = Kind("a host's name or address, such as 127.0.0.1", _host)
 
 Name = Annotated[str, NAME]
 Text = Annotated[str, TEXT]
+AlertKind = Annotated[str, words(sorted(alert.KINDS), "a kind of alert", alert.FORMER_KINDS)]
+RecordKind = Annotated[str, words(sorted(record.KINDS), "a kind of record")]
 Truth = Annotated[bool, TRUTH]
 Duration = Annotated[float, DURATION]
 PositiveDuration = Annotated[float, POSITIVE_DURATION]

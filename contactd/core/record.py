@@ -20,7 +20,7 @@ class Record:
     Attributes:
         number: position in the ledger, from 1, without gaps; 0 while it is not yet stored.
         at: when it was recorded (instant, s).
-        kind: what sort of fact, one of the ``KIND_…`` names below.
+        kind: what sort of fact, one of ``KINDS``.
         subject: what it is about, such as ``Lantern 3`` or ``Lantern 3/wake-up``.
         author: who or what stated it (an operator's name, or ``contactd``).
         body: the fact itself, JSON values only.
@@ -75,6 +75,11 @@ STATION_TIME_CONFIRMED = "station-time-confirmed"
 SERVICE_STARTED = "service-started"
 SERVICE_CAUGHT_UP = "service-caught-up"
 SERVICE_STOPPED = "service-stopped"
+
+KINDS = frozenset(
+    value for name, value in globals().items() if name.isupper() and isinstance(value, str)
+)
+"""Every kind of record."""
 
 # What is recorded of alerts: the bulk of a ledger. Its meaning is folded in contactd.alerts.
 OF_ALERTS = frozenset(

@@ -283,6 +283,13 @@ def test_routine_alerts_are_kinds_that_are_raised() -> None:
     assert set(ROUTINE) <= KINDS
 
 
+def test_a_channels_kinds_may_have_the_names_of_older_versions(folder: Path) -> None:
+    # Otherwise such a channel would be silent after an upgrade.
+    channel = "{kind: webhook, name: desk, url: 'http://localhost/', kinds: [step-out-of-view]}"
+    write(folder / "contactd.yaml", f"channels: [{channel}]")
+    assert load(folder).settings.channels[0].kinds == ("step-uncovered",)
+
+
 def test_the_store_lies_in_the_state_directory_or_beside_the_folder(
     folder: Path, tmp_path: Path
 ) -> None:

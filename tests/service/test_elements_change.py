@@ -72,7 +72,7 @@ async def test_new_elements_are_recorded_with_how_far_aos_moved(
     assert -1.5 * 4 / 360 * period_s < record.body["furthest"]["moved_s"] < -4 / 360 * period_s + 5
     await watch.beats(1)
     (told,) = moved_alerts(watch)
-    assert told.startswith("Other elements of Lantern 3 move AOS by up to 1 min")
+    assert told.startswith("Lantern 3: new elements move AOS with Under Point by 1 min")
     assert "earlier" in told
     await watch.beats(3)
     assert len(moved_alerts(watch)) == 1

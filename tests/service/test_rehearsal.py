@@ -111,6 +111,12 @@ def digest(path: Path) -> str:
         ({"events": [{"after": "1min", "say": {"hold": {"at": "now"}}}]}, "Field required"),
         ({"events": [{"after": "1min", "say": {"holt": {}}}]}, "one of start, attempt"),
         ({"expectations": [{"by": "1min"}]}, "one of alert, acknowledged, recorded, never"),
+        ({"expectations": [{"by": "1min", "never": "step-uncoverd"}]}, "step-uncovered"),
+        ({"expectations": [{"by": "1min", "recorded": "alert-rased"}]}, "alert-raised"),
+        (
+            {"events": [{"after": "1min", "acknowledge": {"alert": "step", "by": "A"}}]},
+            "kind of alert",
+        ),
         ({"events": [{"after": "1min", "clokc": {"back": "1min"}}]}, "clock"),
     ],
 )
@@ -127,10 +133,10 @@ def test_an_acknowledged_alert_stays_as_it_is_when_a_station_drops_out(tmp_path:
     script = written(
         tmp_path,
         events=[
-            {"after": "30s", "acknowledge": {"alert": "step-out-of-view", "by": "Ada Quill"}},
+            {"after": "30s", "acknowledge": {"alert": "step-uncovered", "by": "Ada Quill"}},
             {"after": "1min", "station_out": {"station": "Mesa Roja", "lasts": "1min"}},
         ],
-        expectations=[{"by": "1min", "acknowledged": "step-out-of-view"}],
+        expectations=[{"by": "1min", "acknowledged": "step-uncovered"}],
     )
     rehearsal, report = play(script, tmp_path)
     assert all(each.held for each in report.judgements)

@@ -219,5 +219,5 @@ def test_what_cannot_be_asked_is_refused() -> None:
         align(sequence(), SERVICES, SPAN, settings={"receiver on": 7_300.0})
     with pytest.raises(InputError, match="from 1 to 100 options"):
         align(sequence(), SERVICES, SPAN, most=0)
-    with pytest.raises(InputError, match="a setting for every dial"):
+    with pytest.raises(InputError, match="a value for every setting"):
         remaining_starts(sequence(), SERVICES, SPAN, {"receiver on": 7_200.0})

@@ -409,7 +409,7 @@ def test_every_verdict_can_be_explained_by_facts() -> None:
     assert "50 min remaining of beacon" in texts["reading"].text
     assert texts["delay"].text == "beacon acts 1 h after the start"
     assert texts["coverage"].source == "prediction"
-    assert "Heron surely has telemetry from 2026-12-03T08:58:25Z" in texts["coverage"].text
+    assert "Heron certainly has telemetry from 2026-12-03T08:58:25Z" in texts["coverage"].text
 
 
 # Distributions that are not a plain sum.
