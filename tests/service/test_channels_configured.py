@@ -83,7 +83,7 @@ async def test_a_program_is_told_and_nobody_acknowledging_it_climbs_the_ladder(
         tmp_path,
         alerts={"step_lead": []},
         channels=[{"kind": "executable", "name": "horn", "command": [str(program)],
-                   "kinds": ["nothing-of-the-kind"]}],
+                   "kinds": ["ledger-trouble"]}],
         acknowledgement={
             "roles": [{"name": "lead", "duty": {"channels": ["horn"]}}],
             "escalate": [{"after": "5min", "to": "lead"}],
