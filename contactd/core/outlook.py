@@ -6,7 +6,8 @@ and those who look at it.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+import math
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from contactd.core.alert import Alert
@@ -67,6 +68,27 @@ class TargetOutlook:
     gaps: IntervalSet = EMPTY
     open_contacts: Mapping[str, IntervalSet] = field(default_factory=dict)
     granted: Mapping[str, IntervalSet] | None = None
+
+    def windows(
+        self,
+        service: str,
+        from_s: float = -math.inf,
+        until_s: float = math.inf,
+        most: int | None = None,
+    ) -> Iterator[tuple[float, float, str]]:
+        """A service's windows that meet a span (instants, s), whole: (start, end, station).
+
+        Station by station, each in order of time, at most ``most`` of each.
+        """
+        for station, coverage in self.services.get(service, {}).items():
+            spans = coverage.nominal
+            first = int(spans.ends.searchsorted(from_s, side="right"))
+            last = int(spans.starts.searchsorted(until_s, side="left"))
+            rows = slice(first, last if most is None else min(last, first + most))
+            for start, end in zip(
+                spans.starts[rows].tolist(), spans.ends[rows].tolist(), strict=True
+            ):
+                yield start, end, station
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,7 +15,6 @@ from contactd.core.contacts.contact import Contact
 from contactd.core.contacts.outage import outage_of
 from contactd.core.contacts.table import all_meeting
 from contactd.core.ground.station import Station
-from contactd.core.intervals import IntervalSet
 from contactd.core.outlook import Snapshot, TargetOutlook
 from contactd.core.sequences.model import (
     Covered,
@@ -24,7 +23,13 @@ from contactd.core.sequences.model import (
     StepForecast,
     StepStatus,
 )
-from contactd.mission.texts.stop import NO_STOP, NOT_CERTAIN, chance_text, command_text
+from contactd.mission.texts.stop import (
+    NO_STOP,
+    NOT_CERTAIN,
+    chance_text,
+    chance_when,
+    command_text,
+)
 from contactd.mission.timetext import (
     NO_EARLIER,
     NO_LATER,
@@ -127,9 +132,9 @@ class Row:
         """Its time in words, on the safe side; without the date within twelve hours of now."""
         if self.to_s == self.from_s and self.safe[0] is self.safe[1]:
             return moment(self.from_s, self.safe[0], now_s=now_s)
-        if self.kind is Kind.STOP_CHANCE and self.to_s - self.from_s < 1.0:
-            return moment(self.to_s, NO_LATER, now_s=now_s)
-        if self.kind in (Kind.WINDOW, Kind.STOP_CHANCE):
+        if self.kind is Kind.STOP_CHANCE:
+            return chance_when(self.from_s, self.to_s, now_s)
+        if self.kind is Kind.WINDOW:
             return inner(self.from_s, self.to_s, now_s=now_s)
         if self.kind is Kind.CONTACT:
             floored = math.floor(self.from_s), math.floor(self.to_s)
@@ -207,24 +212,17 @@ def window_rows(
     most: int | None = None,
 ) -> Iterator[Row]:
     """The command windows that meet a span (instants, s), whole, station by station."""
-    for station, coverage in outlook.services.get(COMMAND, {}).items():
-        spans: IntervalSet = coverage.nominal
-        first = int(spans.ends.searchsorted(from_s, side="right"))
-        last = int(spans.starts.searchsorted(until_s, side="left"))
-        if most is not None:
-            last = min(last, first + most)
-        for number in range(first, last):
-            start, end = float(spans.starts[number]), float(spans.ends[number])
-            beyond = end >= outlook.span[1]
-            yield Row(
-                Kind.WINDOW,
-                start,
-                end,
-                outlook.target,
-                station=station,
-                text=f"command window with {station}" + (_BEYOND if beyond else ""),
-                ended_by_prediction=beyond,
-            )
+    for start, end, station in outlook.windows(COMMAND, from_s, until_s, most):
+        beyond = end >= outlook.span[1]
+        yield Row(
+            Kind.WINDOW,
+            start,
+            end,
+            outlook.target,
+            station=station,
+            text=f"command window with {station}" + (_BEYOND if beyond else ""),
+            ended_by_prediction=beyond,
+        )
 
 
 _BEYOND = ", in view beyond the prediction's end"

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+import math
 
 from contactd.core import instants
 from contactd.core.contacts.contact import Contact, Coverage
@@ -56,12 +56,6 @@ def outage_form(out: Outage) -> Form:
     return {**outer_form((out.start, out.end)), "why": out.why}
 
 
-def contact_forms(contacts: Iterable[Contact], stations: Mapping[str, Station]) -> list[Form]:
-    """Contacts ordered by AOS, then by target and station."""
-    ordered = sorted(contacts, key=lambda each: (each.aos, each.target, each.station))
-    return [contact_form(each, stations.get(each.station)) for each in ordered]
-
-
 def station_form(station: Station) -> Form:
     """A ground antenna as configured."""
     return {
@@ -83,25 +77,14 @@ def station_form(station: Station) -> Form:
     }
 
 
-def windows(outlook: TargetOutlook, service: str = COMMAND) -> list[tuple[float, float, str]]:
-    """A service's windows: (start, end, station), ordered by start."""
-    coverage = outlook.services.get(service, {})
-    found = [(start, end, name) for name, each in coverage.items() for start, end in each.nominal]
-    return sorted(found)
-
-
-def windows_ahead(
-    outlook: TargetOutlook, instant: float, most: int, service: str = COMMAND
+def windows(
+    outlook: TargetOutlook,
+    service: str = COMMAND,
+    from_s: float = -math.inf,
+    most: int | None = None,
 ) -> list[tuple[float, float, str]]:
-    """The first of a service's windows that end after an instant (s): as :func:`windows`."""
-    found = []
-    for name, each in outlook.services.get(service, {}).items():
-        spans = each.nominal
-        first = int(spans.ends.searchsorted(instant, side="right"))
-        rows = slice(first, first + most)
-        pairs = zip(spans.starts[rows].tolist(), spans.ends[rows].tolist(), strict=True)
-        found += [(start, end, name) for start, end in pairs]
-    return sorted(found)[:most]
+    """A service's windows that end after an instant (s): (start, end, station), by start."""
+    return sorted(outlook.windows(service, from_s, most=most))[:most]
 
 
 def window_form(

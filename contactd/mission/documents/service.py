@@ -11,7 +11,7 @@ from contactd.core.intervals import IntervalSet
 from contactd.core.outlook import ElementsInUse, Snapshot, TargetOutlook
 from contactd.core.record import Record
 from contactd.mission.changes import Change
-from contactd.mission.documents.contacts import contact_form, window_form, windows_ahead
+from contactd.mission.documents.contacts import contact_form, window_form, windows
 from contactd.mission.documents.spans import Form, inner_form, outer_form, outer_forms
 from contactd.mission.documents.steps import sequence_form, step_form
 from contactd.mission.timetext import NEAREST, NO_EARLIER, NO_LATER, machine
@@ -87,7 +87,7 @@ def target_form(
         at: the instant (s) from which on windows and contacts are of interest.
         stations: as configured, for their outages.
     """
-    ahead = windows_ahead(outlook, at, most_windows)
+    ahead = windows(outlook, from_s=at, most=most_windows)
     contact = first_from(outlook.contacts, at)
     return {
         "name": outlook.target,

@@ -48,11 +48,6 @@ def step_form(step: StepForecast) -> Form:
     }
 
 
-def forecast_forms(forecasts: Iterable[SequenceForecast]) -> list[Form]:
-    """All steps of all sequences, in the order given."""
-    return [step_form(step) for forecast in forecasts for step in forecast.steps]
-
-
 def facts_form(step: StepForecast) -> list[Form]:
     """The facts that a step's forecast follows from."""
     return [{"about": fact.about, "text": fact.text, "source": fact.source} for fact in step.facts]

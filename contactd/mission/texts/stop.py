@@ -43,7 +43,7 @@ def stop_text(step: StepForecast, now_s: float | None = None) -> str:
         return NOT_CERTAIN
     best = max(chances, key=lambda each: each.share)
     told = [
-        f"{chance_text(each)}, {chance_when(each, now_s)}"
+        f"{chance_text(each)}, {chance_when(each.opens, each.closes, now_s)}"
         for each in dict.fromkeys((chances[0], best))
     ]
     if len(chances) > len(told):
@@ -51,8 +51,8 @@ def stop_text(step: StepForecast, now_s: float | None = None) -> str:
     return f"{NOT_CERTAIN}: {'; '.join(told)}"
 
 
-def chance_when(chance: StopChance, now_s: float | None = None) -> str:
+def chance_when(opens_s: float, closes_s: float, now_s: float | None = None) -> str:
     """When to send it: ``10:10:01Z to 10:15:00Z``, or a last moment where they are one."""
-    if chance.closes - chance.opens < 1.0:
-        return moment(chance.closes, NO_LATER, now_s=now_s)
-    return inner(chance.opens, chance.closes, now_s=now_s)
+    if closes_s - opens_s < 1.0:
+        return moment(closes_s, NO_LATER, now_s=now_s)
+    return inner(opens_s, closes_s, now_s=now_s)

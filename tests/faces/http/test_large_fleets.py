@@ -11,7 +11,7 @@ from contactd.core.intervals import IntervalSet
 from contactd.core.outlook import Snapshot, TargetOutlook
 from contactd.core.sequences.model import SequenceForecast, Start, StartStatus
 from contactd.faces.http.routes import motions
-from contactd.mission.documents.contacts import windows, windows_ahead
+from contactd.mission.documents.contacts import windows
 from contactd.mission.documents.service import target_forms
 
 DAY_S = 86_400.0
@@ -40,7 +40,7 @@ def outlook(name: str, count: int = 20) -> TargetOutlook:
 def test_the_windows_ahead_are_the_first_of_all_windows_that_are_not_over(instant, most):
     known = outlook("Lantern 3")
     every = [each for each in windows(known) if each[1] > instant]
-    assert windows_ahead(known, instant, most) == every[:most]
+    assert windows(known, from_s=instant, most=most) == every[:most]
 
 
 @pytest.mark.parametrize(("targets", "told"), [(100, 12), (101, 3)])
