@@ -10,6 +10,7 @@ from typing import Any, Protocol
 
 from contactd.core.alert import Alert, Severity
 from contactd.core.errors import DeliveryError
+from contactd.mission.documents.service import alert_form
 from contactd.mission.timetext import (
     NEAREST,
     NO_LATER,
@@ -115,20 +116,10 @@ def payload(notification: Notification) -> dict[str, Any]:
 
 def _alert_payload(alert: Alert, notification: Notification) -> dict[str, Any]:
     return {
-        "identity": alert.identity,
-        "kind": alert.kind,
-        "severity": alert.severity.value,
-        "target": alert.target,
-        "subject": alert.subject,
-        "what": alert.what,
+        **alert_form(alert),
         "when": when(alert, notification.at),
-        "do": alert.do,
         "notice": alert.notice,
-        "due": machine(alert.due, NO_LATER),
-        "moment": machine(alert.moment, NO_LATER),
         "over_at": recorded_finite(alert.over_at),
-        "late": alert.late,
-        "facts": dict(alert.facts),
         "acknowledge": notification.links.get(alert.identity),
     }
 

@@ -15,7 +15,7 @@ from contactd.core.orbit.elements import ElementSet
 from contactd.core.planning import Target
 from contactd.core.record import Record
 from contactd.service.element_changes import elements_record
-from contactd.service.feeds import Feed, FeedTerms, Outcome
+from contactd.service.feeds import MOST_REDIRECTS, Feed, FeedTerms, Outcome
 
 if TYPE_CHECKING:
     import httpx
@@ -97,7 +97,9 @@ class Feeding:
 
             guard = Guard(public_only=self._public_only)
             self._client = httpx.AsyncClient(
-                transport=guarded_transport(guard), follow_redirects=True, max_redirects=3
+                transport=guarded_transport(guard),
+                follow_redirects=True,
+                max_redirects=MOST_REDIRECTS,
             )
         records = []
         for name, feed in due:

@@ -11,6 +11,7 @@ from contactd.alerts.rules.service import service_condition
 from contactd.core import alert as kinds
 from contactd.core.alert import Severity
 from contactd.core.change import Basis, ElementsChange
+from contactd.core.contacts.table import under_way_and_next
 from contactd.core.outlook import ElementsInUse, Snapshot, TargetOutlook
 from contactd.mission.texts import targets as texts
 from contactd.mission.texts.text import Text
@@ -105,7 +106,8 @@ def target_candidates(
     target = outlook.target
     elements = outlook.elements
     if elements is not None:
-        yield from _stale(scope, target, elements, _next_aos(outlook, scope.now))
+        _, next_aos = under_way_and_next(outlook.contacts, scope.now)
+        yield from _stale(scope, target, elements, next_aos)
     if outlook.problem is not None:
         yield service_condition(
             kinds.NO_PREDICTION,
@@ -129,10 +131,6 @@ def target_candidates(
         rests_on=target,
         facts={"ends": machine(ends, NEAREST)},
     )
-
-
-def _next_aos(outlook: TargetOutlook, now: float) -> float | None:
-    return next((each.aos for each in outlook.contacts if each.aos > now), None)
 
 
 def _stale(

@@ -12,9 +12,8 @@ from contactd.mission.timetext import NotALength, NotAMoment, read_length, read_
 # Only newer versions of click let the class be subscripted when the program runs.
 if TYPE_CHECKING:
     _Seconds = click.ParamType[float]
-    _Pair = click.ParamType[tuple[float, float]]
 else:
-    _Seconds = _Pair = click.ParamType
+    _Seconds = click.ParamType
 
 
 def duration_s(text: str) -> float:
@@ -23,12 +22,8 @@ def duration_s(text: str) -> float:
     Raises:
         ValueError: for anything else.
     """
-    return _read_length(text)[0]
-
-
-def _read_length(text: str) -> tuple[float, float]:
     try:
-        return read_length(text)
+        return read_length(text)[0]
     except NotALength as refusal:
         hint = f" ({refusal.hint})" if refusal.hint else ""
         raise ValueError(f"{text!r} is not a duration{hint}. Use 90s or 6h 30min.") from None
@@ -66,22 +61,6 @@ class SignedDuration(_Seconds):
         except ValueError as problem:
             self.fail(str(problem), param, ctx)
         return -size if written.startswith("-") else size
-
-
-class Written(_Pair):
-    """A duration that was read off something; converts to (seconds, worth of its last digit)."""
-
-    name = "duration"
-
-    def convert(
-        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
-    ) -> tuple[float, float]:
-        if isinstance(value, tuple):
-            return value
-        try:
-            return _read_length(value)
-        except ValueError as problem:
-            self.fail(str(problem), param, ctx)
 
 
 class Instant(_Seconds):

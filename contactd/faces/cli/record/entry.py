@@ -101,23 +101,17 @@ def print_change(record: Record, change: Change, manner: Manner) -> None:
         show_change(console(), record, change, manner.day_of_year)
         return
     from contactd.mission.documents.models import Step as StepDocument
-    from contactd.mission.documents.service import record_form
-    from contactd.mission.documents.steps import step_form
+    from contactd.mission.documents.service import change_form, record_form
 
-    forms = {
-        "before": [step_form(each) for each in change.before],
-        "after": [step_form(each) for each in change.after],
-    }
+    told = change_form(change)
     if manner.form == "json":
-        told = {"sentences": list(change.sentences), "notes": list(change.notes)}
-        stored = bool(record.number)
-        as_json({"record": record_form(record), "stored": stored, **told, **forms})
+        as_json({"record": record_form(record), "stored": bool(record.number), **told})
         return
     from contactd.faces.cli.forecast import flat
 
     rows: list[dict[str, object]] = []
     names: list[str] = []
-    for moment, steps in forms.items():
-        names, flattened = flat(tuple(StepDocument.__annotations__), steps)
+    for moment in ("before", "after"):
+        names, flattened = flat(tuple(StepDocument.__annotations__), told[moment])
         rows += [{"when": moment, **row} for row in flattened]
     as_csv(["when", *names], rows)
