@@ -159,7 +159,11 @@ def live(tmp_path: Path) -> Iterator[Live]:
 def test_a_live_rehearsal_is_steered_by_an_operator_alone_and_its_report_says_by_whom(
     live: Live, tmp_path: Path
 ) -> None:
-    predicted = wait_for(lambda: httpx.get(f"{live.base}/targets").json(), "the targets")
+    def both() -> list[dict]:
+        found = httpx.get(f"{live.base}/targets").json()
+        return found if len(found) == 2 else []
+
+    predicted = wait_for(both, "both targets")
     assert [each["problem"] for each in predicted] == [None, None]
     assert httpx.get(f"{live.base}/handover").json()["now"] >= "2026-12-03T08:00"
     described = RehearsalState.model_validate_json(httpx.get(f"{live.base}/rehearsal").content)
