@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from contactd.core.intervals import IntervalSet
+from contactd.core.orbit.covariance import Covariance
 
 FloatArray = NDArray[np.float64]
 Method = Literal["HERMITE", "LAGRANGE", "LINEAR"]
@@ -106,10 +107,12 @@ class EphemerisTrack:
     Attributes:
         name: the target's name.
         segments: in order of time. Where two share an instant, the later one counts.
+        covariances: how well the states are known, where the message says it, in order of time.
     """
 
     name: str
     segments: tuple[Segment, ...]
+    covariances: tuple[Covariance, ...] = ()
 
     @cached_property
     def validity(self) -> IntervalSet:

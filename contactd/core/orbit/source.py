@@ -9,6 +9,7 @@ from __future__ import annotations
 import hashlib
 import json
 from dataclasses import asdict, dataclass, field, replace
+from typing import Any
 
 import numpy as np
 
@@ -50,7 +51,7 @@ class OrbitSource:
         integrated = self.state is not None or bool(self.manoeuvres)
         plain = {
             "elements": [asdict(each) for each in self.elements],
-            "state": asdict(self.state) if self.state is not None else None,
+            "state": _plain(self.state) if self.state is not None else None,
             "manoeuvres": [asdict(each) for each in self.manoeuvres],
             # Only numerical propagation asks for these.
             "spacecraft": asdict(self.spacecraft) if integrated else None,
@@ -127,3 +128,8 @@ class OrbitSource:
             for each in self.manoeuvres
             if epoch < each.at and each.at - each.give_or_take_s < span[1]
         ]
+
+
+def _plain(state: StateVector) -> dict[str, Any]:
+    """A state as ledgers know it: what is not stated is left out."""
+    return {name: value for name, value in asdict(state).items() if value is not None}

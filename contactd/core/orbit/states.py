@@ -12,6 +12,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from contactd.core.orbit.covariance import Covariance
 from contactd.core.orbit.inertial import from_teme, to_teme
 
 FloatArray = NDArray[np.float64]
@@ -31,11 +32,13 @@ class StateVector:
     Attributes:
         epoch: instant (s).
         position_km, velocity_km_s: in TEME of date.
+        covariance: how well both are known, where a message says it.
     """
 
     epoch: float
     position_km: Vector
     velocity_km_s: Vector
+    covariance: Covariance | None = None
 
 
 @dataclass(frozen=True, slots=True)
