@@ -151,6 +151,7 @@ def forecast_target(
     now: float,
     granted: Granted | None = None,
     missed: Sequence[Record] = (),
+    looked_back_to: float = -math.inf,
 ) -> TargetOutlook:
     """The outlook with the forecast of each of the target's sequences.
 
@@ -159,6 +160,8 @@ def forecast_target(
         now: instant (s).
         granted: antenna time that the target was given, by station; None if all is its own.
         missed: records of contacts that were missed: they cover nothing.
+        looked_back_to: instant (s); nothing earlier counts, however far back the prediction goes,
+            so that everyone who looks back as far says the same.
     """
     outlook = prediction.outlook
     if missed:
@@ -172,7 +175,7 @@ def forecast_target(
             knowledge.get(sequence.name, SequenceKnowledge()),
             outlook.services,
             now,
-            outlook.span,
+            (max(outlook.span[0], looked_back_to), outlook.span[1]),
             conditions=prediction.conditions,
             light_time_s=prediction.light_time_s,
         )
@@ -194,7 +197,7 @@ def look_ahead(
     reach = min(wanted_until(target, knowledge), now + FARTHEST_AHEAD_S)
     span = (span[0], max(span[1], reach))
     prediction = predict_target(target, stations, span, now)
-    return forecast_target(target, prediction, knowledge, now, granted, missed)
+    return forecast_target(target, prediction, knowledge, now, granted, missed, span[0])
 
 
 def wanted_until(target: Target, knowledge: Mapping[str, SequenceKnowledge]) -> float:
@@ -214,8 +217,12 @@ def wanted_until(target: Target, knowledge: Mapping[str, SequenceKnowledge]) -> 
     return reach
 
 
-def next_turn(outlook: TargetOutlook, now: float) -> float:
-    """The next instant (s) after ``now`` at which a forecast's status may change; else infinity."""
+def next_turn(outlook: TargetOutlook, now: float, back_s: float = math.inf) -> float:
+    """The next instant (s) after ``now`` at which a forecast may change; else infinity.
+
+    Args:
+        back_s: how far is looked back (s): what expired before that is not judged any more.
+    """
     turns = [
         turn
         for forecast_ in outlook.forecasts
@@ -226,6 +233,11 @@ def next_turn(outlook: TargetOutlook, now: float) -> float:
             step.stop_by,
             *(step.keep_clear or ()),
             *(moment for each in step.stop_chances for moment in (each.opens, each.closes)),
+            *(
+                step.earliest - need.before_s + back_s
+                for need in step.needs
+                if step.earliest is not None
+            ),
         )
         if turn is not None and turn > now
     ]

@@ -264,14 +264,17 @@ def refresh_forecasts(state: ServiceState, now: float) -> ServiceState:
     if not due or state.must_wait(now):
         return state
     outlooks, turns = dict(state.outlooks), dict(state.turns)
+    back_s = state.configuration.settings.horizon.back_s
     for name in due:
         target = state.targets[name]
         known = state.knowledge_of(target)
         granted = state.granted_to(name)
         missed = state.knowledge.missed_contacts.get(name, ())
-        outlook = forecast_target(target, state.predictions[name], known, now, granted, missed)
+        outlook = forecast_target(
+            target, state.predictions[name], known, now, granted, missed, now - back_s
+        )
         outlooks[name] = outlook
-        turns[name] = next_turn(outlook, now)
+        turns[name] = next_turn(outlook, now, back_s)
     return replace(state, outlooks=outlooks, turns=turns)
 
 

@@ -22,7 +22,7 @@ from contactd.core.orbit.manoeuvres import Manoeuvre
 from contactd.core.orbit.numerical import NumericalTrack
 from contactd.core.orbit.sgp4_track import Sgp4Track
 from contactd.core.orbit.states import StateVector, state_from_cartesian, to_frame
-from contactd.core.planning import Prediction, Target, forecast_target, predict_target
+from contactd.core.planning import Prediction, Target, forecast_target, next_turn, predict_target
 from contactd.core.sequences.model import (
     Covered,
     Delay,
@@ -384,3 +384,24 @@ def test_contacts_are_those_of_the_manoeuvre_as_planned() -> None:
     assert track is not None
     expected = [(c.station, c.aos, c.los) for c in predict([track], STATIONS, *HALF_DAY)]
     assert times(predict_target(target, STATIONS, HALF_DAY, NOW)) == expected
+
+
+def test_whoever_looks_back_as_far_judges_what_has_expired_alike() -> None:
+    expired = with_step(PLAIN, NOW - 7200.0)
+
+    def coverage(reaches_back_s: float, looks_back_s: float) -> Covered | None:
+        prediction = predict_target(expired, STATIONS, (NOW - reaches_back_s, NOW + 3600.0), NOW)
+        back_to = NOW - looks_back_s
+        (found,) = forecast_target(expired, prediction, {}, NOW, looked_back_to=back_to).forecasts
+        return found.steps[0].coverage
+
+    assert coverage(4 * 3600.0, 3600.0) is coverage(3600.0, 3600.0) is Covered.AT_RISK
+    assert coverage(4 * 3600.0, 3 * 3600.0) is coverage(3 * 3600.0, 3 * 3600.0)
+    assert coverage(4 * 3600.0, 3 * 3600.0) is not Covered.AT_RISK
+
+
+def test_a_forecast_is_made_anew_once_what_expired_is_no_longer_looked_back_on() -> None:
+    expired = with_step(PLAIN, NOW - 600.0, before_s=30.0)
+    prediction = predict_target(expired, STATIONS, SPAN, NOW)
+    outlook = forecast_target(expired, prediction, {}, NOW)
+    assert next_turn(outlook, NOW, 3600.0) == NOW - 640.0 - 30.0 + 3600.0

@@ -12,10 +12,4 @@ KNOWN: dict[str, int] = {
     "alert: another clear-to": 6,
     "alert: expiry after its latest": 12,
     "alert: danger after keep-clear": 12,
-    "calendar: another stop-by": 21,
-    "calendar: stop-by too late": 52,
-    "http: another verdict": 6,
-    "page: another verdict": 6,
-    "timeline: another verdict": 6,
-    "metrics: another verdict": 6,
 }

@@ -3,7 +3,7 @@
 An event keeps its UID as long as it overlaps the event of the same matter that was published
 before; SEQUENCE grows with each change (RFC 5545, 3.8.7.4), and an event that is no longer foreseen
 stays with STATUS:CANCELLED (3.8.1.11) so that calendars take it out. Events that are over are left
-as they were published.
+as they were published; only a stop-by that has passed or moved is cancelled.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ from urllib.parse import quote, unquote
 from contactd import __version__
 from contactd.core import instants
 from contactd.core.errors import InputError
-from contactd.faces.export.events import KEEP_CLEAR, Event
+from contactd.faces.export.events import KEEP_CLEAR, STOP_BY, STOP_CHANCE, Event
 from contactd.mission.timetext import rounded
 
 if TYPE_CHECKING:
@@ -30,6 +30,7 @@ REFRESH = "PT10M"
 KEPT_S = 31 * 86_400.0
 """How long events that are over stay in the calendar."""
 MOST_BYTES = 64 << 20
+DECISIONS = frozenset({STOP_BY, STOP_CHANCE})
 # Two predictions of one event may lie so far apart without overlapping.
 APART_S = 300.0
 # An event without an end in sight is published at least so far ahead.
@@ -89,8 +90,10 @@ def calendar_text(
     for old in left:
         if old.end < now - KEPT_S:
             continue
-        outside = old.end <= now or old.end <= start or old.start >= end
-        kept = outside or old.cancelled or not covers(old.kind, old.about)
+        over = old.end <= now or old.end <= start
+        if old.kind in DECISIONS:  # a last moment that has passed is of no more use
+            over = now < old.end <= start
+        kept = over or old.start >= end or old.cancelled or not covers(old.kind, old.about)
         component = old.component if kept else _cancelled(old, now)
         components.append((old.start, component))
     made = _empty(name)

@@ -300,3 +300,12 @@ def test_a_stop_that_is_no_longer_certain_is_no_deadline_and_its_chances_are_eve
     assert instants.from_utc(chance.dtstart.value) == NOW + 61
     assert instants.from_utc(chance.dtend.value) == NOW + 99
     assert "no certain stop, step 'beacon on': \"stop receiver on\"" in chance.summary.value
+
+
+def test_a_stop_by_that_has_passed_or_moved_is_taken_out_of_the_calendar() -> None:
+    stop = Event("stop-by", "Lantern 3/wake-up/boom", NOW + 600, NOW + 600, "stop by", "")
+    first = calendar_text([stop], NOW)
+    moved = calendar_text([replace(stop, start=NOW + 6000, end=NOW + 6000)], NOW, before=first)
+    assert sorted(each.status.value for each in read(moved).values()) == ["CANCELLED", "CONFIRMED"]
+    assert only(calendar_text([], NOW + 700, before=first)).status.value == "CANCELLED"
+    assert only(calendar_text([stop], NOW + 700, before=first)).status.value == "CONFIRMED"
