@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import Any
 
-from contactd.core.alert import ELEMENTS_STALE, NO_PREDICTION, Severity
+from contactd.core.alert import Severity
 from contactd.mission.texts.text import Text
 
 
@@ -23,8 +23,6 @@ class Sort(StrEnum):
     CONDITION = "condition"  # something that holds for a while: raised, and resolved when it ends
 
 
-KNOWN_WITHOUT_PREDICTION = frozenset({ELEMENTS_STALE, NO_PREDICTION})
-"""Conditions that are decided even of a target that cannot be predicted."""
 GROWTH_S = 60.0
 """An interval that grew by no more than this is still the one that was raised."""
 
@@ -45,8 +43,7 @@ class Candidate:
             raised, so that a danger that grows is raised anew.
         lead_s: for an event that is raised several times before it happens: this one's lead. An
             event with a shorter lead makes the longer ones needless.
-        rests_on: a target whose prediction decides whether a condition holds; while the target
-            cannot be predicted, the condition is left as it is.
+        rests_on: the target whose prediction decides whether a condition holds, or "".
     """
 
     kind: str
@@ -87,26 +84,32 @@ class Candidate:
         return self.due <= now < self.over_at
 
 
+def scope_of(kind: str, subject: str) -> str:
+    """What a rule has to look at to find that a condition of a subject holds no longer."""
+    return f"{kind}|{subject}"
+
+
+NOTHING: frozenset[str] = frozenset()
+
+
 @dataclass(frozen=True, slots=True)
 class Candidates:
     """What is worth telling, as seen from one snapshot.
+
+    A condition that is not among the candidates has ended only if it was looked for.
 
     Attributes:
         at: instant (s) from which it was looked at.
         until: candidates that fall due up to this instant (s) are among them.
         candidates: events and conditions, in no order.
-        undecided: targets that could not be predicted: conditions that rest on them do not end.
-        decided: all other targets that were looked at.
-        complete: every target that is watched was looked at, so that one that was not is no
-            longer watched; otherwise it may just not have been predicted yet.
+        looked: what was looked at, by target ("" for the service itself): scopes
+            (:func:`scope_of`), or a series where a scope holds several.
     """
 
     at: float
     until: float
     candidates: tuple[Candidate, ...] = ()
-    undecided: frozenset[str] = frozenset()
-    decided: frozenset[str] = frozenset()
-    complete: bool = False
+    looked: Mapping[str, frozenset[str]] = field(default_factory=dict)
 
     def next_due(self, now: float) -> float:
         """The next instant after ``now`` at which something falls due or ends, up to ``until``."""
@@ -117,10 +120,7 @@ class Candidates:
                 moments.append(candidate.over_at)
         return min((moment for moment in moments if moment > now), default=self.until)
 
-    def leaves_open(self, kind: str, rests_on: str) -> bool:
-        """Whether a condition that rests on a target cannot be decided."""
-        if not rests_on or rests_on in self.decided:
-            return False
-        if rests_on in self.undecided:
-            return kind not in KNOWN_WITHOUT_PREDICTION
-        return not self.complete
+    def looked_for(self, kind: str, target: str, subject: str, series: str) -> bool:
+        """Whether it was looked whether a condition still holds."""
+        looked = self.looked.get(target, NOTHING)
+        return scope_of(kind, subject) in looked or series in looked

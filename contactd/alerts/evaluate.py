@@ -133,15 +133,15 @@ def _conditions_to_resolve(
     for candidate in due:
         if candidate.sort is Sort.CONDITION and candidate.holds_at(now):
             holding.setdefault(candidate.series, []).append(candidate)
+    # Not being looked at any more is no end: then nobody knows whether the condition still holds.
     return [
         tracked
         for tracked in state.tracked.values()
         if tracked.sort is Sort.CONDITION
         and tracked.resolved_at is None
         and not any(tracked.is_about(candidate) for candidate in holding.get(tracked.series, ()))
-        and not (
-            candidates.leaves_open(tracked.alert.kind, tracked.rests_on)
-            and now < tracked.alert.over_at
+        and candidates.looked_for(
+            tracked.alert.kind, tracked.alert.target, tracked.alert.subject, tracked.series
         )
     ]
 

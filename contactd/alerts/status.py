@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from enum import StrEnum
 
-from contactd.alerts.candidate import Candidate, Candidates
+from contactd.alerts.candidate import Candidate, Candidates, scope_of
 from contactd.alerts.policy import Policy
 from contactd.alerts.rules.service import service_condition
 from contactd.core import alert as kinds
@@ -49,8 +49,21 @@ def with_channels(
     policy: Policy,
 ) -> Candidates:
     """What is worth telling, and besides it which channels fail and what they could not be told."""
-    more = [*_failing(statuses, policy), *_undelivered(dead_letters)]
-    return replace(found, candidates=(*found.candidates, *more)) if more else found
+    some = tuple(statuses)
+    more = [*_failing(some, policy), *_undelivered(dead_letters)]
+    looked = {
+        scope_of(kinds.UNDELIVERED, "contactd"),
+        *(_series(kinds.CHANNEL_FAILING, status.channel) for status in some),
+    }
+    return replace(
+        found,
+        candidates=(*found.candidates, *more),
+        looked={**found.looked, "": found.looked.get("", frozenset()) | looked},
+    )
+
+
+def _series(kind: str, channel: str) -> str:
+    return "|".join((kind, "", channel))
 
 
 def _failing(statuses: Iterable[ChannelStatus], policy: Policy) -> Iterator[Candidate]:

@@ -16,6 +16,7 @@ from contactd.alerts import (
     evaluate,
     fold_alerts,
 )
+from contactd.alerts.status import ChannelStatus, Passage, with_channels
 from contactd.core import alert as alert_kinds
 from contactd.core import record as kinds
 from contactd.core.alert import Severity
@@ -184,15 +185,60 @@ def test_a_condition_whose_matter_is_over_is_resolved_as_over(watch, world):
     assert [each.body["why"] for each in watch.of_kind(kinds.ALERT_RESOLVED)] == ["over"]
 
 
-def test_a_target_that_cannot_be_predicted_for_a_while_resolves_nothing(watch, world):
+def unseen(world, how, at, bad):
+    """A snapshot that says nothing of the step, for one of the reasons there are."""
+    distrusted = ClockTrust(False, "the clock was set forward by 3600.0 s")
+    other = world.forecast(world.step(3000, 3060, step="boom out"))
+    return {
+        "not predicted": lambda: world.snapshot(at=at, problem="its elements cannot be read"),
+        "not planned yet": lambda: world.snapshot(at=at, planned_at=None, targets={}),
+        "target gone": lambda: world.snapshot(at=at, targets={}),
+        "sequence gone": lambda: world.snapshot(at=at, forecasts=[]),
+        "step gone": lambda: world.snapshot(at=at, forecasts=[other]),
+        "clock an hour ahead": lambda: world.snapshot(
+            at=at + 3600, forecasts=bad, clock=distrusted
+        ),
+    }[how]()
+
+
+UNSEEN = (
+    "not predicted", "not planned yet", "target gone", "sequence gone", "step gone",
+    "clock an hour ahead",
+)  # fmt: skip
+
+
+@pytest.mark.parametrize("how", UNSEEN)
+def test_what_is_not_looked_at_any_more_is_not_resolved(watch, world, how):
     bad = [world.forecast(world.step(3000, 3060, coverage=Covered.UNCOVERED))]
     watch.beat(world.snapshot(at=0, forecasts=bad))
-    watch.beat(world.snapshot(at=1, problem="its elements cannot be read"))
-    watch.beat(world.snapshot(at=2, planned_at=None, targets={}))
+    watch.beat(unseen(world, how, 1, bad))
     assert not watch.of_kind(kinds.ALERT_RESOLVED)
-    watch.beat(world.snapshot(at=3, targets={}))
-    resolved = {each.body["identity"] for each in watch.of_kind(kinds.ALERT_RESOLVED)}
-    assert watch.raised(alert_kinds.STEP_UNCOVERED)[0].body["identity"] in resolved
+    # Even when what was known of it would be over by now.
+    watch.beat(unseen(world, how, 4000, bad))
+    assert not watch.of_kind(kinds.ALERT_RESOLVED)
+    watch.restart()
+    watch.beat(world.snapshot(at=4001, forecasts=bad))
+    resolved = watch.of_kind(kinds.ALERT_RESOLVED)
+    assert [each.body["why"] for each in resolved if "step" in each.body["identity"]] == ["over"]
+
+
+def test_what_somebody_decided_ends_even_while_the_clock_is_not_trusted(watch, world):
+    bad = [world.forecast(world.step(3000, 3060, coverage=Covered.UNCOVERED))]
+    watch.beat(world.snapshot(at=0, forecasts=bad))
+    stopped = [world.forecast(world.step(3000, 3060, status=StepStatus.STOPPED))]
+    watch.beat(world.snapshot(at=9, forecasts=stopped, clock=ClockTrust(False, "it was set")))
+    assert [each.body["why"] for each in watch.of_kind(kinds.ALERT_RESOLVED)] == ["ended"]
+
+
+def test_a_channel_that_is_configured_no_longer_leaves_its_trouble_open(watch, world):
+    failing = ChannelStatus("mail", Passage.OPEN, world.noon - 100, "550 no")
+    well = ChannelStatus("mail", Passage.CLOSED, None, "")
+    other = ChannelStatus("hook", Passage.CLOSED, None, "")
+    for at, statuses, open_now in ((0, [failing], 1), (1, [other], 1), (2, [well], 0)):
+        found = candidates(world.snapshot(at=at), POLICY, world.noon + at)
+        watch.decide(with_channels(found, statuses, (), POLICY), world.noon + at)
+        waiting = [watch.state.tracked[each] for each in watch.state.waiting]
+        assert len([each for each in waiting if each.resolved_at is None]) == open_now
 
 
 def test_an_event_that_fell_due_during_downtime_is_raised_late_if_it_still_matters(watch, world):
@@ -413,24 +459,28 @@ def test_only_what_fell_due_while_nobody_looked_is_late_or_missed(world, night):
 @given(
     st.lists(
         st.tuples(
-            st.sampled_from(list(Covered)), st.booleans(), st.floats(-200, 200), st.booleans()
+            st.sampled_from(list(Covered)),
+            st.none() | st.sampled_from(UNSEEN),
+            st.floats(-200, 200),
+            st.booleans(),
         ),
         max_size=25,
     )
 )
 def test_a_condition_is_open_exactly_while_it_holds(world, turns):
-    """Whatever verdicts follow each other, and whether or not the target can be predicted."""
+    """Whatever verdicts follow each other, and whether or not the step can be looked at."""
     watch = Watch(Ledger.open("sqlite://"))
     holds = False
-    for at, (covered, predicted, shift, restarted) in enumerate(turns):
+    for at, (covered, hidden, shift, restarted) in enumerate(turns):
         step = world.step(30_000 + shift, 30_600 + shift, coverage=covered)
-        forecasts = [world.forecast(step)] if predicted else []
-        problem = None if predicted else "no elements"
         if restarted:
             watch.restart()
-        watch.beat(world.snapshot(at=at, forecasts=forecasts, problem=problem))
-        if predicted:
+        if hidden is None:
+            watch.beat(world.snapshot(at=at, forecasts=[world.forecast(step)]))
             holds = covered is Covered.UNCOVERED
+        else:
+            good = world.forecast(world.step(30_000, 30_600, coverage=Covered.COVERED))
+            watch.beat(unseen(world, hidden, at, [good]))
         open_now = [
             each
             for each in watch.state.tracked.values()

@@ -1,6 +1,6 @@
 """What is wrong with the service itself, or with what it knows of a target."""
 
-from contactd.alerts import Policy, candidates
+from contactd.alerts import Leads, Policy, candidates
 from contactd.core import alert as kinds
 from contactd.core.alert import Severity
 from contactd.core.outlook import ClockTrust, ConfigurationStatus, ElementsInUse
@@ -55,30 +55,41 @@ def test_a_clock_that_cannot_be_trusted_says_why(world):
     assert given[0].severity is Severity.CAUTION
 
 
-def test_a_target_that_cannot_be_predicted_leaves_its_conditions_undecided(world):
-    found = candidates(world.snapshot(problem="it has decayed"), POLICY, world.noon)
-    assert "it has decayed" in of_kind(found, kinds.NO_PREDICTION)[0].what
-    assert found.leaves_open(kinds.STEP_AT_RISK, "Lantern 3")
-    assert not found.leaves_open(kinds.ELEMENTS_STALE, "Lantern 3")
+def looked_for(found, kind, subject="Lantern 3"):
+    return found.looked_for(kind, subject.partition("/")[0], subject, "")
 
 
-def test_before_the_first_plan_everything_that_rests_on_a_target_is_undecided(world):
-    found = candidates(world.snapshot(planned_at=None, targets={}), POLICY, world.noon)
-    assert found.leaves_open(kinds.STEP_AT_RISK, "Lantern 3")
-    assert not found.leaves_open(kinds.CLOCK_NOT_TRUSTED, "")
+STEP = "Lantern 3/wake-up/antenna release"
 
 
-def test_a_target_that_is_gone_from_a_complete_plan_is_decided(world):
-    found = candidates(world.snapshot(targets={}), POLICY, world.noon)
-    assert not found.leaves_open(kinds.STEP_AT_RISK, "Lantern 3")
-
-
-def test_a_target_that_a_new_configuration_has_not_planned_yet_is_undecided(world):
-    status = ConfigurationStatus("bb", adopted_at=world.noon + 10)
-    snapshot = world.snapshot(targets={}, configuration=status, planned_at=world.noon)
-    assert candidates(snapshot, POLICY, world.noon + 11).leaves_open(
-        kinds.STEP_AT_RISK, "Lantern 3"
+def test_a_target_that_cannot_be_predicted_was_looked_at_only_for_that(world):
+    forecasts = [world.forecast(world.step(10, 20))]
+    found = candidates(
+        world.snapshot(problem="it has decayed", forecasts=forecasts), POLICY, world.noon
     )
+    assert "it has decayed" in of_kind(found, kinds.NO_PREDICTION)[0].what
+    assert not looked_for(found, kinds.STEP_AT_RISK, STEP)
+    assert looked_for(found, kinds.NO_PREDICTION)
+    assert looked_for(found, kinds.ELEMENTS_STALE)
+    without = world.snapshot(problem="no elements", elements=None)
+    assert not looked_for(candidates(without, POLICY, world.noon), kinds.ELEMENTS_STALE)
+
+
+def test_what_has_no_outlook_was_not_looked_at_whether_planned_or_not(world):
+    for planned_at in (None, world.noon):
+        snapshot = world.snapshot(planned_at=planned_at, targets={})
+        found = candidates(snapshot, POLICY, world.noon)
+        assert not looked_for(found, kinds.STEP_AT_RISK, STEP)
+        assert found.looked_for(kinds.CLOCK_NOT_TRUSTED, "", "contactd", "")
+
+
+def test_a_kind_that_is_disabled_is_not_looked_for(world):
+    policy = Policy(Leads(disabled_kinds=frozenset({kinds.STEP_AT_RISK, kinds.LEDGER_TROUBLE})))
+    forecasts = [world.forecast(world.step(10, 20))]
+    found = candidates(world.snapshot(forecasts=forecasts), policy, world.noon)
+    assert looked_for(found, kinds.STEP_UNCOVERED, STEP)
+    assert not looked_for(found, kinds.STEP_AT_RISK, STEP)
+    assert not found.looked_for(kinds.LEDGER_TROUBLE, "", "contactd", "")
 
 
 def test_a_prediction_that_ends_soon_is_told(world):

@@ -10,6 +10,7 @@ from zlib import crc32
 from contactd.alerts.candidate import Candidate, Candidates
 from contactd.alerts.policy import Policy
 from contactd.alerts.rules.contacts import contact_candidates, window_candidates
+from contactd.alerts.rules.looked import looked_at_service, looked_at_target
 from contactd.alerts.rules.scope import Scope
 from contactd.alerts.rules.service import service_candidates
 from contactd.alerts.rules.steps import sequence_candidates
@@ -21,18 +22,24 @@ __all__ = ["NOTHING_KEPT", "Kept", "matters", "matters_again"]
 
 @dataclass(frozen=True, slots=True)
 class _OfTarget:
-    """The matters of one outlook, and until when (instant, s) they reach."""
+    """The matters of one outlook, until when (instant, s) they reach, what was looked at."""
 
     outlook: TargetOutlook
     until: float
     candidates: tuple[Candidate, ...]
+    looked: frozenset[str]
 
 
 @dataclass(frozen=True, slots=True)
 class Kept:
-    """A cache: each target's matters, good until its outlook changes or time has passed them."""
+    """A cache: each target's matters, good until its outlook changes or time has passed them.
+
+    Attributes:
+        clock: whether the wall clock was trusted.
+    """
 
     policy: Policy | None = None
+    clock: bool = True
     targets: Mapping[str, _OfTarget] = field(default_factory=dict)
 
 
@@ -68,7 +75,9 @@ def candidates_again(
         existed_since=-math.inf if existed_since is None else existed_since,
         stations=snapshot.stations,
     )
-    usable = kept.targets if kept.policy == policy and was_down_since is None else {}
+    clock = snapshot.clock.trusted
+    holds = kept.policy == policy and kept.clock == clock and was_down_since is None
+    usable = kept.targets if holds else {}
     looked: dict[str, _OfTarget] = {}
     for name, outlook in snapshot.targets.items():
         before = usable.get(name)
@@ -76,12 +85,11 @@ def candidates_again(
             share = 1.0 if kept is NOTHING_KEPT else _share(name)
             nearer = replace(scope, until=_whole(now + policy.ahead_s * share, now))
             found = tuple(_of_target(nearer, outlook, snapshot.planned_at))
-            before = _OfTarget(outlook, nearer.until, found)
+            seen = looked_at_target(outlook, policy, clock=clock)
+            before = _OfTarget(outlook, nearer.until, found, seen)
         looked[name] = before
     whole = (*service_candidates(scope, snapshot), *change_candidates(scope, snapshot))
     service = tuple(each for each in whole if scope.wants(each))
-    undecided = {name for name, outlook in snapshot.targets.items() if outlook.problem is not None}
-    planned_at = snapshot.planned_at
     found_now = Candidates(
         at=now,
         until=min((each.until for each in looked.values()), default=scope.until),
@@ -89,11 +97,12 @@ def candidates_again(
             *service,
             *(candidate for each in looked.values() for candidate in each.candidates),
         ),
-        undecided=frozenset(undecided),
-        decided=frozenset(snapshot.targets.keys() - undecided),
-        complete=planned_at is not None and planned_at >= snapshot.configuration.adopted_at,
+        looked={
+            "": looked_at_service(snapshot, policy),
+            **{name: each.looked for name, each in looked.items()},
+        },
     )
-    return found_now, Kept(policy, looked)
+    return found_now, Kept(policy, clock, looked)
 
 
 def _share(name: str) -> float:
