@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from contactd.core.allocation import scoring
-from contactd.core.allocation.offers import Antennas, Offers
+from contactd.core.allocation.offers import UNIT_S, Antennas, Offers
 from contactd.core.allocation.opportunities import Opportunities, utc_day
 from contactd.core.allocation.problem import Intervals, Members, Problem
 from contactd.core.allocation.result import Grant
@@ -128,15 +128,15 @@ def allowed(
     urgent = np.zeros(offers.count, dtype=np.bool_)
     is_urgent = np.array([each.urgent for each in requests], dtype=np.bool_)
     np.logical_or.at(urgent, offers.serve_offer, is_urgent[request])
-    fine = (offers.start >= now - ROUGHLY_S) | kept
+    fine = (offers.start >= now - 2 * UNIT_S) | kept
     if frozen_until is not None:
-        fine &= (offers.start >= frozen_until) | kept | urgent
+        fine &= (offers.start >= frozen_until - 2 * UNIT_S) | kept | urgent
     free_from = np.full(len(requests), -math.inf)
     for number, each in enumerate(requests):
         ends = [g.end for g in over if g.target == each.target and each.name in g.requests]
         if ends:
             free_from[number] = max(ends) + (each.spacing_s or 0.0)
-    too_near = offers.start[offers.serve_offer] < free_from[request] - ROUGHLY_S
+    too_near = offers.start[offers.serve_offer] < free_from[request] - 2 * UNIT_S
     np.logical_and.at(fine, offers.serve_offer, ~too_near)
     return fine
 

@@ -15,16 +15,34 @@ import numpy as np
 from numpy.typing import NDArray
 
 from contactd.core.allocation.opportunities import Opportunities
-from contactd.core.allocation.sessions import (
-    ROUGHLY_S,
-)
+from contactd.core.allocation.sessions import ROUGHLY_S
 
 FloatArray = NDArray[np.float64]
 IndexArray = NDArray[np.intp]
 BoolArray = NDArray[np.bool_]
 
+UNIT_S = 1e-3
+"""Antenna time is granted in whole milliseconds, which is what schedules are written in."""
 MOST_TOGETHER = 4
 """Of more requests than this that one stretch could serve, not every set is offered."""
+
+
+def outward(start: FloatArray, end: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Starts and ends (instants, s) widened to whole milliseconds.
+
+    Each is the very number that its text is read back as, so that no time is lost on the way.
+    """
+    opens, closes = _nearest(start), _nearest(end)
+    return (
+        np.where(opens > start, _nearest(opens - UNIT_S), opens),
+        np.where(closes < end, _nearest(closes + UNIT_S), closes),
+    )
+
+
+def _nearest(instants: FloatArray) -> FloatArray:
+    whole = np.floor(instants)
+    nearest: FloatArray = whole + np.rint((instants - whole) / UNIT_S) / round(1 / UNIT_S)
+    return nearest
 
 
 @dataclass(frozen=True, slots=True)
@@ -145,6 +163,7 @@ class Collected:
         serve = [np.concatenate(each) for each in zip(*self.serves, strict=True)]
         piece_offer, station, start, end = piece or [none, none, nothing, nothing]
         serve_offer, opportunity, length_s = serve or [none, none, nothing]
+        start, end = outward(start, end)
         first, last = np.full(self.count, np.inf), np.full(self.count, -np.inf)
         np.minimum.at(first, piece_offer, start)
         np.maximum.at(last, piece_offer, end)

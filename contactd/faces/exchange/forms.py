@@ -23,12 +23,12 @@ GRANT_FIELDS = (
 
 
 def grant_form(grant: Grant) -> dict[str, Any]:
-    """One grant, with the fields of :data:`GRANT_FIELDS`."""
+    """One grant, with the fields of :data:`GRANT_FIELDS`; its ends rounded outward."""
     return {
         "target": grant.target,
         "station": grant.station,
-        "from": machine(grant.start, NO_EARLIER),
-        "to": machine(grant.end, NO_LATER),
+        "from": machine(grant.start, NO_LATER),
+        "to": machine(grant.end, NO_EARLIER),
         "duration_s": round(grant.duration_s, 3),
         "requests": list(grant.requests),
         "priority": grant.priority,

@@ -2,7 +2,8 @@
 
 CSV has a heading line with at least ``target, station, from, to``; JSON is an object with ``from``,
 ``to`` and a list of ``bookings`` that have the same fields, or that list alone. Times are RFC 3339
-UTC. What else there is, is passed over.
+UTC, rounded outward to the millisecond: what comes back holds all that was asked for. What else
+there is, is passed over.
 """
 
 from __future__ import annotations
@@ -30,10 +31,10 @@ def forms(plan: Plan) -> list[dict[str, Any]]:
         {
             "target": each.target,
             "station": each.station,
-            "from": machine(each.start, NO_EARLIER),
-            "to": machine(each.end, NO_LATER),
-            "setup_from": machine(each.opens, NO_EARLIER),
-            "teardown_to": machine(each.closes, NO_LATER),
+            "from": machine(each.start, NO_LATER),
+            "to": machine(each.end, NO_EARLIER),
+            "setup_from": machine(each.opens, NO_LATER),
+            "teardown_to": machine(each.closes, NO_EARLIER),
             "services": list(each.services),
             "note": each.note,
         }
@@ -45,8 +46,8 @@ def json_form(plan: Plan) -> dict[str, Any]:
     """The schedule as JSON values."""
     return {
         "made_at": machine(plan.made_at, NEAREST),
-        "from": machine(plan.start, NO_EARLIER),
-        "to": machine(plan.end, NO_LATER),
+        "from": machine(plan.start, NO_LATER),
+        "to": machine(plan.end, NO_EARLIER),
         "bookings": forms(plan),
     }
 

@@ -11,6 +11,8 @@ from contactd.faces.exchange.plain import read_csv, read_json
 from contactd.faces.exchange.plan import Entry, Plan
 from contactd.faces.exchange.simple_schedule import read_simple_schedule
 
+ROUNDED_S = 2e-3
+"""Contacts that touch, each rounded outward to the millisecond, overlap by no more than this."""
 FORMATS = {
     "ccsds": read_simple_schedule,
     "json": read_json,
@@ -115,7 +117,7 @@ def _check_apart(some: Sequence[tuple[Entry, Booking]]) -> None:
     """Refuse two different targets at one antenna at one moment."""
     before: tuple[Entry, Booking] | None = None
     for entry, booking in sorted(some, key=lambda each: each[1].start):
-        overlaps = before is not None and booking.start < before[1].end
+        overlaps = before is not None and booking.start < before[1].end - ROUNDED_S
         if before is not None and overlaps and booking.target != before[1].target:
             raise InputError(
                 f"one target at a time at {booking.station}",

@@ -6,7 +6,8 @@ written keeps to :data:`FIELDS`, and what is read may have each value as an attr
 element, in any namespace. Before you rely on it with somebody else's program, validate a file
 against the schema of the standard.
 
-Times are UTC in the form of CCSDS 301.0-B ASCII B (day of year), to the millisecond.
+Times are UTC in the form of CCSDS 301.0-B ASCII B (day of year), rounded outward to the
+millisecond.
 """
 
 from __future__ import annotations
@@ -79,8 +80,8 @@ def write_simple_schedule(plan: Plan) -> bytes:
                 "originatingOrganization": plan.origin,
                 "generationTime": _time(made_at, NEAREST),
                 "version": "1",
-                "startTime": _time(plan.start, NO_EARLIER),
-                "endTime": _time(plan.end, NO_LATER),
+                "startTime": _time(plan.start, NO_LATER),
+                "endTime": _time(plan.end, NO_EARLIER),
                 "status": plan.status or STATUSES[0],
             },
             2,
@@ -91,11 +92,11 @@ def write_simple_schedule(plan: Plan) -> bytes:
         lines.append(_tag(PACKAGE, {"user": entry.target, "comment": entry.note}, 2))
         activity = {
             "beginningOfActivity": _time(
-                entry.start if entry.opens is None else entry.opens, NO_EARLIER
+                entry.start if entry.opens is None else entry.opens, NO_LATER
             ),
-            "endOfActivity": _time(entry.end if entry.closes is None else entry.closes, NO_LATER),
-            "beginningOfTrack": _time(entry.start, NO_EARLIER),
-            "endOfTrack": _time(entry.end, NO_LATER),
+            "endOfActivity": _time(entry.end if entry.closes is None else entry.closes, NO_EARLIER),
+            "beginningOfTrack": _time(entry.start, NO_LATER),
+            "endOfTrack": _time(entry.end, NO_EARLIER),
             "siteRef": entry.station,
             "apertureRef": entry.aperture or entry.station,
         }

@@ -14,7 +14,7 @@ from contactd.core.sequences.model import StepForecast
 from contactd.mission.agenda import Kind, Row, contact_rows, rows_of, window_rows
 from contactd.mission.texts.cause import reasons_of
 from contactd.mission.texts.notice import NOTICE
-from contactd.mission.timetext import NEAREST, NO_EARLIER, NO_LATER, Safe, moment
+from contactd.mission.timetext import NEAREST, NO_EARLIER, NO_LATER, Safe, moment, outer
 
 CONTACT, WINDOW, STEP, STOP_BY, KEEP_CLEAR = "contact", "window", "step", "stop-by", "keep-clear"
 STOP_CHANCE, START, GRANT = "stop-chance", "start", "station time"
@@ -124,7 +124,7 @@ def grant_events(grants: Iterable[Grant], stations: Mapping[str, Station]) -> li
             f"{grant.station} for {grant.target}",
             "\n".join(
                 [
-                    f"From {moment(grant.start, NO_EARLIER)} to {moment(grant.end, NO_LATER)}",
+                    f"From {outer(grant.start, grant.end)}",
                     *(f"For {name}" for name in grant.requests),
                     *(
                         [f"Takes over from {grant.takes_over_from}"]
@@ -135,7 +135,6 @@ def grant_events(grants: Iterable[Grant], stations: Mapping[str, Station]) -> li
             ),
             grant.station,
             _position(stations.get(grant.station)),
-            safe=(NO_EARLIER, NO_LATER),
         )
         for grant in grants
     ]
