@@ -17,6 +17,7 @@ from contactd.config.types import (
     Host,
     Kind,
     Name,
+    NetworkText,
     PositiveDuration,
     Size,
     Truth,
@@ -113,6 +114,15 @@ class Pair(Section):
     lease_s: Annotated[float, duration(2.0, 60.0)] = Field(default=3.0, alias="lease")
 
 
+class Metrics(Section):
+    """Who may scrape the metrics: as for reading, unless ``needs_token`` says otherwise of the
+    machine itself. ``networks`` are those whose machines need no token for it.
+    """
+
+    needs_token: Truth | None = None
+    networks: OneOrMany[NetworkText] = ()
+
+
 class Http(Section):
     """Where the service answers to HTTP, and to whom. Loopback unless you say otherwise.
 
@@ -126,6 +136,7 @@ class Http(Section):
     tokens_file: File | None = None
     reading_needs_token: Truth = False
     hosts: OneOrMany[Host] = ()
+    metrics: Metrics = Metrics()
 
 
 class Log(Section):

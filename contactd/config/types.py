@@ -143,6 +143,17 @@ def _host(value: Any) -> str:
     return value
 
 
+def _network(value: Any) -> str:
+    from ipaddress import ip_network
+
+    if not isinstance(value, str):
+        raise Refused
+    try:
+        return str(ip_network(value))
+    except ValueError:
+        raise Refused from None
+
+
 def _name(value: Any) -> str:
     if isinstance(value, int | float):
         raise Refused("in quotes, if it is a name")
@@ -301,6 +312,8 @@ WEB_ADDRESS = address("https", "http", example="https://elements.example/lantern
 ALERT_ADDRESS = address("https", "http", example="https://alerts.example/contactd")
 HOST = Kind("a host's name or address, such as 127.0.0.1", _host)
 
+NETWORK = Kind("a network's addresses, such as 192.0.2.0/24, or one address", _network)
+
 Name = Annotated[str, NAME]
 Text = Annotated[str, TEXT]
 AlertKind = Annotated[str, words(sorted(alert.KINDS), "a kind of alert", alert.FORMER_KINDS)]
@@ -311,6 +324,7 @@ PositiveDuration = Annotated[float, POSITIVE_DURATION]
 Instant = Annotated[float, INSTANT]
 AlertAddress = Annotated[str, ALERT_ADDRESS]
 Host = Annotated[str, HOST]
+NetworkText = Annotated[str, NETWORK]
 Size = Annotated[int, SIZE]
 TimeOfDay = Annotated[float, TIME_OF_DAY]
 TimeZone = Annotated[str, TIME_ZONE]

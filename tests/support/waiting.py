@@ -10,7 +10,7 @@ Found = TypeVar("Found")
 
 
 def wait_for(
-    look: Callable[[], Found | None], what: str, patience_s: float = 20.0, pause_s: float = 0.05
+    look: Callable[[], Found | None], what: str, patience_s: float = 90.0, pause_s: float = 0.05
 ) -> Found:
     """What ``look`` returns as soon as that is true.
 

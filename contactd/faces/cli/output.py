@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import csv
-import json
 import sys
 from collections.abc import Iterable, Mapping, Sequence
 from contextlib import contextmanager
@@ -12,6 +11,7 @@ from typing import TYPE_CHECKING, Any, NoReturn
 import click
 
 from contactd.faces.cli.session import current
+from contactd.faces.plain_text import clean, csv_text, json_text
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -21,12 +21,10 @@ if TYPE_CHECKING:
 DONE, WRONG, MISUSED = 0, 1, 2
 """Exit codes: done, found something wrong, used wrongly."""
 
-_FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
-
 
 def as_json(document: object) -> None:
     """Print a document as JSON."""
-    click.echo(json.dumps(document, indent=2, ensure_ascii=False, allow_nan=False))
+    click.echo(json_text(document, indent=2))
 
 
 def as_csv(fields: Sequence[str], rows: Iterable[Mapping[str, Any]]) -> None:
@@ -38,28 +36,11 @@ def as_csv(fields: Sequence[str], rows: Iterable[Mapping[str, Any]]) -> None:
     writer = csv.writer(sys.stdout, lineterminator="\n")
     writer.writerow(fields)
     for row in rows:
-        writer.writerow([_csv_cell(row[field]) for field in fields])
-
-
-def _csv_cell(value: object) -> object:
-    if isinstance(value, dict):
-        value = json.dumps(value, ensure_ascii=False)
-    if isinstance(value, list | tuple):
-        value = "; ".join(
-            json.dumps(each, ensure_ascii=False) if isinstance(each, dict) else str(each)
-            for each in value
-        )
-    if isinstance(value, bool):
-        return "true" if value else "false"
-    if isinstance(value, str) and value.startswith(_FORMULA_STARTS):
-        return "'" + value
-    return value
+        writer.writerow([csv_text(row[field]) for field in fields])
 
 
 def tell(message: str) -> None:
     """A line on standard error."""
-    from contactd.faces.cli.tables import clean
-
     click.echo("\n".join(clean(line) for line in message.splitlines()), err=True)
 
 

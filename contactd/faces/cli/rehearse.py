@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import json
 from typing import Any
 
 import click
 
+from contactd.faces.cli.output import as_json
 from contactd.faces.cli.session import current
 
 SPEED_HELP = (
@@ -31,7 +31,7 @@ def command(script: str, speed: float | None, port: int, form: str, log: bool) -
     options = {"speed": speed, "port": port, "log": log}
     report = current().rehearse(script, options)
     if form == "json":
-        click.echo(json.dumps(report.as_json(), indent=2, ensure_ascii=False))
+        as_json(report.as_json())
     else:
         _print(report)
     raise click.exceptions.Exit(0 if report.all_held else 1)

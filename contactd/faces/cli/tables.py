@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import unicodedata
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 from contactd.faces.cli.screen import Line, Screen, standard_output
+from contactd.faces.plain_text import clean
 
 Cell = str | tuple[str, str]
 """Text, or text and a style (``bold red``); the style shows on a terminal only."""
@@ -42,15 +42,6 @@ class Column:
     right: bool = False
     wraps: bool = False
     optional: int = 0
-
-
-def clean(text: str) -> str:
-    """The text without control characters, which could play with the reader's terminal."""
-    if text.isprintable():
-        return text
-    return "".join(
-        repr(letter)[1:-1] if unicodedata.category(letter)[0] == "C" else letter for letter in text
-    )
 
 
 def console() -> Screen:

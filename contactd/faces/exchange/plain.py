@@ -18,10 +18,10 @@ from contactd.core import instants
 from contactd.core.errors import InputError
 from contactd.core.orbit.text import check_size
 from contactd.faces.exchange.plan import Entry, Plan, check_count, in_order
+from contactd.faces.plain_text import csv_text as cell_text
 from contactd.mission.timetext import NEAREST, NO_EARLIER, NO_LATER, machine
 
 NEEDED = ("target", "station", "from", "to")
-FORMULA = ("=", "+", "-", "@", "\t", "\r")
 COLUMNS = (*NEEDED, "setup_from", "teardown_to", "services", "note")
 
 
@@ -58,8 +58,7 @@ def csv_text(plan: Plan) -> str:
     writer = csv.writer(out, lineterminator="\n")
     writer.writerow(COLUMNS)
     for form in forms(plan):
-        cells = ["; ".join(each) if isinstance(each, list) else each for each in form.values()]
-        writer.writerow([f"'{each}" if str(each).startswith(FORMULA) else each for each in cells])
+        writer.writerow([cell_text(each) for each in form.values()])
     return out.getvalue()
 
 

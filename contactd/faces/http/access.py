@@ -1,12 +1,15 @@
 """Who is asking, and whether they may: tokens, sessions of the page, and requests from elsewhere.
 
 Reading from the machine itself needs no token unless configured so; from anywhere else it needs
-one. Changing anything needs an operator's token everywhere. A program sends its token as
-``Authorization: Bearer``. The page exchanges it for a session: a cookie that scripts cannot read
-(``HttpOnly``) and other sites cannot send (``SameSite=Strict``), and a second secret that each
-change must repeat in a header, which a page of another site cannot know.
+one. Scrapers of the metrics may be let in by network. Changing anything needs an operator's token
+everywhere. A program sends its token as ``Authorization: Bearer``. The page exchanges it for a
+session: a cookie that scripts cannot read (``HttpOnly``) and other sites cannot send
+(``SameSite=Strict``), and a second secret that each change must repeat in a header, which a page of
+another site cannot know.
 
-A page of another site that points its own host name here (DNS rebinding) is refused by that name.
+A page of another site that points its own host name here (DNS rebinding) is refused by that name,
+whatever it asks for. Wrong tokens are counted by caller: whoever guesses shuts out nobody else, and
+a valid token is never refused.
 """
 
 from __future__ import annotations
@@ -16,7 +19,7 @@ import ipaddress
 import secrets
 import time
 from collections import OrderedDict, deque
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 
 from fastapi import Request
@@ -30,7 +33,12 @@ SESSION_S = 12 * 3600.0
 MOST_SESSIONS = 128
 MOST_FAILURES = 10
 FAILURES_WITHIN_S = 60.0
-SAFE_METHODS = frozenset({"GET", "HEAD", "OPTIONS"})
+MOST_GUESSERS = 1_024
+"""Callers whose wrong tokens are counted; with more, the longest ago is forgotten."""
+IPV6_CALLER_BITS = 64
+"""Leading bits of an IPv6 address that one caller has (RFC 4291, 2.5.4: the subnet's prefix)."""
+
+Network = ipaddress.IPv4Network | ipaddress.IPv6Network
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,11 +49,15 @@ class AccessRules:
         tokens: the tokens there are; without an operator's among them nothing can be changed.
         reading_needs_token: also for requests from the machine itself.
         hosts: names, beside ``localhost`` and literal addresses, that the service answers for.
+        metrics_need_token: the same for the metrics; None: as for reading.
+        metrics_networks: whose machines read the metrics without a token.
     """
 
     tokens: tuple[Token, ...] = ()
     reading_needs_token: bool = False
     hosts: frozenset[str] = frozenset()
+    metrics_need_token: bool | None = None
+    metrics_networks: tuple[Network, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,7 +92,7 @@ class Access:
     current_rules: Callable[[], AccessRules] = AccessRules
     monotonic: Callable[[], float] = time.monotonic
     _sessions: OrderedDict[str, _Session] = field(default_factory=OrderedDict)
-    _failures: deque[float] = field(default_factory=lambda: deque(maxlen=MOST_FAILURES))
+    _failures: OrderedDict[str, deque[float]] = field(default_factory=OrderedDict)
 
     @property
     def rules(self) -> AccessRules:
@@ -91,17 +103,27 @@ class Access:
         """The caller of a request that reads.
 
         Raises:
-            Problem: 401 without a valid token where one is needed; 421 for a foreign host name.
+            Problem: 401 without a valid token where one is needed.
         """
-        self._check_host(request)
         caller = self._caller(request)
-        if caller.role is None and (self.rules.reading_needs_token or not _is_local(request)):
-            raise Problem(
-                401,
-                "token-needed",
-                "reading needs a token here: sign in on the page, or send Authorization: Bearer",
-                {"WWW-Authenticate": "Bearer"},
-            )
+        local = _address(request).is_loopback
+        if caller.role is None and (self.rules.reading_needs_token or not local):
+            raise _token_needed("reading")
+        return caller
+
+    def scraper(self, request: Request) -> Caller:
+        """The caller of a request for the metrics.
+
+        Raises:
+            Problem: 401 without a valid token where one is needed.
+        """
+        caller, rules, address = self._caller(request), self.rules, _address(request)
+        if caller.role or any(address in network for network in rules.metrics_networks):
+            return caller
+        needed = rules.metrics_need_token
+        needed = rules.reading_needs_token if needed is None else needed
+        if needed or not address.is_loopback:
+            raise _token_needed("reading the metrics")
         return caller
 
     def operator(self, request: Request) -> Caller:
@@ -132,8 +154,7 @@ class Access:
         Raises:
             Problem: 401 for an unknown secret, 429 after too many of them.
         """
-        self._check_host(request)
-        token = self._token(secret)
+        token = self._token(request, secret)
         for key in [key for key, each in self._sessions.items() if each.until < self.monotonic()]:
             del self._sessions[key]
         while len(self._sessions) >= MOST_SESSIONS:
@@ -149,7 +170,7 @@ class Access:
     def _caller(self, request: Request) -> Caller:
         scheme, _, secret = request.headers.get("authorization", "").partition(" ")
         if scheme.lower() == "bearer" and secret:
-            token = self._token(secret.strip())
+            token = self._token(request, secret.strip())
             return Caller(token.name, token.role)
         session = self._sessions.get(digest_of(request.cookies.get(COOKIE, "")))
         if session is None or session.until < self.monotonic():
@@ -158,27 +179,40 @@ class Access:
             return Caller()
         return Caller(session.token.name, session.token.role, session.csrf)
 
-    def _token(self, secret: str) -> Token:
-        now = self.monotonic()
-        recent = sum(now - each < FAILURES_WITHIN_S for each in self._failures)
-        if recent >= MOST_FAILURES:
+    def _token(self, request: Request, secret: str) -> Token:
+        token = find(self.rules.tokens, secret)
+        if token is not None:
+            return token
+        now, failures = self.monotonic(), self._failures_of(request)
+        if sum(now - each < FAILURES_WITHIN_S for each in failures) >= MOST_FAILURES:
             raise Problem(
                 429,
                 "too-many",
                 f"too many unknown tokens: wait {FAILURES_WITHIN_S:.0f} s",
                 {"Retry-After": f"{FAILURES_WITHIN_S:.0f}"},
             )
-        token = find(self.rules.tokens, secret)
-        if token is None:
-            self._failures.append(now)
-            raise Problem(
-                401, "token-needed", "the token is not known here", {"WWW-Authenticate": "Bearer"}
-            )
-        return token
+        failures.append(now)
+        raise Problem(
+            401, "token-needed", "the token is not known here", {"WWW-Authenticate": "Bearer"}
+        )
 
-    def _check_host(self, request: Request) -> None:
-        name = request.url.hostname or ""
-        if _is_address(name) or name == "localhost" or name in self.rules.hosts:
+    def _failures_of(self, request: Request) -> deque[float]:
+        address = _address(request)
+        bits = IPV6_CALLER_BITS if address.version == 6 else address.max_prefixlen
+        caller = str(ipaddress.ip_network((address, bits), strict=False))
+        failures = self._failures.pop(caller, None) or deque(maxlen=MOST_FAILURES)
+        self._failures[caller] = failures
+        while len(self._failures) > MOST_GUESSERS:
+            self._failures.popitem(last=False)
+        return failures
+
+    def check_host(self, name: str) -> None:
+        """See that the service answers for a host name.
+
+        Raises:
+            Problem: 421 for a foreign one.
+        """
+        if name == "localhost" or name in self.rules.hosts or _is_address(name):
             return
         raise Problem(
             421,
@@ -203,6 +237,27 @@ def _is_address(name: str) -> bool:
     return True
 
 
-def _is_local(request: Request) -> bool:
+def _address(request: Request) -> ipaddress.IPv4Address | ipaddress.IPv6Address:
+    """Where a request comes from; an address of nobody where that is not known."""
     host = request.client.host if request.client else ""
-    return _is_address(host) and ipaddress.ip_address(host).is_loopback
+    address = ipaddress.ip_address(host) if _is_address(host) else ipaddress.IPv4Address(0)
+    mapped = address.ipv4_mapped if address.version == 6 else None
+    return mapped or address
+
+
+def networks(texts: Iterable[str]) -> tuple[Network, ...]:
+    """The networks that texts such as ``192.0.2.0/24`` name.
+
+    Raises:
+        ValueError: for a text that is none.
+    """
+    return tuple(ipaddress.ip_network(text) for text in texts)
+
+
+def _token_needed(what: str) -> Problem:
+    return Problem(
+        401,
+        "token-needed",
+        f"{what} needs a token here: sign in on the page, or send Authorization: Bearer",
+        {"WWW-Authenticate": "Bearer"},
+    )

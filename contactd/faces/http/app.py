@@ -13,7 +13,7 @@ from starlette.middleware.gzip import GZipMiddleware
 from contactd import __version__
 from contactd.faces.http import problems
 from contactd.faces.http.access import Access, AccessRules
-from contactd.faces.http.context import Context
+from contactd.faces.http.context import Context, Scraper
 from contactd.faces.http.middleware import Protection
 from contactd.faces.http.payloads import Payloads
 from contactd.faces.http.routes import (
@@ -65,17 +65,17 @@ def build_app(
         description=DESCRIPTION,
         docs_url=None,
         redoc_url=None,
-        openapi_url="/api/v1/openapi.json",
+        openapi_url=None,
         responses={
             "4XX": {"model": problems.ProblemDocument, "description": "A problem (RFC 9457)."},
             "5XX": {"model": problems.ProblemDocument, "description": "A problem (RFC 9457)."},
         },
     )
-    payloads = Payloads(view)
-    app.state.context = Context(view, Access(rules), payloads, Changes(view, payloads), steering)
+    payloads, access = Payloads(view), Access(rules)
+    app.state.context = Context(view, access, payloads, Changes(view, payloads), steering)
     problems.install(app)
     app.add_middleware(GZipMiddleware, minimum_size=1000, compresslevel=6)
-    app.add_middleware(Protection)
+    app.add_middleware(Protection, access=access)
     app.include_router(_operation(view))
     for part in (
         reference,
@@ -121,7 +121,7 @@ def _operation(view: View) -> APIRouter:
     router = APIRouter(tags=["operation"])
 
     @router.get("/metrics", response_class=PlainTextResponse)
-    def metrics() -> Response:
+    def metrics(_: Scraper) -> Response:
         """Metrics in the Prometheus text format."""
         return Response(view.metrics(), media_type=CONTENT_TYPE_LATEST)
 

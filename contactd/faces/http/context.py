@@ -75,6 +75,10 @@ def _operating(request: Request) -> Caller:
     return context_of(request).access.operator(request)
 
 
+def _scraping(request: Request) -> Caller:
+    return context_of(request).access.scraper(request)
+
+
 def _instant(value: Any) -> Any:
     if not isinstance(value, str):
         return value
@@ -91,6 +95,7 @@ Instant = Annotated[float, BeforeValidator(_instant), WithJsonSchema(UTC_TEXT)]
 Ctx = Annotated[Context, Depends(context_of)]
 Reader = Annotated[Caller, Depends(_reading)]
 Operator = Annotated[Caller, Depends(_operating)]
+Scraper = Annotated[Caller, Depends(_scraping)]
 Name = Annotated[str, Query(min_length=1, max_length=200)]
 Names = Annotated[list[str] | None, Query(max_length=200)]
 KnownAt = Annotated[

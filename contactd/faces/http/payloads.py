@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import gzip
 import hashlib
-import json
 import threading
 from collections import OrderedDict
 from collections.abc import Callable, Hashable, Mapping
@@ -19,6 +18,7 @@ from fastapi import Request, Response
 
 from contactd.core.outlook import Snapshot
 from contactd.faces.http.view import View
+from contactd.faces.plain_text import json_text
 
 MOST_BYTES = 48_000_000
 MOST_PAST = 4
@@ -154,8 +154,7 @@ def _body(content: Any, headers: Mapping[str, str]) -> Body:
 
 def as_json(content: Any) -> bytes:
     """Compact JSON; a figure that JSON cannot say is a programmer's error."""
-    text = json.dumps(content, ensure_ascii=False, allow_nan=False, separators=(",", ":"))
-    return text.encode("utf-8", "replace")
+    return json_text(content).encode()
 
 
 def _alike(before: Snapshot, after: Snapshot) -> bool:

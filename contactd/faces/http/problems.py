@@ -36,6 +36,7 @@ TITLES: Mapping[str, str] = {
     "wrong-host": "The service does not answer for this host name",
     "wrong-method": "This address does not take that method",
     "too-large": "Too much was sent",
+    "too-slow": "It was sent too slowly",
     "too-many": "Too many tries",
     "too-long-ago": "The state changed meanwhile",
     "key-used": "The key was used for another entry",
@@ -47,7 +48,13 @@ TITLES: Mapping[str, str] = {
 }
 """Every code there is, and its title. A code is never renamed."""
 
-_BY_STATUS = {404: "not-found", 405: "wrong-method", 413: "too-large", 429: "too-many"}
+_BY_STATUS = {
+    404: "not-found",
+    405: "wrong-method",
+    408: "too-slow",
+    413: "too-large",
+    429: "too-many",
+}
 
 
 class ProblemDocument(BaseModel):

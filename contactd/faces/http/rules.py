@@ -8,7 +8,7 @@ from pathlib import Path
 from contactd.config import Configuration
 from contactd.config.settings import Http
 from contactd.core.errors import ContactdError, InputError
-from contactd.faces.http.access import AccessRules
+from contactd.faces.http.access import AccessRules, networks
 from contactd.faces.tokens import Token, read_tokens
 
 
@@ -26,7 +26,13 @@ def rules_of(settings: Http, directory: Path) -> AccessRules:
         except (OSError, UnicodeDecodeError) as error:
             raise InputError("a file of tokens", str(error), path=str(path)) from None
         tokens = read_tokens(text, str(path))
-    return AccessRules(tokens, settings.reading_needs_token, frozenset(settings.hosts))
+    return AccessRules(
+        tokens,
+        settings.reading_needs_token,
+        frozenset(settings.hosts),
+        settings.metrics.needs_token,
+        networks(settings.metrics.networks),
+    )
 
 
 class FollowedRules:

@@ -11,6 +11,8 @@ from starlette.responses import Response
 from starlette.staticfiles import StaticFiles
 from starlette.types import Scope
 
+from contactd.faces.http.context import Reader
+
 STATIC = Path(__file__).parent / "static"
 
 router = APIRouter(include_in_schema=False)
@@ -37,7 +39,7 @@ def page() -> Any:
 
 
 @router.get("/api/v1/docs", response_class=FileResponse)
-def documentation() -> Any:
+def documentation(_: Reader) -> Any:
     """The interface's documentation, made in the browser from its OpenAPI document."""
     return FileResponse(STATIC / "docs.html", headers={"Cache-Control": "no-cache"})
 

@@ -12,6 +12,7 @@ from contactd.faces.cli.export.writing import output, write
 from contactd.faces.cli.output import refuse, tell
 from contactd.faces.cli.session import current
 from contactd.faces.cli.situation import chosen, read_configuration
+from contactd.faces.plain_text import json_text
 
 if TYPE_CHECKING:
     from contactd.config.configuration import Configuration
@@ -115,11 +116,9 @@ def _text(plan: Plan, form: str) -> bytes:
 
         return write_simple_schedule(plan)
     if form == "json":
-        import json
-
         from contactd.faces.exchange.plain import json_form
 
-        return (json.dumps(json_form(plan), indent=2, ensure_ascii=False) + "\n").encode()
+        return (json_text(json_form(plan), indent=2) + "\n").encode()
     from contactd.faces.exchange.plain import csv_text
 
     return csv_text(plan).encode()

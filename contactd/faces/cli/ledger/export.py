@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import sys
 from collections.abc import Iterable
 from typing import TYPE_CHECKING
@@ -12,6 +11,7 @@ import click
 from contactd.faces.cli import options
 from contactd.faces.cli.ledger.choosing import Choice, choosing, chosen_records, existing_ledger
 from contactd.faces.cli.output import as_csv
+from contactd.faces.plain_text import json_text
 
 if TYPE_CHECKING:
     from contactd.core.record import Record
@@ -40,4 +40,4 @@ def command(choice: Choice, form: str, config_dir: str) -> None:
             as_csv(FIELDS, (record_form(record) for record in records))
             return
         for record in records:
-            sys.stdout.write(json.dumps(record_form(record), ensure_ascii=False) + "\n")
+            sys.stdout.write(json_text(record_form(record)) + "\n")

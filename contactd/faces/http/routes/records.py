@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Body, Header, Query, Request, Response
+from fastapi import APIRouter, Body, Header, Path, Query, Request, Response
 from fastapi.concurrency import run_in_threadpool
 
 from contactd.core.outlook import Snapshot
@@ -33,6 +33,8 @@ from contactd.mission.statements.types import LONGEST_TEXT
 router = APIRouter(tags=["records"])
 
 MOST_RECORDS = 1000
+MOST_NUMBER = 2**53 - 1
+"""The greatest number of a record that JSON says exactly (RFC 8259, section 6)."""
 Key = Annotated[
     str | None,
     Header(
@@ -54,7 +56,7 @@ def records(
     author: Annotated[str, Query(max_length=100)] = "",
     since: Instant | None = None,
     until: Instant | None = None,
-    before: Annotated[int | None, Query(ge=1)] = None,
+    before: Annotated[int | None, Query(ge=1, le=MOST_NUMBER)] = None,
     limit: Annotated[int, Query(ge=1, le=MOST_RECORDS)] = 100,
     known_at: KnownAt = None,
 ) -> Response:
@@ -78,7 +80,9 @@ def records(
 
 
 @router.get("/records/{number}", response_model=models.Record, summary="One record")
-def record(request: Request, ctx: Ctx, _: Reader, number: int) -> Response:
+def record(
+    request: Request, ctx: Ctx, _: Reader, number: Annotated[int, Path(ge=1, le=MOST_NUMBER)]
+) -> Response:
     """The record of a number."""
     found = ctx.view.records(RecordFilter(after=number - 1, before=number + 1), 1)
     if not found:
@@ -125,7 +129,11 @@ async def enter(
     key: Key = None,
     ledger_at: Annotated[
         int | None,
-        Query(ge=0, description="The ledger's last record when the preview was made."),
+        Query(
+            ge=0,
+            le=MOST_NUMBER,
+            description="The ledger's last record when the preview was made.",
+        ),
     ] = None,
 ) -> Response:
     """Write a record and replan. With ``ledger_at``, it is refused if others about the same target

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from fastapi import APIRouter, Request
+from fastapi.responses import JSONResponse
 
 from contactd import __version__
 from contactd.faces.http.context import Reader
@@ -24,6 +25,12 @@ def index(request: Request, _: Reader) -> dict[str, Any]:
         "documentation": "/api/v1/docs",
         "paths": [path for path in paths if path.startswith("/api/v1/")],
     }
+
+
+@router.get("/openapi.json", include_in_schema=False)
+def openapi(request: Request, _: Reader) -> JSONResponse:
+    """The interface's description (OpenAPI)."""
+    return JSONResponse(request.app.openapi())
 
 
 @router.get("/problems/{code}", summary="What a problem's type means")

@@ -9,6 +9,7 @@ from fastapi.responses import JSONResponse, StreamingResponse
 
 from contactd.faces.http.access import COOKIE, SESSION_S, Caller
 from contactd.faces.http.context import Context, Ctx, Reader
+from contactd.faces.http.middleware import HEADERS_ONLY
 from contactd.faces.tokens import Role
 from contactd.mission.documents import models
 
@@ -57,15 +58,14 @@ def sign_out(request: Request, ctx: Ctx) -> Response:
     response_class=StreamingResponse,
     responses={200: {"content": {"text/event-stream": {}}, "description": "Server-sent events."}},
 )
-async def changes(ctx: Ctx, _: Reader) -> Response:
+async def changes(request: Request, ctx: Ctx, _: Reader) -> Response:
     """Server-sent events: ``beat`` every 1.5 s with the service's time and health, ``change``
     whenever something new is known."""
     ctx.changes.check_room()
-    return StreamingResponse(
-        ctx.changes.listen(),
-        media_type="text/event-stream",
-        headers={"Cache-Control": "no-store", "X-Accel-Buffering": "no"},
-    )
+    headers = {"Cache-Control": "no-store", "X-Accel-Buffering": "no"}
+    if HEADERS_ONLY in request.scope:
+        return Response(media_type="text/event-stream", headers=headers)
+    return StreamingResponse(ctx.changes.listen(), media_type="text/event-stream", headers=headers)
 
 
 def _answer(ctx: Context, caller: Caller) -> JSONResponse:
