@@ -122,6 +122,7 @@ async def _serve(
     from contactd.faces.http import build_app
     from contactd.faces.http.rules import FollowedRules
     from contactd.records import Ledger
+    from contactd.service.alert_configuration import tickets_of
     from contactd.service.daemon import Daemon
     from contactd.service.kernel_clock import synchronisation
     from contactd.service.metrics import Instruments, SnapshotCollector
@@ -153,7 +154,7 @@ async def _serve(
 
         registry.register(PairCollector(daemon.leading))
     with Ledger.open(configuration.store_url) as reader:
-        rules = FollowedRules(lambda: daemon.state.configuration, _tokens_refused)
+        rules = FollowedRules(lambda: daemon.state.configuration, _tokens_refused, tickets_of)
         app = build_app(DaemonView(daemon, registry, reader), rules)
         server = HttpServer(app, listener)
         loop = asyncio.get_running_loop()

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import html
 import os
+import re
 import ssl
 import time
 from collections.abc import Iterator
@@ -15,6 +17,7 @@ import trustme
 from daemon import Daemon
 from programs import program
 from real_process import RealProcess, free_port
+from scene import step
 from waiting import wait_for
 
 SHIPPED = Path(__file__).parents[2] / "deploy" / "nginx" / "contactd.conf"
@@ -60,9 +63,16 @@ class Edge:
 
 
 @pytest.fixture
-def edge(lay_scene, start_daemon, tmp_path: Path) -> Iterator[Edge]:
-    scene = lay_scene()
-    scene.write_target("Quiet Lantern")
+def edge(lay_scene, start_daemon, webhook, tmp_path: Path) -> Iterator[Edge]:
+    port = free_port()
+    links = {"base_url": f"https://localhost:{port}/acknowledge", "secret_file": "link-secret"}
+    scene = lay_scene(
+        acknowledgement={"links": links},
+        channels=[{"kind": "webhook", "name": "night desk", "url": webhook.url}],
+    )
+    (scene.config / "link-secret").write_text("what nobody can guess: 5f1c")
+    # Ranging is what no station of the scene offers.
+    scene.write_target("Quiet Lantern", [step("beacon on", in_s=7200, service="ranging")])
     daemon = start_daemon(scene)
     folder = tmp_path / "nginx"
     folder.mkdir()
@@ -73,7 +83,6 @@ def edge(lay_scene, start_daemon, tmp_path: Path) -> Iterator[Edge]:
         blob.write_to_path(folder / "server.crt", append=True)
     consoles.cert_pem.write_to_path(folder / "consoles.crt")
 
-    port = free_port()
     text = SHIPPED.read_text()
     for shipped, here in (
         ("listen 8443", f"listen 127.0.0.1:{port}"),
@@ -116,9 +125,45 @@ def test_a_console_with_a_certificate_reaches_the_service(edge: Edge):
 
 
 def test_nobody_gets_in_without_a_certificate_or_with_a_stranger_s(edge: Edge):
-    for authority in (None, trustme.CA()):
+    for authority, refusal in ((None, 403), (trustme.CA(), 400)):
         with edge.client(authority) as console:
-            assert console.get("/api/v1/targets").status_code == 400
+            for path in ("/", "/api/v1/targets", "/acknowledge/../api/v1/now", "/health/live"):
+                assert console.get(path).status_code == refusal, path
+
+
+def test_a_phone_acknowledges_by_the_link_of_a_real_message(edge: Edge, webhook):
+    def message() -> dict | None:
+        found = [alert for each in webhook.accepted() for alert in each.body["alerts"]]
+        return next((each for each in found if each["kind"] == "step-uncovered"), None)
+
+    alert = wait_for(message, "the warning")
+    link = alert["acknowledge"]
+    assert link.startswith(f"{edge.url}/acknowledge/")
+    with edge.client(None) as phone:
+        # Programs that look at mail follow links by themselves: nothing comes of it.
+        for _ in range(2):
+            shown = phone.get(link)
+            assert shown.status_code == 200
+            assert html.escape(alert["what"]) in shown.text
+            assert shown.text.count("<button") == 1
+        assert edge.daemon.get("/api/v1/alerts").json()
+        style = re.findall(r'href="(/static/[^"]+\.css)"', shown.text)
+        assert [phone.get(each).status_code for each in style] == [200, 200]
+        done = phone.post(link)
+        assert done.status_code == 201
+        assert "by reader of night desk" in done.text
+        again = phone.post(link)
+        assert again.status_code == 409
+        assert "in hand: reader of night desk" in again.text
+        assert phone.get(link).status_code == 409
+        for wrong in (link[:-2], f"{edge.url}/acknowledge/x.y"):
+            refused = phone.get(wrong)
+            assert refused.status_code == 404
+            assert "changed or cut off" in refused.text
+    waiting = [each["identity"] for each in edge.daemon.get("/api/v1/alerts").json()]
+    assert alert["identity"] not in waiting
+    kinds = edge.daemon.get("/api/v1/records?kind=alert-acknowledged").json()
+    assert len(kinds) == 1
 
 
 def test_metrics_are_not_handed_out_to_consoles(edge: Edge):

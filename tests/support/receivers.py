@@ -6,10 +6,13 @@ import json
 import socket
 import threading
 import time
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
 from typing import Any
+
+import pytest
 
 
 @dataclass(frozen=True)
@@ -122,3 +125,11 @@ class ServiceManagerSocket:
         """Stop listening."""
         self._socket.shutdown(socket.SHUT_RDWR)
         self._socket.close()
+
+
+@pytest.fixture
+def webhook() -> Iterator[WebhookReceiver]:
+    """A receiver of alerts on loopback."""
+    receiver = WebhookReceiver().start()
+    yield receiver
+    receiver.stop()

@@ -24,6 +24,7 @@ from dataclasses import dataclass, field
 
 from fastapi import Request
 
+from contactd.alerts.acknowledgement_tokens import Tickets
 from contactd.faces.http.problems import Problem
 from contactd.faces.tokens import Role, Token, digest_of, find
 
@@ -51,6 +52,7 @@ class AccessRules:
         hosts: names, beside ``localhost`` and literal addresses, that the service answers for.
         metrics_need_token: the same for the metrics; None: as for reading.
         metrics_networks: whose machines read the metrics without a token.
+        tickets: reads the links in messages; None where none are sent.
     """
 
     tokens: tuple[Token, ...] = ()
@@ -58,6 +60,7 @@ class AccessRules:
     hosts: frozenset[str] = frozenset()
     metrics_need_token: bool | None = None
     metrics_networks: tuple[Network, ...] = ()
+    tickets: Tickets | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -20,6 +20,7 @@ from contactd.faces.http.routes import (
     alignment,
     calendar,
     handover,
+    links,
     motions,
     outlooks,
     records,
@@ -92,6 +93,7 @@ def build_app(
         app.include_router(part.router, prefix="/api/v1")
     app.state.published = calendar.Published()
     app.include_router(calendar.router)
+    app.include_router(links.router)
     app.include_router(page_router)
     _describe_problems(app)
     app.mount("/static", static_files(), name="static")

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
+from contactd.alerts.acknowledgement_tokens import Tickets
 from contactd.config import Configuration
 from contactd.config.settings import Http
 from contactd.core.errors import ContactdError, InputError
@@ -43,13 +45,18 @@ class FollowedRules:
     Args:
         current: the configuration in force.
         complain: told why a token file was refused.
+        tickets: what reads the links in messages, by configuration.
     """
 
     def __init__(
-        self, current: Callable[[], Configuration], complain: Callable[[str], None]
+        self,
+        current: Callable[[], Configuration],
+        complain: Callable[[str], None],
+        tickets: Callable[[Configuration], Tickets | None],
     ) -> None:
         self._current = current
         self._complain = complain
+        self._tickets = tickets
         self._digest: str | None = None
         self._rules = AccessRules()
 
@@ -59,7 +66,8 @@ class FollowedRules:
         if configuration.digest != self._digest:
             self._digest = configuration.digest
             try:
-                self._rules = rules_of(configuration.settings.http, configuration.directory)
+                made = rules_of(configuration.settings.http, configuration.directory)
+                self._rules = replace(made, tickets=self._tickets(configuration))
             except ContactdError as error:
                 self._complain(str(error))
         return self._rules
