@@ -46,7 +46,6 @@ def run(config_dir: str, options: Mapping[str, Any]) -> int | None:
     import asyncio
 
     from contactd.config import examine
-    from contactd.config.loader import SETTINGS_FILE
     from contactd.core.errors import NewerLedger
     from contactd.records import Ledger
     from contactd.service import logs
@@ -59,8 +58,7 @@ def run(config_dir: str, options: Mapping[str, Any]) -> int | None:
     place = Path(state_directory) if state_directory else None
     found = examine(Path(config_dir), place, clock.now())
     configuration = found.configuration
-    settings_path = Path(config_dir) / SETTINGS_FILE
-    if any(Path(error.path) == settings_path for error in found.errors):
+    if not found.settings_known:
         # Without its settings the service would look for its ledger in the wrong place.
         for error in found.errors:
             print(error, file=sys.stderr)

@@ -37,6 +37,9 @@ http:
   hosts: []               # other names under which the service is asked for
   reading_needs_token: false
   # tokens_file: secrets/tokens           # who may change something; without it nobody may
+  # metrics:                              # who may scrape them; by default as for reading
+  #   needs_token: false                  # from this machine
+  #   networks: [192.0.2.16/28]           # from there no token is needed
 
 log:
   format: human           # or json, one object a line

@@ -26,6 +26,37 @@ class FileState:
     digest: str = ""
 
 
+@dataclass(frozen=True, slots=True)
+class FileAccess:
+    """Who may read a file: its mode (permission bits) and its owner's name, or number."""
+
+    mode: int
+    owner: str
+
+    def __str__(self) -> str:
+        return f"mode {self.mode:04o}, owner {self.owner}"
+
+    @property
+    def others_read(self) -> bool:
+        """Whether anybody on the machine may read it."""
+        return bool(self.mode & stat.S_IROTH)
+
+
+def access_of(path: Path) -> FileAccess | None:
+    """Who may read a file; None if that cannot be known."""
+    import pwd
+
+    try:
+        found = path.stat()
+    except OSError:
+        return None
+    try:
+        owner = pwd.getpwuid(found.st_uid).pw_name
+    except KeyError:
+        owner = str(found.st_uid)
+    return FileAccess(stat.S_IMODE(found.st_mode), owner)
+
+
 class Unreadable(Exception):
     """A file cannot be read; the text says what was found instead."""
 

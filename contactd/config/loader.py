@@ -20,7 +20,7 @@ from contactd.config.configuration import (
     Notice,
 )
 from contactd.config.error_locations import Document, Location, bounded
-from contactd.config.files import FileState, Reader, Unreadable, yaml_files
+from contactd.config.files import FileState, Reader, Unreadable, access_of, yaml_files
 from contactd.config.settings import Settings
 from contactd.config.types import nearest, unknown
 from contactd.core.allocation.request import Request
@@ -48,10 +48,13 @@ class Examined:
     Attributes:
         configuration: what is good in it; what is not is left out.
         errors: everything that is wrong, in order of place.
+        settings_known: false where the settings themselves are wrong, so that the ledger might be
+            looked for in the wrong place.
     """
 
     configuration: Configuration
     errors: tuple[InputError, ...]
+    settings_known: bool = True
 
 
 def load(
@@ -105,6 +108,7 @@ class _Loader:
         self.errors: list[InputError] = []
         self.notices: list[Notice] = []
         self.station_names: tuple[Mention, ...] = ()
+        self.settings_known = True
         self.settings_file = self._settings_file()
         self.station_files = self._listed(STATIONS_FOLDER)
         self.target_files = self._listed(TARGETS_FOLDER)
@@ -116,6 +120,8 @@ class _Loader:
         rules = settings.elements
         stations = self._named([self.maker.station(path) for path in self.station_files])
         targets = self._named([self.maker.target(path, rules) for path in self.target_files])
+        if not self.target_files:
+            self._note_nothing_watched()
         self._check_services(stations, targets)
         self._check_links(stations, targets)
         requests = self._requests(settings, stations, targets)
@@ -144,7 +150,7 @@ class _Loader:
         )
         errors = [*self.errors, *self.maker.errors]
         order = sorted(errors, key=lambda error: (error.path, error.line, error.column))
-        return Examined(configuration, tuple(order))
+        return Examined(configuration, tuple(order), self.settings_known)
 
     def _span(self, around: float | None, earlier: Configuration | None) -> tuple[float, float]:
         """Within which recurring events are written out; as before, while that will do."""
@@ -159,6 +165,7 @@ class _Loader:
         path = self.directory / SETTINGS_FILE
         try:
             if not self.directory.is_dir():
+                self.settings_known = False
                 found = "a file" if self.directory.exists() else "no such folder"
                 expected = f"a folder that holds {SETTINGS_FILE}, stations and targets"
                 self.errors.append(InputError(expected, found, path=str(self.directory)))
@@ -166,10 +173,12 @@ class _Loader:
             present = yaml_files(self.directory)
         except (Unreadable, OSError) as problem:
             expected = "a folder that can be read"
+            self.settings_known = False
             self.errors.append(InputError(expected, str(problem), path=str(self.directory)))
             return path
         for other in present:
             if other != path and nearest(other.stem, ["contactd"]) is not None:
+                self.settings_known = False
                 expected = f"{SETTINGS_FILE} as the one name of the service's settings"
                 self.errors.append(InputError(expected, other.name, path=str(other)))
         return path
@@ -186,12 +195,23 @@ class _Loader:
             self.errors.append(InputError(expected, f"{len(found):,}", path=path))
         return found[:MOST_FILES]
 
+    def _note_nothing_watched(self) -> None:
+        """Say that no target is here, and which folder may be misnamed."""
+        text = f"holds no target's file in {TARGETS_FOLDER}/: nothing is watched"
+        if self.directory.is_dir():
+            folders = sorted(each.name for each in self.directory.iterdir() if each.is_dir())
+            near = nearest(TARGETS_FOLDER, [name for name in folders if name != TARGETS_FOLDER])
+            text += f"; is {near}/ meant to be {TARGETS_FOLDER}/?" if near else ""
+        self.notices.append(Notice(text, "", str(self.directory)))
+
     def _settings(self, path: Path) -> Settings:
         if not path.exists():
             self.maker.reader.states[path] = FileState()
             return Settings()
         document = self.maker.document(path)
         settings = document.validated(Settings) if document is not None else None
+        if document is None or settings is None or document.errors:
+            self.settings_known = False
         if document is not None and settings is not None:
             self._check_secrets(document, settings)
             if settings.station_time is not None:
@@ -220,15 +240,23 @@ class _Loader:
         for location, name in named:
             if name is not None:
                 self._check_secret(document, location, name)
+        if any(error.key == "store.password_file" for error in document.errors):
+            self.settings_known = False
 
     def _check_secret(self, document: Document, location: Location, name: str) -> None:
+        path = document.path.parent / name
+        access = access_of(path)
         try:
-            data = self.maker.reader.read(document.path.parent / name, MOST_SECRET_BYTES)
+            data = self.maker.reader.read(path, MOST_SECRET_BYTES)
         except Unreadable as problem:
-            document.note(location, "a file that can be read", f"{name}, which is {problem}")
+            who = f" ({access})" if access else ""
+            document.note(location, "a file that can be read", f"{name}, which is {problem}{who}")
             return
         if not data.strip():
             document.note(location, "a file with the secret in it", f"{name}, which is empty")
+        if access is not None and access.others_read:
+            text = f"others on this machine can read {name} ({access}); run chmod 600 {name}"
+            self.notices.append(document.mention(location).notice(text))
 
     def _named(self, made: list[Made | None]) -> dict[str, Made]:
         """By name; a name that is taken already is an error."""

@@ -77,6 +77,28 @@ def test_settings_that_are_wrong_stop_the_start_with_file_line_and_column(lay_sc
     assert "Traceback" not in written
 
 
+def test_a_folder_that_is_not_there_is_refused_and_nothing_is_written(lay_scene):
+    scene = lay_scene()
+    daemon = Daemon(scene)
+    missing = scene.folder / "nowhere" / "config"
+    daemon.command = [*daemon.command[:-1], str(missing)]
+    daemon.start()
+    assert daemon.process.wait(60) == 2
+    assert "no such folder" in daemon.output()
+    assert not missing.parent.exists()
+
+
+def test_tokens_that_cannot_be_read_do_not_end_the_watch(lay_scene, start_daemon):
+    scene = lay_scene(http={"port": free_port(), "tokens_file": "secrets/tokens"})
+    scene.port = scene.settings["http"]["port"]
+    scene.write_target("Quiet Lantern")
+    daemon = start_daemon(scene)
+    assert "tokens refused" in [each["event"] for each in daemon.events()]
+    remark = {"enter": "remark", "target": "Quiet Lantern", "text": "quiet"}
+    answer = httpx.post(f"{daemon.url}/api/v1/records", json=remark, timeout=30)
+    assert answer.status_code == 401
+
+
 def test_a_socket_that_systemd_hands_over_is_used_and_keeps_those_who_ask(lay_scene, tmp_path):
     """Asked through systemd's own tool, which listens first and starts the service when asked."""
     scene = lay_scene()

@@ -6,6 +6,7 @@ import click
 
 from contactd.faces.cli import options
 from contactd.faces.cli.session import current
+from contactd.faces.cli.situation import configuration_folder
 
 
 @click.command("run")
@@ -16,5 +17,5 @@ def command(config_dir: str) -> None:
     The daemon itself; settings are in DIR/contactd.yaml. SIGHUP reads the configuration again,
     SIGTERM stops it.
     """
-    code = current().run(config_dir, {})
+    code = current().run(str(configuration_folder(config_dir)), {})
     raise click.exceptions.Exit(code or 0)

@@ -57,15 +57,14 @@ def read_configuration(config_dir: str, at: float | None = None) -> Configuratio
         click.exceptions.Exit: if the settings are wrong, or too little is right.
     """
     folder = configuration_folder(config_dir)
-    from contactd.config.loader import SETTINGS_FILE, examine
+    from contactd.config.loader import examine
 
     examined = examine(folder, state_directory(), current().now)
     configuration, errors = examined.configuration, examined.errors
     for error in errors:
         complain(str(error))
     if errors:
-        settings = any(Path(error.path) == folder / SETTINGS_FILE for error in errors)
-        if settings or not configuration.stations or not configuration.targets:
+        if not examined.settings_known or not configuration.stations or not configuration.targets:
             tell(correct(len(errors)))
             raise click.exceptions.Exit(WRONG)
         tell(f"note: this answer leaves out what is invalid there. {correct(len(errors))}")

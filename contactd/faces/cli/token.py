@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 from pathlib import Path
 from typing import TYPE_CHECKING
+from urllib.parse import unquote
 
 import click
 
@@ -64,6 +65,9 @@ def command(name: str, role: str, form: str, config_dir: str) -> None:
 def _keep(configuration: Configuration, token: Token) -> Path | None:
     """Add a token to the configured file, which only its owner may read if it is new.
 
+    The file stays with its owner, and a new one goes to the owner of the ledger or of the folder:
+    whoever runs this as root does not shut the service out.
+
     Raises:
         InputError, InputErrors: if the file holds what is no token, or the name already.
     """
@@ -82,5 +86,14 @@ def _keep(configuration: Configuration, token: Token) -> Path | None:
     mode = path.stat().st_mode & 0o777 if path.exists() else 0o600
     with os.fdopen(os.open(draft, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, mode), "w") as out:
         out.write(text)
+    if os.geteuid() == 0:
+        owner = _owner_for(path, configuration.store_url).stat()
+        os.chown(draft, owner.st_uid, owner.st_gid)
     draft.replace(path)
     return path
+
+
+def _owner_for(path: Path, store_url: str) -> Path:
+    """Whose owner the file of tokens is to have: its own, the ledger's, or its folder's."""
+    ledger = Path(unquote(store_url.removeprefix("sqlite:///")))
+    return next((each for each in (path, ledger, ledger.parent) if each.exists()), path.parent)

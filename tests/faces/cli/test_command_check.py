@@ -93,3 +93,12 @@ def test_a_file_in_place_of_the_folder_is_a_misuse(tmp_path: Path) -> None:
     answer = watch("check")
     assert answer.code == 2
     assert "is a file. Name the folder" in answer.err
+
+
+def test_a_misnamed_folder_of_targets_is_noted(tmp_path):
+    contactd = lay_watch(tmp_path)
+    (contactd.config / "targets").rename(contactd.config / "target")
+    checked = contactd("check")
+    assert checked.code == 0
+    assert "nothing is watched" in checked.out
+    assert "is target/ meant to be targets/?" in " ".join(checked.out.split())

@@ -1,5 +1,7 @@
 """``contactd token``: printed once, kept as a hash, obeyed by the rules of the HTTP face."""
 
+import getpass
+import os
 import stat
 
 import pytest
@@ -60,3 +62,34 @@ def test_a_name_that_cannot_stand_in_the_file_is_refused(contactd):
     assert result.code == 2
     assert "without blanks" in result.err
     assert not (contactd.config / "tokens").exists()
+
+
+@pytest.mark.skipif(os.geteuid() != 0, reason="only root can give a file away")
+def test_a_file_made_by_root_belongs_to_whom_the_ledger_belongs(contactd):
+    configured(contactd, "http: {tokens_file: secrets/tokens}\n")
+    ledger = contactd.config.parent / "var" / "ledger.sqlite"
+    ledger.parent.mkdir()
+    ledger.touch()
+    os.chown(ledger, 4242, 4343)
+    assert contactd("token", "one").code == 0
+    path = contactd.config / "secrets" / "tokens"
+    assert (path.stat().st_uid, path.stat().st_gid) == (4242, 4343)
+    os.chown(path, 5252, 5353)
+    path.chmod(0o640)
+    assert contactd("token", "two").code == 0
+    assert (path.stat().st_uid, path.stat().st_gid) == (5252, 5353)
+    assert stat.S_IMODE(path.stat().st_mode) == 0o640
+
+
+def test_check_says_who_may_read_a_secret(contactd):
+    configured(contactd, "http: {tokens_file: tokens}\n")
+    assert contactd("token", "one").code == 0
+    assert "others on this machine" not in contactd("check").out
+    (contactd.config / "tokens").chmod(0o644)
+    checked = contactd("check", "--format", "json")
+    assert checked.code == 0
+    [note] = [each for each in checked.json["notes"] if "tokens" in each["text"]]
+    owner = getpass.getuser()
+    expected = f"others on this machine can read tokens (mode 0644, owner {owner})"
+    assert expected in note["text"]
+    assert note["key"] == "http.tokens_file"
