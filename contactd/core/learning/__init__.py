@@ -1,0 +1,1 @@
+"""What contacts teach of an orbit: from receptions and measurements to an along-track offset."""
