@@ -53,6 +53,7 @@ class Reception:
 
     Attributes:
         horizon_deg: the lowest elevation from which it could have arrived.
+        displacement_km: how far the target may be off its track sideways.
         record: number of the record that says so; 0 for none.
     """
 
@@ -61,6 +62,7 @@ class Reception:
     tolerance_s: float
     horizon_deg: float
     record: int = 0
+    displacement_km: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,7 +83,9 @@ def strip_of(track: Track, epoch: float, reception: Reception, growth: Growth) -
     days = (reception.at - epoch) / DAY_S
     bound_s = growth.at(days)
     line = Sightline(track, reception.station)
-    least = float(np.sin(np.radians(reception.horizon_deg)))
+    # Moved by D across a range q, a target stands at most about D/q higher.
+    slack = reception.displacement_km / float(line.seen(np.array([reception.at])).range_km[0])
+    least = float(np.sin(np.radians(reception.horizon_deg))) - slack * (1.0 + slack)
     shifts = reception.tolerance_s * np.array(_WITHIN if reception.tolerance_s else (0.0,))
 
     def clearance(offsets: FloatArray) -> FloatArray:

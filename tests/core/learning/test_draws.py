@@ -3,11 +3,15 @@
 ``python tests/support/observed.py 300`` draws as many as one likes.
 """
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
-from observed import doppler_draw, identify_draw, several_draw, strips_draw
+from observed import EPOCH, doppler_draw, identify_draw, low_orbit, several_draw, strips_draw
 
 from contactd.core.instants import DAY_S
+from contactd.core.learning.receptions import strip_of
+from contactd.core.orbit.sgp4_track import Sgp4Track
 
 
 @pytest.mark.parametrize("seed", range(15))
@@ -64,3 +68,14 @@ def test_it_is_not_decided_where_the_orbit_error_is_as_wide_as_the_separation():
         found, _ = identify_draw(seed, 5.0, 5.0)
         assert found.answer is None
         assert "99 % are needed" in found.reason
+
+
+def test_a_target_off_its_track_may_be_heard_from_a_little_lower():
+    strips, _, _, _ = strips_draw(3)
+    heard = strips.strips[0]
+    random = np.random.default_rng(3)
+    track = Sgp4Track(low_orbit(random))
+
+    wide = strip_of(track, EPOCH, replace(heard.reception, displacement_km=5.0), strips.growth)
+
+    assert wide.offsets_s[0] < heard.offsets_s[0] - 0.1
