@@ -122,12 +122,12 @@ async def _serve(
     from contactd.records import Ledger
     from contactd.service.alert_configuration import tickets_of
     from contactd.service.daemon import Daemon
+    from contactd.service.files import FilesOnDisk
     from contactd.service.kernel_clock import synchronisation
     from contactd.service.metrics import Instruments, SnapshotCollector
     from contactd.service.notify import ServiceManager
-    from contactd.service.reload import Reloader
-    from contactd.service.scheduler import MachinePace
     from contactd.service.server import HttpServer
+    from contactd.service.surroundings import Surroundings
     from contactd.service.view import DaemonView
 
     disable_created_metrics()  # type: ignore[no-untyped-call]
@@ -137,14 +137,15 @@ async def _serve(
     daemon = Daemon(
         configuration,
         refused,
-        Reloader(configuration, state_directory),
+        FilesOnDisk(configuration, state_directory),
         store,
-        clock,
-        Instruments(registry),
-        ServiceManager(os.environ),
-        MachinePace(clock),
-        ask=synchronisation,
-        pair=_pair(configuration, clock),
+        Surroundings(
+            clock,
+            Instruments(registry),
+            ServiceManager(os.environ),
+            synchronisation=synchronisation,
+            pair=_pair(configuration, clock),
+        ),
     )
     registry.register(SnapshotCollector(daemon.snapshot, clock.now))
     if daemon.leading.pair is not None:

@@ -1,8 +1,8 @@
 """Configuration: what the files say, or every error in them with file, line and column.
 
 Public: :func:`load`, :func:`examine`, :class:`Configuration`, :class:`ElementFeed`,
-:class:`Watch`, :func:`fingerprint`. They are imported when first asked for, so that whoever needs
-a duration's text read does not pay for the models.
+:class:`FileWatch`, :func:`fingerprint`. They are imported when first asked for, so that whoever
+needs a duration's text read does not pay for the models.
 """
 
 from __future__ import annotations
@@ -13,16 +13,16 @@ if TYPE_CHECKING:
     from contactd.config.configuration import Configuration, ElementFeed, Notice
     from contactd.config.loader import Examined, examine, load
     from contactd.config.settings import AlertLeads, Settings
-    from contactd.config.watch import Watch, fingerprint
+    from contactd.config.watch import FileWatch, fingerprint
 
 __all__ = [
     "AlertLeads",
     "Configuration",
     "ElementFeed",
     "Examined",
+    "FileWatch",
     "Notice",
     "Settings",
-    "Watch",
     "examine",
     "fingerprint",
     "load",
@@ -37,7 +37,7 @@ _HOMES = {
     "load": "loader",
     "AlertLeads": "settings",
     "Settings": "settings",
-    "Watch": "watch",
+    "FileWatch": "watch",
     "fingerprint": "watch",
 }
 

@@ -57,7 +57,7 @@ def _seen(path: str) -> tuple[str, int, int, int]:
     return path, found.st_size, found.st_mtime_ns, found.st_ino
 
 
-class Watch:
+class FileWatch:
     """Says when the files have changed and hold still.
 
     Args:

@@ -7,35 +7,52 @@ so in words that make sense to somebody who was woken by them.
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Awaitable, Callable
+from collections.abc import Callable, Coroutine
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any, Protocol
 
 import structlog
 
 from contactd.core.errors import LedgerError
+from contactd.service.events import Event, Follow, Lead
 
 if TYPE_CHECKING:
+    from contactd.alerts.delivery import Delivery
+    from contactd.service.clock import Clock
     from contactd.service.election import Pair, Standing
+    from contactd.service.ledger_keeper import LedgerKeeper
 
 log = structlog.get_logger("contactd.pair")
 
 
+class Parts(Protocol):
+    """What changes with the lead: see :class:`contactd.service.effects.Effects`."""
+
+    keeper: LedgerKeeper
+    delivery: Delivery
+
+    def spawn(self, work: Coroutine[Any, Any, None]) -> None:
+        """Do something beside all else."""
+        ...
+
+
 @dataclass(frozen=True, slots=True)
-class Hooks:
-    """What the daemon does when the lead changes.
+class Ties:
+    """What leadership does something with.
 
     Attributes:
-        take_up: makes it lead under a fence; raises LedgerError if it cannot.
-        let_go: makes it follow.
-        unsure: stops what is being sent.
-        refuse: asks it to end.
+        parts: the ledger, which is written under a fence, and what is being sent.
+        post: has events taken by the watch.
+        beat: a whole beat.
+        refuse: asks the service to end.
+        clock: the service's.
     """
 
-    take_up: Callable[[int], Awaitable[None]]
-    let_go: Callable[[], Awaitable[None]]
-    unsure: Callable[[], None]
+    parts: Parts
+    post: Callable[[Event], None]
+    beat: Callable[[], Coroutine[Any, Any, None]]
     refuse: Callable[[], None]
+    clock: Clock
 
 
 class Leading:
@@ -98,12 +115,28 @@ class Leading:
             return ["nobody leads"]
         return []
 
-    async def start(self, hooks: Hooks) -> None:
+    def notice(self) -> str:
+        """What every screen of a service that follows says; "" where it leads or is alone."""
+        pair, leader, role = self.pair, self.leader, self.role
+        if pair is None or role == "leads":
+            return ""
+        if role == "unsure":
+            return f"{pair.name} cannot confirm that it leads: it sends no alerts until it can."
+        if not leader:
+            return f"{pair.name}: nobody leads at present, so that no alerts are sent."
+        return f"{pair.name} follows {leader}, which sends the alerts. What you enter here counts."
+
+    def fenced_out(self) -> None:
+        """Another service was found to lead when something was to be written."""
+        if self.pair is not None:
+            self.pair.lost()
+
+    async def start(self, ties: Ties) -> None:
         """Come to terms with whoever leads now, and go on following that."""
         assert self.pair is not None
-        await self.pair.start(hooks.unsure)
-        await self._come_to_terms(hooks)
-        self._task = asyncio.create_task(self._follow(hooks))
+        await self.pair.start(ties.parts.delivery.withdraw)
+        await self._come_to_terms(ties)
+        self._task = asyncio.create_task(self._follow(ties))
 
     async def stop_following(self) -> None:
         """Change nothing any more."""
@@ -116,23 +149,23 @@ class Leading:
         if self.pair is not None:
             await self.pair.stop()
 
-    async def _follow(self, hooks: Hooks) -> None:
+    async def _follow(self, ties: Ties) -> None:
         assert self.pair is not None
         while True:
             await self.pair.changed.wait()
             try:
-                await self._come_to_terms(hooks)
+                await self._come_to_terms(ties)
             except Exception:
                 log.exception("the lead could not be followed; the next change tries again")
 
-    async def _come_to_terms(self, hooks: Hooks) -> None:
+    async def _come_to_terms(self, ties: Ties) -> None:
         assert self.pair is not None
         self.pair.changed.clear()
         standing = self.pair.standing
         ours = standing.fence if standing.leads and not standing.is_newer else None
         if self.taken is not None and self.taken != ours:
             self.taken = None
-            await hooks.let_go()
+            await self._let_go(ties)
             others = standing.leader not in ("", self.pair.name)
             log.warning(
                 "the lead is lost: this service follows",
@@ -143,22 +176,33 @@ class Leading:
 
             self.refusal = f"the ledger {newer_form(standing.form)}"
             log.error("this version must leave the ledger alone", reason=self.refusal)
-            hooks.refuse()
+            ties.refuse()
         elif ours is not None and self.taken is None:
-            await self._take_up(ours, hooks)
+            await self._take_up(ours, ties)
         else:
             self._say(standing)
 
-    async def _take_up(self, fence: int, hooks: Hooks) -> None:
+    async def _take_up(self, fence: int, ties: Ties) -> None:
+        """Record, raise and send from now on, under a fence."""
         assert self.pair is not None
+        keeper = ties.parts.keeper
         try:
-            await hooks.take_up(fence)
+            await keeper.lead(fence)
+            while await keeper.exchange():
+                pass
+            if keeper.store.trouble:
+                raise LedgerError(keeper.store.trouble, passing=True)
         except LedgerError as error:
             log.error("the lead could not be taken up: it is left to others", reason=str(error))
-            self.taken = None
             self.pair.decline()
-            await hooks.let_go()
+            await self._let_go(ties)
             return
+        self.taken = fence
+        ties.post(Lead({"node": self.pair.name, "fence": fence}))
+        await keeper.exchange()
+        await ties.beat()
+        if self.pair.sends_in_s:
+            ties.parts.spawn(self._send_when_it_may(self.pair, ties))
         self.changes += 1
         self._said = "leads"
         log.info(
@@ -167,6 +211,20 @@ class Leading:
             fence=fence,
             services=self.pair.standing.members,
         )
+
+    async def _send_when_it_may(self, pair: Pair, ties: Ties) -> None:
+        """Beat at the moment from which the one before sends no more."""
+        await ties.clock.sleep(pair.sends_in_s)
+        await ties.beat()
+
+    async def _let_go(self, ties: Ties) -> None:
+        """Only keep up from now on. What is held here, whoever leads finds by itself."""
+        self.taken = None
+        ties.parts.delivery.withdraw()
+        dropped = await ties.parts.keeper.follow()
+        ties.post(Follow())
+        if dropped:
+            log.warning("what was not yet in the ledger is left to whoever leads", records=dropped)
 
     def _say(self, standing: Standing) -> None:
         """Say what has changed of the surroundings, once."""

@@ -85,13 +85,29 @@ class Store:
         """Records that are not yet in the ledger, oldest first."""
         return tuple(self._held)
 
+    def hold(self, records: Sequence[Record]) -> None:
+        """Keep records, which the next exchange writes, after those that are held already."""
+        for record in records:
+            if record.identity and record.identity in self._held_identities:
+                continue
+            # One that no ledger would ever store must not keep the others waiting.
+            reason = refusal(record)
+            if reason:
+                log.error("a record was refused", kind=record.kind, reason=reason)
+            if reason or len(self._held) >= MOST_HELD:
+                self.dropped += 1
+                continue
+            self._held.append(record)
+            if record.identity:
+                self._held_identities.add(record.identity)
+
     async def exchange(self, records: Sequence[Record] = ()) -> list[Record]:
         """Write what is held and what is given; return all that is new in the ledger.
 
         Never raises for trouble with the ledger: then what is given is held, and ``trouble`` says
         what is wrong.
         """
-        self._hold(records)
+        self.hold(records)
         if self.is_still:
             return []
         try:
@@ -167,18 +183,3 @@ class Store:
             under: dict[str, Any] = {} if fence is None else {"fence": fence}
             self._ledger.append(batch, **under)
         return len(batch), self._ledger.since(number, READ_AT_ONCE)
-
-    def _hold(self, records: Sequence[Record]) -> None:
-        for record in records:
-            if record.identity and record.identity in self._held_identities:
-                continue
-            # One that no ledger would ever store must not keep the others waiting.
-            reason = refusal(record)
-            if reason:
-                log.error("a record was refused", kind=record.kind, reason=reason)
-            if reason or len(self._held) >= MOST_HELD:
-                self.dropped += 1
-                continue
-            self._held.append(record)
-            if record.identity:
-                self._held_identities.add(record.identity)

@@ -35,7 +35,6 @@ sys.path[:0] = [str(TESTS / "support"), str(TESTS / "simulation")]
 import httpx  # noqa: E402
 import structlog  # noqa: E402
 import yaml  # noqa: E402
-from prometheus_client import CollectorRegistry  # noqa: E402
 from real_process import RealProcess, free_port  # noqa: E402
 from world import Receiver, WorldChannels, WorldFiles  # noqa: E402
 
@@ -47,11 +46,10 @@ from contactd.core.orbit.tle import format_tle  # noqa: E402
 from contactd.core.record import Record  # noqa: E402
 from contactd.records import Ledger  # noqa: E402
 from contactd.service.daemon import Daemon  # noqa: E402
-from contactd.service.metrics import Instruments  # noqa: E402
-from contactd.service.notify import ServiceManager  # noqa: E402
-from contactd.service.reload import Loaded  # noqa: E402
-from contactd.service.scheduler import Job  # noqa: E402
+from contactd.service.files import Loaded  # noqa: E402
+from contactd.service.scheduler import Scheduler, Work  # noqa: E402
 from contactd.service.store import LedgerLike, Store  # noqa: E402
+from contactd.service.surroundings import Surroundings  # noqa: E402
 from contactd.service.virtual_loop import Inline, VirtualLoop  # noqa: E402
 
 DAY_S = 86_400.0
@@ -326,26 +324,11 @@ class SoakClock:
         await asyncio.sleep(seconds)
 
 
-class SoakPace:
-    """Beats every half minute; what falls due in between wakes the daemon by itself."""
+class SoakScheduler(Scheduler):
+    """The jobs come seldom: months pass in minutes."""
 
-    def __init__(self, clock: SoakClock, every_s: float = 30.0) -> None:
-        self._clock, self._every_s = clock, every_s
-        self._tasks: list[asyncio.Task[None]] = []
-
-    def start(self, jobs: list[Job]) -> None:
-        self._tasks = [asyncio.ensure_future(self._again(job)) for job in jobs]
-
-    async def stop(self) -> None:
-        for task in self._tasks:
-            task.cancel()
-        await asyncio.gather(*self._tasks, return_exceptions=True)
-
-    async def _again(self, job: Job) -> None:
-        every_s = self._every_s if job.name == "beat" else 300.0
-        while True:
-            await self._clock.sleep(every_s)
-            await job.work()
+    def every(self, name: str, seconds: float, work: Work) -> None:
+        super().every(name, max(seconds, 300.0), work)
 
 
 class Months:
@@ -389,12 +372,13 @@ class Months:
             (),
             files_now,
             Store(ledger, Inline()),
-            clock,
-            Instruments(CollectorRegistry()),
-            ServiceManager({}),
-            SoakPace(clock),  # type: ignore[arg-type]
-            Inline(),
-            WorldChannels([desk]),  # type: ignore[arg-type]
+            Surroundings(
+                clock,
+                threads=Inline(),
+                channels=WorldChannels([desk]),  # type: ignore[arg-type]
+                scheduler=SoakScheduler(clock),
+                beat_s=30.0,  # what falls due in between wakes the daemon by itself
+            ),
         )
         running = asyncio.ensure_future(daemon.run())
         samples: list[Sample] = []

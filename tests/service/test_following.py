@@ -58,7 +58,7 @@ class Two:
         for _ in range(count):
             await self.clock.advance(every_s)
             for each in (self.hill, self.dale):
-                if not each.daemon._stopping.is_set():
+                if not each.daemon.is_stopping:
                     await each.settle()
 
     async def hand_over(self):
@@ -76,7 +76,7 @@ async def two(tmp_path, postgres_url, clock):
     await made.begin()
     yield made
     for each in (made.hill, made.dale):
-        if not each.daemon._stopping.is_set():
+        if not each.daemon.is_stopping:
             await each.end()
 
 

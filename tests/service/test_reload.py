@@ -8,7 +8,7 @@ import pytest
 
 from contactd.config import load
 from contactd.core.instants import DAY_S, from_text
-from contactd.service.reload import Reloader
+from contactd.service.files import FilesOnDisk
 
 STATION = "{name: B, latitude_deg: 0, longitude_deg: 0, outages: b.ics}"
 CALENDAR = """\
@@ -37,13 +37,13 @@ def folder(tmp_path: Path) -> Path:
 
 
 def test_files_that_do_not_change_are_not_loaded(folder: Path) -> None:
-    reloader = Reloader(load(folder, around=NOW), None)
+    reloader = FilesOnDisk(load(folder, around=NOW), None)
     assert [reloader.changed(NOW + second) for second in range(5)] == [None] * 5
 
 
 def test_recurring_outages_are_written_out_further_before_they_run_out(folder: Path) -> None:
     configuration = load(folder, around=NOW)
-    reloader = Reloader(configuration, None)
+    reloader = FilesOnDisk(configuration, None)
     later = NOW + 50 * DAY_S
     loaded = reloader.changed(later)
     assert loaded is not None
@@ -55,7 +55,7 @@ def test_recurring_outages_are_written_out_further_before_they_run_out(folder: P
 
 
 def test_a_refused_load_is_not_tried_again_until_the_files_change(folder: Path) -> None:
-    reloader = Reloader(load(folder, around=NOW), None)
+    reloader = FilesOnDisk(load(folder, around=NOW), None)
     path = folder / "stations" / "b.yaml"
     path.write_text("name: [")
     later = NOW + 50 * DAY_S

@@ -28,8 +28,8 @@ from contactd.faces.tokens import Role, new_token
 from contactd.records.ledger import Ledger
 from contactd.service.daemon import Daemon
 from contactd.service.metrics import Instruments, SnapshotCollector
-from contactd.service.notify import ServiceManager
 from contactd.service.store import Store
+from contactd.service.surroundings import Surroundings
 from contactd.service.view import DaemonView
 from contactd.service.virtual_loop import Inline
 
@@ -55,16 +55,6 @@ class HandClock(WorldClock):
             await asyncio.sleep(0)
         async with self._moved:
             await self._moved.wait_for(lambda: self.monotonic() >= until)
-
-
-class NoPace:
-    """Nothing happens by itself: the night asks for each beat."""
-
-    def start(self, _jobs: object) -> None:
-        pass
-
-    async def stop(self) -> None:
-        pass
 
 
 class NoFiles:
@@ -115,14 +105,18 @@ class Room:
         registry = CollectorRegistry()
         store, reader = Store(Ledger.open(url), Inline()), Ledger.open(url)
         self.daemon = Daemon(
-            self.configuration, (), NoFiles(), store, self.clock, Instruments(registry),  # type: ignore[arg-type]
-            ServiceManager({}), NoPace(), Inline(), WorldChannels(self.receivers),  # type: ignore[arg-type]
+            self.configuration, (), NoFiles(), store,  # type: ignore[arg-type]
+            Surroundings(
+                self.clock, Instruments(registry), threads=Inline(),
+                channels=WorldChannels(self.receivers),  # type: ignore[arg-type]
+            ),
         )  # fmt: skip
         registry.register(SnapshotCollector(self.daemon.snapshot, self.clock.now))
         app = build_app(
             DaemonView(self.daemon, registry, reader), lambda: AccessRules(tokens=(TOKEN,))
         )
-        running = asyncio.ensure_future(self.daemon.run())
+        # Nothing happens by itself: the night asks for each beat.
+        await self.daemon.begin()
         try:
             async with httpx.AsyncClient(
                 transport=httpx.ASGITransport(app, client=("127.0.0.1", 1)),
@@ -131,8 +125,7 @@ class Room:
             ) as self.client:
                 yield self
         finally:
-            self.daemon.stop()
-            await running
+            await self.daemon.end()
             reader.close()
             store.close()
 

@@ -28,7 +28,6 @@ sys.path[:0] = [
 
 import structlog  # noqa: E402
 from invariants import Watcher  # noqa: E402
-from prometheus_client import CollectorRegistry  # noqa: E402
 from virtual_loop import Killed, MortalLoop, run_until  # noqa: E402
 from world import (  # noqa: E402
     BROKEN,
@@ -45,11 +44,10 @@ from contactd.core import record as kinds  # noqa: E402
 from contactd.core.record import Record  # noqa: E402
 from contactd.mission.bodies import start_observed  # noqa: E402
 from contactd.service.daemon import Daemon  # noqa: E402
-from contactd.service.metrics import Instruments  # noqa: E402
-from contactd.service.notify import ServiceManager  # noqa: E402
-from contactd.service.reload import Loaded  # noqa: E402
-from contactd.service.scheduler import Job  # noqa: E402
+from contactd.service.files import Loaded  # noqa: E402
+from contactd.service.scheduler import Scheduler, Work  # noqa: E402
 from contactd.service.store import Store  # noqa: E402
+from contactd.service.surroundings import Surroundings  # noqa: E402
 from contactd.service.virtual_loop import Inline  # noqa: E402
 
 NIGHT_S = 2400.0
@@ -59,26 +57,11 @@ VARIANTS = 40
 FAULTS_AT_MOST = 12
 
 
-class NightPace:
-    """Beats of ``BEAT_S``, the other jobs seldom: a night passes in a fraction of a second."""
+class NightScheduler(Scheduler):
+    """The jobs come seldom: a night passes in a fraction of a second."""
 
-    def __init__(self, clock: WorldClock) -> None:
-        self._clock = clock
-        self._tasks: list[asyncio.Task[None]] = []
-
-    def start(self, jobs: list[Job]) -> None:  # type: ignore[override]
-        self._tasks = [asyncio.ensure_future(self._again(job)) for job in jobs]
-
-    async def stop(self) -> None:
-        for task in self._tasks:
-            task.cancel()
-        await asyncio.gather(*self._tasks, return_exceptions=True)
-
-    async def _again(self, job: Job) -> None:
-        every_s = BEAT_S if job.name == "beat" else 30.0
-        while True:
-            await self._clock.sleep(every_s)
-            await job.work()
+    def every(self, name: str, seconds: float, work: Work) -> None:
+        super().every(name, max(seconds, 30.0), work)
 
 
 @dataclass
@@ -145,12 +128,13 @@ class Night:
             refused,
             self.files,
             Store(self.ledger, Inline()),
-            self.clock,
-            Instruments(CollectorRegistry()),
-            ServiceManager({}),
-            NightPace(self.clock),  # type: ignore[arg-type]
-            Inline(),
-            WorldChannels(self.receivers),  # type: ignore[arg-type]
+            Surroundings(
+                self.clock,
+                threads=Inline(),
+                channels=WorldChannels(self.receivers),  # type: ignore[arg-type]
+                scheduler=NightScheduler(self.clock),
+                beat_s=BEAT_S,
+            ),
         )
         self.watcher.follow(daemon)
         running = asyncio.ensure_future(daemon.run())

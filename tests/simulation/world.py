@@ -21,7 +21,7 @@ from contactd.core import instants
 from contactd.core.errors import DeliveryError, LedgerError
 from contactd.core.orbit.tle import format_tle
 from contactd.core.record import Record
-from contactd.service.reload import Loaded
+from contactd.service.files import Loaded
 
 START = instants.from_text("2026-12-03T08:00:00Z")
 LONGITUDE_DEG = 10.0

@@ -13,11 +13,10 @@ from contactd.records import Ledger
 from contactd.service.clock import SimulatedClock
 from contactd.service.daemon import Daemon
 from contactd.service.election import Pair
+from contactd.service.files import FilesOnDisk
 from contactd.service.metrics import Instruments, SnapshotCollector
-from contactd.service.notify import ServiceManager
-from contactd.service.reload import Reloader
-from contactd.service.scheduler import ClockPace
 from contactd.service.store import Store
+from contactd.service.surroundings import Surroundings
 
 
 class Watch:
@@ -33,13 +32,9 @@ class Watch:
         self.daemon = Daemon(
             found.configuration,
             refused,
-            Reloader(found.configuration, config.parent),
+            FilesOnDisk(found.configuration, config.parent),
             self.store,
-            clock,
-            Instruments(self.registry),
-            ServiceManager({}),
-            ClockPace(clock),
-            pair=pair,
+            Surroundings(clock, Instruments(self.registry), pair=pair),
         )
         self.registry.register(SnapshotCollector(self.daemon.snapshot, clock.now))
 

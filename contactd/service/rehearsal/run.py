@@ -15,7 +15,6 @@ from contactd.config.rehearsal import DEMO, Script
 from contactd.records import Ledger
 from contactd.service.daemon import Daemon
 from contactd.service.metrics import Instruments, SnapshotCollector
-from contactd.service.notify import ServiceManager
 from contactd.service.paced_clock import PacedClock
 from contactd.service.rehearsal.actions import Stage
 from contactd.service.rehearsal.controls import Controls
@@ -28,8 +27,8 @@ from contactd.service.rehearsal.sandbox import (
     ledger_url,
     staged,
 )
-from contactd.service.scheduler import ClockPace
 from contactd.service.store import Store
+from contactd.service.surroundings import Surroundings
 from contactd.service.virtual_loop import Inline, VirtualLoop
 
 log = structlog.get_logger("contactd.rehearsal")
@@ -104,12 +103,9 @@ class Rehearsal:
             (),
             files,
             store,
-            self.clock,
-            Instruments(self.registry),
-            ServiceManager({}),
-            ClockPace(self.clock),
-            threads,
-            channels,
+            Surroundings(
+                self.clock, Instruments(self.registry), threads=threads, channels=channels
+            ),
         )
         self.daemon = daemon
         self.registry.register(SnapshotCollector(daemon.snapshot, self.clock.now))

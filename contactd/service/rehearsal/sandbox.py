@@ -22,7 +22,7 @@ from contactd.core.errors import DeliveryError
 from contactd.core.record import Record
 from contactd.service.alert_configuration import LOG_CHANNEL, Channels
 from contactd.service.clock import Clock
-from contactd.service.reload import Loaded
+from contactd.service.files import Loaded
 from contactd.service.store import LedgerLike
 
 MARK = "REHEARSAL"

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Protocol
 
-from contactd.config import Configuration, Watch, load
+from contactd.config import Configuration, FileWatch, load
 from contactd.core.errors import InputErrors
 
 MOST_PROBLEMS_KEPT = 100
@@ -36,7 +36,7 @@ class Files(Protocol):
         ...
 
 
-class Reloader:
+class FilesOnDisk:
     """Looks at the files and loads them when they have changed. Blocking: call it in a thread."""
 
     def __init__(self, configuration: Configuration, state_directory: Path | None) -> None:
@@ -44,7 +44,7 @@ class Reloader:
         self._configuration = configuration
         self._refused = False
         self._state_directory = state_directory
-        self._watch = Watch(self._directory, configuration.files)
+        self._watch = FileWatch(self._directory, configuration.files)
 
     def changed(self, around: float) -> Loaded | None:
         """Load the files if they differ from those last loaded; None if they do not.
