@@ -15,7 +15,7 @@ from __future__ import annotations
 import re
 from datetime import UTC, datetime, timedelta
 from functools import cache
-from typing import Any
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,6 +25,9 @@ TT_MINUS_TAI_S = 32.184
 EPOCH_JULIAN_DAY = 2_451_545.0
 _EPOCH_LABEL = datetime(2000, 1, 1, 12, tzinfo=UTC)
 _UNIX_EPOCH_LABEL = datetime(1970, 1, 1, tzinfo=UTC)
+
+FOREVER: Final = 6_311_390_437.0
+"""2200-01-01T00:00:00Z (instant, s): the end of what holds until further notice."""
 
 FloatArray = NDArray[np.float64]
 

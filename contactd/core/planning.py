@@ -8,7 +8,7 @@ must not cost a new prediction.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TYPE_CHECKING
@@ -17,7 +17,7 @@ import numpy as np
 
 from contactd.core.allocation.result import Granted, allocated
 from contactd.core.contacts.contact import Coverage
-from contactd.core.contacts.coverage import services
+from contactd.core.contacts.coverage import in_service, services
 from contactd.core.contacts.fleet import predict_fleet
 from contactd.core.contacts.missed import without_missed
 from contactd.core.contacts.prediction import crossings, predict
@@ -45,6 +45,7 @@ __all__ = [
     "FARTHEST_AHEAD_S",
     "Prediction",
     "Target",
+    "as_stated",
     "forecast_target",
     "look_ahead",
     "next_turn",
@@ -152,6 +153,7 @@ def forecast_target(
     granted: Granted | None = None,
     missed: Sequence[Record] = (),
     looked_back_to: float = -math.inf,
+    stations: Mapping[str, Station] | None = None,
 ) -> TargetOutlook:
     """The outlook with the forecast of each of the target's sequences.
 
@@ -162,7 +164,10 @@ def forecast_target(
         missed: records of contacts that were missed: they cover nothing.
         looked_back_to: instant (s); nothing earlier counts, however far back the prediction goes,
             so that everyone who looks back as far says the same.
+        stations: with what is stated of them since they were predicted with; None for nothing.
     """
+    if stations is not None:
+        prediction = as_stated(prediction, stations)
     outlook = prediction.outlook
     if missed:
         served = without_missed(outlook.services, outlook.contacts, missed)
@@ -182,6 +187,18 @@ def forecast_target(
         for sequence in target.sequences
     )
     return replace(outlook, forecasts=forecasts)
+
+
+def as_stated(prediction: Prediction, stations: Mapping[str, Station]) -> Prediction:
+    """The prediction with what is stated of its stations, by whomever it was made before that."""
+    services = in_service(prediction.outlook.services, stations)
+    if services is prediction.outlook.services:
+        return prediction
+    return replace(
+        prediction,
+        outlook=replace(prediction.outlook, services=services),
+        conditions=replace(prediction.conditions, degraded=_degraded(stations.values())),
+    )
 
 
 def look_ahead(
@@ -242,6 +259,10 @@ def next_turn(outlook: TargetOutlook, now: float, back_s: float = math.inf) -> f
         if turn is not None and turn > now
     ]
     return min(turns, default=math.inf)
+
+
+def _degraded(stations: Iterable[Station]) -> dict[str, IntervalSet]:
+    return {each.name: each.degraded for each in stations if each.degraded}
 
 
 class _AtHand:
@@ -323,6 +344,7 @@ class _AtHand:
             met=met,
             gaps=self.reach.gaps,
             open_from=math.inf if self.fan is None else self.fan.opens,
+            degraded=_degraded(self.stations),
         )
 
     def above(self, station: Station, elevation_deg: float) -> Coverage:

@@ -15,6 +15,7 @@ from contactd.core.contacts.contact import Contact
 from contactd.core.contacts.outage import outage_of
 from contactd.core.contacts.table import all_meeting
 from contactd.core.ground.station import Station
+from contactd.core.ground.status import degraded_in, reason
 from contactd.core.outlook import Snapshot, TargetOutlook
 from contactd.core.sequences.model import (
     Covered,
@@ -197,7 +198,7 @@ def _passes(
     most: int | None,
 ) -> Iterator[Row]:
     """Command windows, and the contacts of stations that have none in them."""
-    yield from window_rows(outlook, now_s, until_s, most)
+    yield from window_rows(outlook, stations, now_s, until_s, most)
     commands = outlook.services.get(COMMAND, {})
     for contact in all_meeting(outlook.contacts, now_s, until_s, most):
         coverage = commands.get(contact.station)
@@ -207,6 +208,7 @@ def _passes(
 
 def window_rows(
     outlook: TargetOutlook,
+    stations: Mapping[str, Station],
     from_s: float = -math.inf,
     until_s: float = math.inf,
     most: int | None = None,
@@ -220,9 +222,16 @@ def window_rows(
             end,
             outlook.target,
             station=station,
-            text=f"command window with {station}" + (_BEYOND if beyond else ""),
+            text=f"command window with {station}"
+            + (_BEYOND if beyond else "")
+            + _degraded(stations.get(station), start, end),
             ended_by_prediction=beyond,
         )
+
+
+def _degraded(station: Station | None, start: float, end: float) -> str:
+    found = None if station is None else degraded_in(start, end, station)
+    return "" if found is None else f", station degraded: {reason(found)}"
 
 
 _BEYOND = ", in view beyond the prediction's end"
@@ -250,6 +259,8 @@ def contact_row(outlook: TargetOutlook, contact: Contact, station: Station | Non
         why = f": {out.why}" if out.why else ""
         span = outer(out.start, out.end, now_s=contact.aos)
         text += f", station out of service {span}{why}"
+    else:
+        text += _degraded(station, contact.aos, contact.los)
     return Row(
         Kind.CONTACT,
         contact.aos,

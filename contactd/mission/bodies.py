@@ -195,6 +195,19 @@ def command_sent(at: float, command: str, *, recorded_at: float, station: str = 
     return {"at": _text("at", at), "command": command, "station": station}
 
 
+def station_status(status: str, start: float, end: float | None, why: str = "") -> Statement:
+    """Body for STATION_STATUS: a station is ``status`` between two instants; None: no known end."""
+    body: Statement = {"status": status, "from": _text("from", start), "why": why.strip()}
+    if end is None:
+        return body
+    if end <= start:
+        refuse(
+            "until", _text("until", end), f"a time after {_text('from', start)}",
+            "until is not after from. Give a later time.",
+        )  # fmt: skip
+    return body | {"until": _text("until", end)}
+
+
 def ruling(
     verdict: str,
     why: str,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from contactd.core.outlook import TargetOutlook
@@ -10,7 +10,7 @@ from contactd.core.sequences.model import SequenceForecast, Start, StepForecast
 from contactd.mission.texts.stop import NO_STOP, stop_text
 from contactd.mission.timetext import outer
 
-__all__ = ["NOTHING", "Change", "StartChange", "StepChange", "between"]
+__all__ = ["NOTHING", "Change", "StartChange", "StepChange", "across", "between"]
 
 NOTHING = "No expiry, stop-by or keep-clear changes."
 UNSTORED = "record 0"
@@ -63,6 +63,7 @@ class Change:
         dangers: what becomes dangerous; sentences.
         hazardous: whether a step is hazardous: the hazard notice goes with it.
         now_s: the present (instant, s).
+        names_targets: whether sentences say which target they are of.
     """
 
     before: tuple[StepForecast, ...]
@@ -73,6 +74,7 @@ class Change:
     dangers: tuple[str, ...]
     hazardous: bool
     now_s: float
+    names_targets: bool = False
 
     @property
     def notes(self) -> tuple[str, ...]:
@@ -88,7 +90,8 @@ class Change:
             if each.was.status is not each.now_is.status
         ]
         for each in self.steps:
-            found += _differences(each)
+            of = f"{each.now_is.target}: " if self.names_targets else ""
+            found += [f"{of}{sentence}" for sentence in _differences(each)]
         return tuple(found) or (NOTHING,)
 
 
@@ -125,6 +128,29 @@ def between(before: TargetOutlook | None, after: TargetOutlook | None, now_s: fl
         dangers=tuple(_dangers(pairs)),
         hazardous=any(each.hazardous for each in _forecasts(after)),
         now_s=now_s,
+    )
+
+
+def across(
+    before: Mapping[str, TargetOutlook], after: Mapping[str, TargetOutlook], now_s: float
+) -> Change:
+    """What differs between the outlooks of all targets: what concerns a station changes.
+
+    Args:
+        now_s: the present (instant, s).
+    """
+    found = {name: between(before.get(name), after.get(name), now_s) for name in sorted(after)}
+    changes = list(found.values())
+    return Change(
+        before=tuple(step for each in changes for step in each.before),
+        after=tuple(step for each in changes for step in each.after),
+        starts=tuple(start for each in changes for start in each.starts),
+        steps=tuple(step for each in changes for step in each.steps),
+        conflicts=tuple(text for each in changes for text in each.conflicts),
+        dangers=tuple(f"{name}: {text}" for name, each in found.items() for text in each.dangers),
+        hazardous=any(each.hazardous and each.steps for each in changes),
+        now_s=now_s,
+        names_targets=True,
     )
 
 

@@ -22,7 +22,7 @@ import re
 from enum import Enum
 from itertools import pairwise
 
-from contactd.core.instants import DAY_S, from_text, to_text
+from contactd.core.instants import DAY_S, FOREVER, from_text, to_text
 
 __all__ = [
     "NEAREST",
@@ -110,8 +110,8 @@ def moment(
 
 
 def machine(t_s: float | None, safe: Safe) -> str | None:
-    """RFC 3339 UTC text with milliseconds and Z; None for None and for what is not finite."""
-    if t_s is None or not math.isfinite(t_s):
+    """RFC 3339 UTC text with milliseconds and Z; None for None, and for what has no end."""
+    if t_s is None or not math.isfinite(t_s) or t_s >= FOREVER:
         return None
     return to_text(rounded(t_s, safe, 1e-3), 3)
 
@@ -127,7 +127,13 @@ def recorded_finite(t_s: float) -> str | None:
 
 
 def outer(a_s: float, b_s: float, *, now_s: float | None = None, day_of_year: bool = False) -> str:
-    """``08:00:00Z to 08:02:10Z``, widened to whole seconds: an expiry, a keep-clear, a doubt."""
+    """``08:00:00Z to 08:02:10Z``, widened to whole seconds: an expiry, a keep-clear, a doubt.
+
+    What has no stated end: ``08:00:00Z until further notice``.
+    """
+    if b_s >= FOREVER:
+        first = moment(a_s, NO_LATER, now_s=now_s, day_of_year=day_of_year)
+        return f"{first} until further notice"
     return _range(rounded(a_s, NO_LATER), rounded(b_s, NO_EARLIER), 0, now_s, day_of_year)
 
 

@@ -236,6 +236,13 @@ class Ledger:
         """
         return [_record(row) for row in self._rows(number, limit)]
 
+    def of_kind(self, kind: str) -> list[Record]:
+        """The records of a kind in the table, in order; see :meth:`since` of what is archived."""
+        column = self._table.c
+        query = self._table.select().where(column.kind == kind).order_by(column.number)
+        with self._reading() as connection:
+            return [_record(row) for row in connection.execute(query)]
+
     def records(self, after: int = 0, until: int | None = None) -> Iterator[Record]:
         """All records after a number (and up to another), in order, from archives too."""
         for link in self.links(after):

@@ -14,6 +14,7 @@ from contactd.core.allocation.records import learn_allocation, learn_schedule
 from contactd.core.allocation.result import Allocation
 from contactd.core.allocation.schedule import Confirmed
 from contactd.core.change import ElementsChange, recorded_change
+from contactd.core.ground.status import Stated, learn_status
 from contactd.core.record import Record
 from contactd.core.sequences.knowledge import (
     CONCERNS_SEQUENCES,
@@ -41,6 +42,7 @@ class State:
         elements_changes: the last change of what its predictions rest on, by target.
         missed_contacts: records of missed contacts, by target, oldest first, the last
             ``MOST_MISSED_CONTACTS`` of them.
+        station_status: what is stated of each station, by its name.
         station_time: what was granted last, with what was granted before; None if never anything.
         confirmed: what stations' own schedules say, by station.
         configuration: the record that adopted the latest configuration.
@@ -55,6 +57,7 @@ class State:
     elements: Mapping[str, Record] = field(default_factory=dict)
     elements_changes: Mapping[str, ElementsChange] = field(default_factory=dict)
     missed_contacts: Mapping[str, tuple[Record, ...]] = field(default_factory=dict)
+    station_status: Mapping[str, Stated] = field(default_factory=dict)
     station_time: Allocation | None = None
     confirmed: Mapping[str, Confirmed] = field(default_factory=dict)
     configuration: Record | None = None
@@ -82,6 +85,7 @@ def fold(state: State, records: Iterable[Record]) -> State:
     elements = dict(state.elements)
     changes: dict[str, ElementsChange] = {}
     missed = dict(state.missed_contacts)
+    stations = state.station_status
     station_time, confirmed = state.station_time, state.confirmed
     number, latest_at = state.number, state.latest_at
     remarks, starts = state.remarks, state.starts_of_service
@@ -112,6 +116,9 @@ def fold(state: State, records: Iterable[Record]) -> State:
             target = parts_of(record.subject)[0]
             kept = (*missed.get(target, ()), record)
             missed[target] = kept[-MOST_MISSED_CONTACTS:]
+        elif kind == kinds.STATION_STATUS:
+            stated = learn_status(stations.get(record.subject, ()), record)
+            stations = {**stations, record.subject: stated}
         elif kind == kinds.STATION_TIME_ALLOCATED:
             station_time = learn_allocation(station_time, record)
         elif kind == kinds.STATION_TIME_CONFIRMED:
@@ -133,6 +140,7 @@ def fold(state: State, records: Iterable[Record]) -> State:
         if changes
         else state.elements_changes,
         missed_contacts=missed,
+        station_status=stations,
         station_time=station_time,
         confirmed=confirmed,
         configuration=last[kinds.CONFIGURATION_ADOPTED],

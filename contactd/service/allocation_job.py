@@ -72,9 +72,9 @@ def _maker(state: ServiceState, now: float) -> Callable[[Callable[[], float]], A
         return share(
             sharing,
             state.targets,
-            state.predictions,
+            {name: state.prediction(name) for name in state.predictions},
             {name: state.knowledge_of(target) for name, target in state.targets.items()},
-            state.configuration.stations,
+            state.stations,
             now,
             until,
             state.knowledge.station_time,
@@ -114,7 +114,9 @@ def _inputs(state: ServiceState) -> Inputs:
         for name, target in state.targets.items()
         for sequence in target.sequences
     ]
-    return (state.configuration, state.predictions, known.confirmed, *sequences)
+    return (
+        state.configuration, state.predictions, known.confirmed, known.station_status, *sequences,
+    )  # fmt: skip
 
 
 def _same(one: Inputs | None, other: Inputs) -> bool:

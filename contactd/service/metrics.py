@@ -93,6 +93,7 @@ class SnapshotCollector(Collector):
         )
         yield from _service_families(snapshot, now)
         yield from _target_families(snapshot, self._windows_of(snapshot), now)
+        yield from _station_families(snapshot, now)
         if len(snapshot.targets) * len(snapshot.stations) <= MOST_PAIRS:
             yield from _pair_families(snapshot, now)
         yield from _step_families(snapshot, now)
@@ -190,6 +191,15 @@ def _target_families(
         following = windows[name].next_from(open_now[1] if open_now else now)
         opens.add_metric((name,), _posix(following[0] if following else None))
     yield from (age, stale, until, trouble, next_aos, in_view, opens, closes)
+
+
+def _station_families(snapshot: Snapshot, now: float) -> Iterator[GaugeMetricFamily]:
+    out = _gauge("station_out", "1 if the station is out, by files or as stated.", "station")
+    degraded = _gauge("station_degraded", "1 if the station is stated as degraded.", "station")
+    for name, station in snapshot.stations.items():
+        out.add_metric((name,), float(now in station.outages))
+        degraded.add_metric((name,), float(now in station.degraded))
+    yield from (out, degraded)
 
 
 def _pair_families(snapshot: Snapshot, now: float) -> Iterator[GaugeMetricFamily]:

@@ -16,6 +16,8 @@ from contactd.alerts.status import ChannelStatus
 from contactd.config import Configuration
 from contactd.core.allocation.result import Allocation, Granted
 from contactd.core.allocation.schedule import time_given
+from contactd.core.ground.station import Station
+from contactd.core.ground.status import with_statuses
 from contactd.core.outlook import (
     ClockTrust,
     ConfigurationStatus,
@@ -25,6 +27,7 @@ from contactd.core.outlook import (
 from contactd.core.planning import (
     Prediction,
     Target,
+    as_stated,
     forecast_target,
     next_turn,
     wanted_until,
@@ -110,11 +113,24 @@ class ServiceState:
         never = self.knowledge.station_time is None and shared.done is None
         return never or now - shared.unsettled_since < WAIT_S
 
+    @property
+    def stations(self) -> Mapping[str, Station]:
+        """The configuration's stations, with what is stated of them."""
+        return with_statuses(self.configuration.stations, self.knowledge.station_status)
+
+    def prediction(self, target: str) -> Prediction:
+        """A target's prediction, with what is stated of its stations.
+
+        Raises:
+            KeyError: if there is none.
+        """
+        return as_stated(self.predictions[target], self.stations)
+
     def granted_to(self, target: str) -> Granted | None:
         """Antenna time of a target by station; None if every contact is ours."""
         known = self.knowledge
         shared = known.station_time if self.is_shared else None
-        return time_given(target, self.configuration.stations, shared, known.confirmed)
+        return time_given(target, self.stations, shared, known.confirmed)
 
     def snapshot(self, now: float) -> Snapshot:
         """What faces and metrics may see."""
@@ -123,7 +139,7 @@ class ServiceState:
             planned_at=self.planned_at,
             looking_since=self.looking_since,
             targets=self.outlooks,
-            stations=self.configuration.stations,
+            stations=self.stations,
             configuration=ConfigurationStatus(
                 digest=self.configuration.digest,
                 adopted_at=self.adopted_at,
@@ -165,6 +181,7 @@ def adopt_knowledge(state: ServiceState, knowledge: State, alerts: AlertState) -
     if (
         knowledge.station_time is not before.station_time
         or knowledge.confirmed is not before.confirmed
+        or knowledge.station_status is not before.station_status
     ):
         turns = dict.fromkeys(turns, -math.inf)
     turns = {**turns, **dict.fromkeys(touched & turns.keys(), -math.inf)}
@@ -263,7 +280,7 @@ def refresh_forecasts(state: ServiceState, now: float) -> ServiceState:
     ]
     if not due or state.must_wait(now):
         return state
-    outlooks, turns = dict(state.outlooks), dict(state.turns)
+    outlooks, turns, stations = dict(state.outlooks), dict(state.turns), state.stations
     back_s = state.configuration.settings.horizon.back_s
     for name in due:
         target = state.targets[name]
@@ -271,7 +288,7 @@ def refresh_forecasts(state: ServiceState, now: float) -> ServiceState:
         granted = state.granted_to(name)
         missed = state.knowledge.missed_contacts.get(name, ())
         outlook = forecast_target(
-            target, state.predictions[name], known, now, granted, missed, now - back_s
+            target, state.predictions[name], known, now, granted, missed, now - back_s, stations
         )
         outlooks[name] = outlook
         turns[name] = next_turn(outlook, now, back_s)

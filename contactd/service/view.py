@@ -87,7 +87,7 @@ class DaemonView:
         return self._daemon.state.knowledge.missed_contacts.get(target, ())
 
     def prediction(self, target: str) -> Prediction:
-        return self._daemon.state.predictions[target]
+        return self._daemon.state.prediction(target)
 
     def track(self, target: str) -> Track:
         state, now = self._daemon.state, self.now()

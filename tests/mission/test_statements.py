@@ -9,6 +9,7 @@ import pytest
 
 from contactd.core.contacts.contact import Contact
 from contactd.core.errors import InputError
+from contactd.core.ground.station import Station
 from contactd.core.instants import from_text
 from contactd.core.outlook import TargetOutlook
 from contactd.core.planning import Prediction
@@ -72,7 +73,7 @@ def scene(**changes: Any) -> Scene:
         "target": Target("Lantern 3"),
         "sequence": SEQUENCE,
         "knowledge": SequenceKnowledge(),
-        "stations": frozenset({"Mesa Roja", "Quarry Hill"}),
+        "stations": {name: Station(name, 0.0, 0.0) for name in ("Mesa Roja", "Quarry Hill")},
         "author": "Ada",
         "now_s": NOW,
         "key": "",

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from contactd.core.intervals import EMPTY, IntervalSet
 
@@ -69,3 +69,7 @@ class Coverage:
     def within(self, instants: IntervalSet) -> Coverage:
         """What of it lies within some instants, whatever the timing error."""
         return Coverage(self.nominal & instants, self.certain & instants, self.possible & instants)
+
+    def not_counting_on(self, instants: IntervalSet) -> Coverage:
+        """The same, but possible only within some instants."""
+        return replace(self, certain=self.certain - instants) if instants else self

@@ -24,6 +24,7 @@ from contactd.core.orbit.track import Track
 if TYPE_CHECKING:
     from contactd.core.ground.links import Link
 
+Services = Mapping[str, Mapping[str, Coverage]]
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 
@@ -85,6 +86,7 @@ def services(
                     possible=coverage.possible
                     - IntervalSet(lost.starts + early_s, lost.ends - late_s),
                 )
+            coverage = coverage.not_counting_on(station.degraded)
             result.setdefault(service, {})[station.name] = coverage
     return result
 
@@ -193,6 +195,27 @@ def _coverage(
     if timing_error == TimingError():
         return Coverage(nominal, nominal, nominal)
     return Coverage(nominal=nominal, certain=combined(1.0), possible=combined(-1.0))
+
+
+def in_service(services: Services, stations: Mapping[str, Station]) -> Services:
+    """Coverage by service and station, without what the stations' outages take of it.
+
+    What is stated of a station counts at once, whatever its prediction was made with. Degraded
+    ones are not counted on.
+    """
+    told = {name: each for name, each in stations.items() if each.stated}
+    if not told:
+        return services
+    left = {name: each.outages.complement() for name, each in told.items()}
+    return {
+        service: {
+            name: coverage.within(left[name]).not_counting_on(told[name].degraded)
+            if name in told
+            else coverage
+            for name, coverage in by_station.items()
+        }
+        for service, by_station in services.items()
+    }
 
 
 def any_station(coverage: Mapping[str, Coverage]) -> Coverage:

@@ -56,6 +56,24 @@ NO_LIMITS: Final = AntennaLimits()
 
 
 @dataclass(frozen=True, slots=True)
+class StationStatus:
+    """What somebody stated of a station.
+
+    Attributes:
+        status: ``out`` or ``degraded``.
+        start, end: instants (s) between which it holds.
+        record: number of the ledger's record.
+    """
+
+    status: str
+    start: float
+    end: float
+    why: str = ""
+    author: str = ""
+    record: int = 0
+
+
+@dataclass(frozen=True, slots=True)
 class Station:
     """A ground antenna.
 
@@ -66,13 +84,16 @@ class Station:
         mask: the horizon as (azimuth_deg, elevation_deg) points of ascending azimuth, joined by
             straight lines and closed across north; empty for a flat horizon.
         services: terms by service name (``telemetry``, ``command``, ``ranging``).
-        outages: when the station cannot be used at all.
+        outages: when the station cannot be used at all, by files or by what people stated.
         outage_reasons: (from, to, why) of each outage whose reason is stated, instants in s; they
             may overlap.
         refraction: whether elevation includes standard refraction.
         antenna: what its mount can follow.
         sun_exclusion_deg: nothing is done nearer than this to the Sun's centre; 0 for no limit.
         setup_s, teardown_s: what the antenna needs before and after it works for one target.
+        degraded: when it may work, but is not counted on.
+        stated: what people stated of it, in order of time; see :mod:`contactd.core.ground.status`.
+        configured: the station as its file says, where something is stated of it; else None.
     """
 
     name: str
@@ -89,6 +110,9 @@ class Station:
     sun_exclusion_deg: float = 0.0
     setup_s: float = 0.0
     teardown_s: float = 0.0
+    degraded: IntervalSet = EMPTY
+    stated: tuple[StationStatus, ...] = ()
+    configured: Station | None = None
 
     @property
     def is_limited(self) -> bool:

@@ -25,6 +25,7 @@ from contactd.core.sequences.verdict import Verdict
 
 SERVICE, STATIONS, STATION_CHANGE = "service", "stations", "station change"
 TOGETHER, ORBIT_ERROR, MANOEUVRE = "together", "orbit error", "manoeuvre"
+DEGRADED = "degraded"
 ENDS, BEGINS, GAP = "prediction end", "prediction begin", "prediction gap"
 OF_THE_PREDICTION = (ENDS, BEGINS, GAP)
 MOMENT_S = 1e-3
@@ -61,6 +62,9 @@ def cause_of(
                 lacks=tuple(each.name for each in view.unchecked),
                 conditions=view.unchecked,
             )
+        degraded = _degraded(view, verdict, conditions, earliest, latest)
+        if degraded:
+            return replace(found, lacks=(DEGRADED,), stations=degraded)
         return replace(found, lacks=(MANOEUVRE if latest >= view.open_from else ORBIT_ERROR,))
     parts = [
         _Part.of(number, need, services, conditions, span) for number, need in enumerate(needs)
@@ -75,6 +79,18 @@ def cause_of(
         need=worst.number,
         conditions=tuple(each for each in worst.need.conditions if each.name in lacks),
         stations=worst.stations,
+    )
+
+
+def _degraded(
+    view: View, verdict: Verdict, conditions: Conditions, earliest: float, latest: float
+) -> tuple[str, ...]:
+    """The stations that could cover an expiry, and are not counted on then."""
+    around = (earliest - view.before_s, latest + view.after_s + MOMENT_S)
+    return tuple(
+        name
+        for name in verdict.stations
+        if name in conditions.degraded and conditions.degraded[name].meets(*around)
     )
 
 

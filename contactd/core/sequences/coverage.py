@@ -27,11 +27,13 @@ class Conditions:
             absent was not computed.
         gaps: when nothing is known of the target's motion.
         open_from: instant (s) from which coverage depends on how a planned manoeuvre goes.
+        degraded: by station, when it is not counted on because it is degraded.
     """
 
     met: Mapping[tuple[Condition, str], Coverage] = field(default_factory=dict)
     gaps: IntervalSet = EMPTY
     open_from: float = math.inf
+    degraded: Mapping[str, IntervalSet] = field(default_factory=dict)
 
     def of(self, condition: Condition, station: str) -> Coverage | None:
         """When a condition holds at a station; None if that was not computed."""

@@ -353,7 +353,8 @@ class Cause:
             ``stations`` (too few have it at once), ``station change`` (only one after the other
             would do), the name of a condition of the need (``sunlight``, ``elevation`` …),
             ``together`` (each is met, but not at once), ``orbit error`` (met for a part of the
-            possible motions), ``manoeuvre`` (it depends on how one goes), ``prediction end``,
+            possible motions), ``degraded`` (only through stations that are not counted on, those
+            in ``stations``), ``manoeuvre`` (it depends on how one goes), ``prediction end``,
             ``prediction begin``, ``prediction gap`` (nothing is known of the motion then). Empty
             where the step is covered.
         need: index of the need that is met the least, or None.

@@ -40,12 +40,12 @@ def show_change(screen: Screen, record: Record, change: Change, day_of_year: boo
     rows: list[list[Cell]] = []
     for each in change.steps:
         if each.row_differs:
-            rows += [[each.now_is.step, "was", *_cells(each.was, day_of_year)]]
+            rows += [[_name(each.now_is, change), "was", *_cells(each.was, day_of_year)]]
             rows += [["", "now", *_cells(each.now_is, day_of_year)]]
     if rows:
         show(_COLUMNS, rows, screen)
     for each in change.steps:
-        name = f"'{each.now_is.step}'"
+        name = f"'{_name(each.now_is, change)}'"
         if each.stop_differs:
             was, now_is = (stop_text(step) or "-" for step in (each.was, each.now_is))
             say(screen, f"stop, {name}: was {was}, now {now_is}", hang=2)
@@ -59,6 +59,10 @@ def show_change(screen: Screen, record: Record, change: Change, day_of_year: boo
     if change.hazardous:
         say(screen, "")
         say(screen, NOTICE, style=STYLES["caution"], hang=2)
+
+
+def _name(step: StepForecast, change: Change) -> str:
+    return f"{step.target}: {step.step}" if change.names_targets else step.step
 
 
 def _cells(step: StepForecast, day_of_year: bool) -> list[Cell]:

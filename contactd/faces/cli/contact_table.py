@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from contactd.core.contacts.contact import Contact
 from contactd.core.contacts.outage import Outage, outage_of
+from contactd.core.ground.status import degraded_in, reason
 from contactd.faces.cli.tables import STYLES, Cell, Column, say, show
 from contactd.mission.timetext import NEAREST, NO_LATER, inner, length, moment, on_day_of, outer
 
@@ -70,14 +71,17 @@ def show_contacts(
         notes.append(f"{STILL_UP_AFTER} in view beyond the time shown")
     if notes:
         say(screen, "; ".join(notes) + ".")
-    for line in _outage_notes(contacts, outages, day_of_year):
+    for line in _outage_notes(contacts, outages, stations, day_of_year):
         say(screen, line, style=STYLES["warning"], hang=2)
 
 
 def _outage_notes(
-    contacts: Sequence[Contact], outages: Sequence[Outage | None], day_of_year: bool
+    contacts: Sequence[Contact],
+    outages: Sequence[Outage | None],
+    stations: Mapping[str, Station],
+    day_of_year: bool,
 ) -> list[str]:
-    """What the marks of outages mean, in the order of the contacts."""
+    """What the marks of outages mean, in the order of the contacts; and which are degraded."""
     found: dict[str, None] = {}
     for contact, out in zip(contacts, outages, strict=True):
         if out is None:
@@ -91,6 +95,12 @@ def _outage_notes(
             text += f"use {', '.join(spans)} only. "
         text += f"Out {outer(out.start, out.end, day_of_year=day_of_year)}{why}."
         found[text] = None
+    for contact in contacts:
+        degraded = degraded_in(contact.aos, contact.los, stations[contact.station])
+        if degraded is not None:
+            span = outer(degraded.start, degraded.end, day_of_year=day_of_year)
+            text = f"{contact.station}: do not count on it. Degraded {span}: {reason(degraded)}."
+            found[text] = None
     return list(found)
 
 

@@ -115,12 +115,14 @@ def outlook_of(
         stations: None for all.
     """
     from contactd.core.allocation.schedule import time_given
+    from contactd.core.ground.status import with_status
     from contactd.core.planning import look_ahead
     from contactd.faces.cli.store import knowledge_of
 
     horizon = configuration.settings.horizon
     span = span or (at - horizon.back_s, at + horizon.ahead_s)
-    stations = list(configuration.stations.values()) if stations is None else stations
+    given = configuration.stations.values() if stations is None else stations
+    stations = [with_status(each, state.station_status.get(each.name, ())) for each in given]
     shared = state.station_time if configuration.settings.station_time is not None else None
     granted = time_given(target.name, configuration.stations, shared, state.confirmed)
     missed = state.missed_contacts.get(target.name, ())

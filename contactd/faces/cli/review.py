@@ -67,6 +67,7 @@ def _target_review(
     begins: float,
     ends: float,
 ) -> TargetReview:
+    from contactd.core.ground.status import with_statuses
     from contactd.core.instants import DAY_S
     from contactd.core.planning import look_ahead
     from contactd.faces.cli.motion import motion_known_by
@@ -74,17 +75,20 @@ def _target_review(
     from contactd.faces.review import TargetReview
     from contactd.records.state import State, as_known_at, fold
 
-    stations = list(configuration.stations.values())
     then, now = as_known_at(records, begins), fold(State(), records)
     before = motion_known_by(target, then.elements.get(target.name))
     knowledge = knowledge_of(now, target)
     span = (begins, ends)
+    planned_with, stations = (
+        list(with_statuses(configuration.stations, each.station_status).values())
+        for each in (then, now)
+    )
     elements = target.elements_for(ends)
     turns_per_day = elements.mean_motion_rev_per_day if elements else 15.0
     seen_from = min(ends, current().now)
     missed = now.missed_contacts.get(target.name, ())
     return TargetReview(
-        planned=look_ahead(before, stations, knowledge_of(then, target), span, begins),
+        planned=look_ahead(before, planned_with, knowledge_of(then, target), span, begins),
         actual=look_ahead(target, stations, knowledge, span, seen_from, missed=missed),
         knowledge=knowledge,
         half_period_s=DAY_S / turns_per_day / 2,

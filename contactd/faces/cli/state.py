@@ -109,6 +109,7 @@ def _facts_of(about: str, known: SequenceKnowledge) -> list[tuple[str, dict[str,
 
 def _form(state: State, at: float, facts: list[dict[str, Any]]) -> dict[str, Any]:
     from contactd.core.change import change_record
+    from contactd.mission.documents.contacts import status_form
     from contactd.mission.documents.service import record_form
     from contactd.mission.timetext import machine
 
@@ -126,6 +127,11 @@ def _form(state: State, at: float, facts: list[dict[str, Any]]) -> dict[str, Any
         "missed_contacts": [
             one(record) for records in state.missed_contacts.values() for record in records
         ],
+        "stations": {
+            name: [status_form(each) for each in stated]
+            for name, stated in state.station_status.items()
+            if stated
+        },
         "configuration": one(state.configuration),
         "configuration_refused": one(state.configuration_refused),
         "service_started": one(state.service_started),
@@ -136,6 +142,7 @@ def _form(state: State, at: float, facts: list[dict[str, Any]]) -> dict[str, Any
 
 def _show(screen: Screen, state: State, at: float, day_of_year: bool) -> None:
     from contactd.faces.cli.tables import Column, say, show
+    from contactd.mission.texts.stations import status_text
 
     counts = {0: "no record yet", 1: "1 record"}
     count = counts.get(state.number, f"{state.number} records")
@@ -168,6 +175,10 @@ def _show(screen: Screen, state: State, at: float, day_of_year: bool) -> None:
                 f"(record {record.number})",
                 hang=2,
             )
+    for name, stated in state.station_status.items():
+        for each in stated:
+            text = status_text(each, day_of_year=day_of_year)
+            say(screen, f"{name}: {text} (record {each.record})", hang=2)
     for key, known in state.sequences.items():
         say(screen, "")
         say(screen, " / ".join(key), style="bold")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import getpass
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -46,6 +47,33 @@ def state_of(configuration: Configuration, known_at: float | None = None) -> Sta
     with ledger:
         records = ledger.records()
         return fold(State(), records) if known_at is None else as_known_at(records, known_at)
+
+
+def with_station_statuses(
+    configuration: Configuration, known_at: float | None = None
+) -> Configuration:
+    """The configuration with what the ledger states of its stations.
+
+    Args:
+        known_at: only what was recorded by then (instant, s); None for all.
+    """
+    from contactd.core.ground.status import with_statuses
+    from contactd.core.record import STATION_STATUS
+    from contactd.faces.cli.output import complain
+    from contactd.records.state import State, fold
+
+    try:
+        ledger = open_ledger(configuration)
+        if ledger is None:
+            return configuration
+        with ledger:
+            records = ledger.of_kind(STATION_STATUS)
+    except LedgerError as error:
+        complain(f"the stations' status cannot be read from the ledger: {error}")
+        return configuration
+    known = [each for each in records if known_at is None or each.at <= known_at]
+    stated = fold(State(), known).station_status
+    return replace(configuration, stations=with_statuses(configuration.stations, stated))
 
 
 def knowledge_of(state: State, target: Target) -> dict[str, SequenceKnowledge]:

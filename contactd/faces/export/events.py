@@ -107,7 +107,7 @@ def events_of(
     if CONTACT in wanted:
         found += [_event(row, stations, outlook) for row in contact_rows(outlook, stations)]
     if WINDOW in wanted:
-        found += [_event(row, stations, outlook) for row in window_rows(outlook)]
+        found += [_event(row, stations, outlook) for row in window_rows(outlook, stations)]
     if STEP in wanted:
         found += [_event(row, stations, outlook) for row in rows_of(outlook)]
     return sorted(found, key=lambda each: (each.start, each.kind, each.about))

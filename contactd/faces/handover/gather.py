@@ -14,6 +14,7 @@ from contactd.core.sequences.model import Covered, SequenceForecast, StartStatus
 from contactd.mission.agenda import Kind, Row, agenda, step_notes
 from contactd.mission.documents.spans import SHOWN_WITHIN_S
 from contactd.mission.texts.notice import NOTICE
+from contactd.mission.texts.stations import status_text
 from contactd.mission.timetext import NEAREST, NO_EARLIER, NO_LATER, Safe, machine, moment
 
 DECIDES = frozenset(
@@ -162,7 +163,11 @@ def gather(
         since=since,
         now=now,
         until=until,
-        open_items=(*_waiting(snapshot.alerts), *_unsettled(outlooks, now)),
+        open_items=(
+            *_waiting(snapshot.alerts),
+            *_unsettled(outlooks, now),
+            *_stations(snapshot, now, until),
+        ),
         coming=tuple(_coming(row, now, until) for row in agenda(snapshot, now, until).rows),
         known=tuple(item for forecast in forecasts for item in _known(forecast, now)),
         changed=tuple(_changed(shift)),
@@ -193,6 +198,14 @@ def _unsettled(outlooks: Sequence[TargetOutlook], now: float) -> Iterator[Item]:
                 yield Item(start.earliest, text, about, start.latest, decision=True, safe=BOUNDS)
             for conflict in forecast.conflicts:
                 yield Item(now, f"records contradict: {conflict}", about)
+
+
+def _stations(snapshot: Snapshot, now: float, until: float) -> Iterator[Item]:
+    """What is stated of stations for now or for the next shift."""
+    for station in snapshot.stations.values():
+        for stated in station.stated:
+            if stated.end > now and stated.start < until:
+                yield Item(stated.start, status_text(stated, now), station.name, safe=BOUNDS)
 
 
 def _coming(row: Row, now: float, until: float) -> Item:

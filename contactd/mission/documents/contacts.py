@@ -8,7 +8,8 @@ from contactd.core import instants
 from contactd.core.contacts.contact import Contact, Coverage
 from contactd.core.contacts.outage import Outage, outage_of
 from contactd.core.contacts.table import meeting
-from contactd.core.ground.station import Station
+from contactd.core.ground.station import Station, StationStatus
+from contactd.core.ground.status import degraded_in
 from contactd.core.intervals import IntervalSet
 from contactd.core.outlook import TargetOutlook
 from contactd.mission.documents.spans import Form, inner_form, outer_form
@@ -25,6 +26,7 @@ def contact_form(contact: Contact, station: Station | None) -> Form:
     """
     aos, los = machine(contact.aos, NO_LATER), machine(contact.los, NO_LATER)
     out = None if station is None else outage_of(contact, station)
+    degraded = None if station is None else degraded_in(contact.aos, contact.los, station)
     return {
         "target": contact.target,
         "station": contact.station,
@@ -41,6 +43,7 @@ def contact_form(contact: Contact, station: Station | None) -> Form:
         "cut_at_end": bool(contact.cut_at_end),
         "outage": None if out is None else outage_form(out),
         "usable": [{"from": aos, "to": los}] if out is None else _usable(contact, out, aos),
+        "degraded": None if degraded is None else status_form(degraded),
     }
 
 
@@ -74,6 +77,23 @@ def station_form(station: Station) -> Form:
             for name, terms in station.services.items()
         },
         "outages": [outer_form(each) for each in station.outages],
+        "stated": stated_forms(station),
+    }
+
+
+def stated_forms(station: Station, at: float = -math.inf) -> list[Form]:
+    """What is stated of a station and not over at an instant (s), in order of time."""
+    return [status_form(each) for each in station.stated if each.end > at]
+
+
+def status_form(stated: StationStatus) -> Form:
+    """What somebody stated of a station; ``to`` is None until further notice."""
+    return {
+        **outer_form((stated.start, stated.end)),
+        "status": stated.status,
+        "why": stated.why,
+        "author": stated.author,
+        "record": stated.record,
     }
 
 

@@ -42,6 +42,19 @@ Outage = TypedDict(
 )
 """When a station is out, and why."""
 
+StationStatus = TypedDict(
+    "StationStatus",
+    {
+        "from": Annotated[str | None, Field(description=UTC)],
+        "to": Annotated[str | None, Field(description=UTC + " Null: until further notice.")],
+        "status": Literal["out", "degraded"],
+        "why": Annotated[str, Field(examples=["elevation drive stuck"])],
+        "author": Annotated[str, Field(examples=["Ada Quill"])],
+        "record": Annotated[int, Field(description="Number of the record that states it.")],
+    },
+)
+"""What somebody stated of a station."""
+
 
 class Contact(TypedDict):
     """An interval in which a target stands above a station's mask."""
@@ -63,6 +76,9 @@ class Contact(TypedDict):
         Outage | None, Field(description="The first outage of the station that meets it.")
     ]
     usable: Annotated[list[Span], Field(description="What the station's outages leave of it.")]
+    degraded: Annotated[
+        StationStatus | None, Field(description="Stated of the station: not counted on then.")
+    ]
 
 
 Covered = Literal["covered", "at risk", "uncovered"]
@@ -346,6 +362,7 @@ class Now(TypedDict):
     configuration: ConfigurationState
     alerts: list[Alert]
     agenda: Agenda
+    stations: list[StationNow]
     targets: list[Target]
 
 
@@ -358,7 +375,7 @@ class ServiceTerms(TypedDict):
 
 
 class Station(TypedDict):
-    """A ground antenna as configured."""
+    """A ground antenna as configured, and what is stated of it."""
 
     name: str
     latitude_deg: float
@@ -367,7 +384,15 @@ class Station(TypedDict):
     least_elevation_deg: float
     mask: list[tuple[float, float]]
     services: dict[str, ServiceTerms]
-    outages: list[Span]
+    outages: Annotated[list[Span], Field(description="Of files and calendars, and stated.")]
+    stated: list[StationStatus]
+
+
+class StationNow(TypedDict):
+    """A station, and what is stated of it and not over."""
+
+    name: str
+    stated: list[StationStatus]
 
 
 class Record(TypedDict):

@@ -15,7 +15,9 @@ from pydantic.dataclasses import dataclass
 
 from contactd.core import record as records
 from contactd.core.contacts.missed import LOOKED_AT_S, contact_at, missed_contact
+from contactd.core.contacts.outage import outage_in
 from contactd.core.errors import InputError
+from contactd.core.instants import FOREVER, from_text
 from contactd.core.sequences.naming import refuse, subject_of
 from contactd.core.sequences.nondetection import step_not_seen
 from contactd.mission import bodies
@@ -33,7 +35,7 @@ from contactd.mission.statements.types import (
     TargetName,
     Text,
 )
-from contactd.mission.timetext import NEAREST, NO_EARLIER, NO_LATER, length, moment
+from contactd.mission.timetext import NEAREST, NO_EARLIER, NO_LATER, length, moment, outer
 
 Body = dict[str, Any]
 BACK_S = 86_400.0
@@ -584,6 +586,59 @@ class Missed(Statement):
         return list(scene.coverage(span).outlook.contacts)
 
 
+Condition = Literal["out", "degraded", "back"]
+
+
+@statement("station", records.STATION_STATUS, "A station's status", "Record a station's status.")
+class StationState(Statement):
+    """Record that STATION is out, degraded or back, from now on or from another time.
+
+    Out: nothing is planned through it. Degraded: it may work, but no step and no stop counts on it.
+    Back: what was recorded of it ends. Outages in files and calendars stand beside all that.
+    """
+
+    target: TargetName = field("", "Nothing: it is about a station.", label="Target")
+    station: StationName = field(label="Station", argument=True)
+    status: Condition = field(help_text="What it is.", label="Status", argument=True)
+    begins: Moment | None = field(
+        None, "From this time.", label="From", unsaid="now", alias="from", option="from"
+    )
+    until: Moment | None = field(
+        None, "Until this time.", label="Until", unsaid="until further notice"
+    )
+    why: Text = field("", "Why, kept in the record.", label="Reason")
+
+    def body(self, scene: Scene) -> Body:
+        if self.target or self.sequence:
+            refuse(
+                "target", repr(self.target or self.sequence), "no target: it is about a station",
+                "A station's status has no target. Leave it out.",
+            )  # fmt: skip
+        scene.station(self.station)
+        return bodies.station_status(
+            self.status,
+            _or_now(self.begins, scene),
+            None if self.until is None else self.until.value_s,
+            self.why,
+        )
+
+    def subject(self, scene: Scene) -> str:
+        return scene.station(self.station)
+
+    def notes(self, scene: Scene, body: Body) -> list[str]:
+        station = scene.stations[scene.station(self.station)]
+        start, until = from_text(str(body["from"])), body.get("until")
+        end = FOREVER if until is None else from_text(str(until))
+        out = outage_in(start, end, station.configured or station)
+        if self.status == "out" or out is None:
+            return []
+        why = f": {out.why}" if out.why else ""
+        return [
+            f"The configuration has {station.name} out {outer(out.start, out.end)}{why}. "
+            "Change it there if that no longer holds."
+        ]
+
+
 @statement("remark", records.REMARK, "A remark", "Record a remark.")
 class Remark(Statement):
     """Record a remark, for whoever reads on."""
@@ -619,6 +674,7 @@ STATEMENTS: tuple[type[Statement], ...] = (
     PowerLoss,
     Decision,
     Missed,
+    StationState,
     Remark,
 )
 BY_VERB = {each.verb: each for each in STATEMENTS}

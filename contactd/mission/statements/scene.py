@@ -26,7 +26,7 @@ class Scene:
     Attributes:
         target, sequence: None for what concerns the service, or a target, as a whole.
         knowledge: what the records say of the sequence so far.
-        stations: names of the configured stations.
+        stations: by name, with what is stated of them.
         now_s: the present (instant, s).
         key: the same key twice writes one record; "" for none.
         coverage: predicts the target over a span (instants, s), missed contacts taken out. It may
@@ -36,7 +36,7 @@ class Scene:
     target: Target | None
     sequence: Sequence | None
     knowledge: SequenceKnowledge
-    stations: frozenset[str]
+    stations: Mapping[str, Station]
     author: str
     now_s: float
     key: str
@@ -81,7 +81,7 @@ def scene_of(
     """
     if not author.strip():
         refuse("by", "nothing", "your name", "No name. Add --by NAME.")
-    common = {"stations": frozenset(stations), "author": author, "now_s": now_s, "key": key}
+    common = {"stations": stations, "author": author, "now_s": now_s, "key": key}
     if not target:
         if sequence:
             refuse("target", "nothing", "the sequence's target", "No target given. Name one.")

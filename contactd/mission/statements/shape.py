@@ -39,7 +39,7 @@ class Field:
 
 @dataclass(frozen=True, slots=True)
 class Shape:
-    """One kind of statement. ``about``: ``sequence``, ``target`` or ``anything``."""
+    """One kind of statement. ``about``: ``sequence``, ``target``, ``station`` or ``anything``."""
 
     verb: str
     kind: str
@@ -59,9 +59,13 @@ def shape_of(cls: type[Statement]) -> Shape:
     about = "sequence"
     if cls.verb == "missed":
         about = "target"
+    elif cls.verb == "station":
+        about = "station"
     elif not infos["target"].is_required():
         about = "anything"
-    if about == "target":
+    if about == "station":
+        fields = [each for each in fields if not _about(each)]
+    elif about == "target":
         fields = [each for each in fields if each.name != "sequence"]
     return Shape(
         cls.verb, cls.kind, cls.title, cls.summary,

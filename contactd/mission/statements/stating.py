@@ -5,11 +5,11 @@ from __future__ import annotations
 from dataclasses import replace
 
 from contactd.core.errors import InputError
-from contactd.core.instants import from_text
-from contactd.core.record import CONTACT_MISSED, Record
+from contactd.core.instants import FOREVER, from_text
+from contactd.core.record import CONTACT_MISSED, STATION_STATUS, Record
 from contactd.mission.statements.kinds import Statement
 from contactd.mission.statements.scene import Scene
-from contactd.mission.timetext import NEAREST, moment
+from contactd.mission.timetext import NEAREST, moment, outer
 
 MARKS = frozenset({"rehearsal"})
 """Keys that a ledger adds to each body by itself."""
@@ -57,6 +57,10 @@ def confirmation(record: Record, otherwise: str = "Not recorded (dry run)") -> s
     if record.kind == CONTACT_MISSED:
         at = moment(from_text(str(record.body["at"])), NEAREST)
         about += f", contact with {record.body['station']} at {at}"
+    if record.kind == STATION_STATUS:
+        start, until = from_text(str(record.body["from"])), record.body.get("until")
+        end = FOREVER if until is None else from_text(str(until))
+        about += f" {record.body['status']} {outer(start, end)}"
     said = f"\n{_sentence(str(record.body['assumed']))}" if record.body.get("assumed") else ""
     return f"{done}: {record.kind}{about}, by {record.author}.{said}"
 

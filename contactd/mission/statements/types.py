@@ -12,14 +12,14 @@ from typing import Annotated, Any
 
 from pydantic import BeforeValidator, Field, ValidationInfo, WithJsonSchema
 
-from contactd.core.instants import from_text
+from contactd.core.instants import FOREVER, from_text
 from contactd.mission.timetext import NotALength, NotAMoment, read_length, read_moment
 
 LONGEST_NAME = 200
 LONGEST_TEXT = 2_000
 MOST_NAMES = 100
 EARLIEST = from_text("1980-01-01T00:00:00Z")
-LATEST = from_text("2200-01-01T00:00:00Z")
+LATEST = FOREVER
 NOW = "now"
 """Key of the validation's context under which a present (instant, s) allows relative moments."""
 

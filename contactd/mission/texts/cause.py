@@ -53,6 +53,10 @@ def _lack(name: str, cause: Cause, need: Need | None) -> str:
             return f"fewer than {need.stations if need else 2} stations at once"
         case causes.STATION_CHANGE:
             return "only with a change of station"
+        case causes.DEGRADED:
+            names = _listed(list(cause.stations))
+            verb = "is" if len(cause.stations) == 1 else "are"
+            return f"only through {names}, which {verb} degraded"
         case causes.ORBIT_ERROR:
             return "covered only for part of the orbit error"
         case causes.MANOEUVRE:

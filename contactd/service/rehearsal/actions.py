@@ -46,7 +46,7 @@ async def _say(stage: Stage, event: Event) -> str:
         said.target,
         said.sequence,
         targets=state.targets,
-        stations=state.configuration.stations,
+        stations=state.stations,
         knowledge=lambda *names: state.knowledge.sequences.get(names, SequenceKnowledge()),
         missed=lambda name: state.knowledge.missed_contacts.get(name, ()),
         author=event.by,

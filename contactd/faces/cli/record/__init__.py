@@ -25,6 +25,7 @@ STATED = {
     "power-loss": "Record a loss of power.",
     "decision": "Record a decision.",
     "missed": "Record a missed contact.",
+    "station": "Record a station's status.",
     "remark": "Record a remark.",
 }
 GRANTED = Lazy(f"{_HERE}.granted", "Record a station's schedule.")

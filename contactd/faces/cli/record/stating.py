@@ -116,7 +116,11 @@ def state_it(kind: type[Statement], values: dict[str, Any], manner: Manner) -> N
     record = record_of(statement, scene)
     for note in notes_of(statement, scene, record):
         tell(f"note: {note}")
-    if scene.target is None or shape_of(kind).about == "anything":
+    about = shape_of(kind).about
+    if about == "station":
+        _state_of_station(statement, scene, configuration, state, record, manner)
+        return
+    if scene.target is None or about == "anything":
         print_record(_kept(statement, scene, configuration, record, manner), manner)
         return
     now = current().now
@@ -127,6 +131,28 @@ def state_it(kind: type[Statement], values: dict[str, Any], manner: Manner) -> N
     print_change(stored, change, manner)
     for conflict in change.conflicts:
         complain(f"note: {conflict}")
+
+
+def _state_of_station(
+    statement: Statement,
+    scene: Scene,
+    configuration: Configuration,
+    state: State,
+    record: Record,
+    manner: Manner,
+) -> None:
+    """As :func:`state_it`, over all targets that have sequences."""
+    from contactd.faces.cli.forecast import outlook_of
+    from contactd.mission.changes import across
+    from contactd.records.state import fold
+
+    now = current().now
+    targets = [each for each in configuration.targets.values() if each.sequences]
+    before = {each.name: outlook_of(each, configuration, state, now) for each in targets}
+    stored = _kept(statement, scene, configuration, record, manner)
+    known = fold(state, [stored])
+    after = {each.name: outlook_of(each, configuration, known, now) for each in targets}
+    print_change(stored, across(before, after, now), manner)
 
 
 def _kept(

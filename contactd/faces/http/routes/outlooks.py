@@ -27,7 +27,13 @@ from contactd.faces.http.problems import Problem
 from contactd.mission.agenda import agenda
 from contactd.mission.documents import models
 from contactd.mission.documents.agenda import agenda_form
-from contactd.mission.documents.contacts import COMMAND, contact_form, station_form, window_form
+from contactd.mission.documents.contacts import (
+    COMMAND,
+    contact_form,
+    stated_forms,
+    station_form,
+    window_form,
+)
 from contactd.mission.documents.contacts import windows as windows_of
 from contactd.mission.documents.service import alert_forms, service_form, target_forms
 from contactd.mission.documents.steps import people_near as planned_near
@@ -61,6 +67,10 @@ def now(request: Request, ctx: Ctx, _: Reader, known_at: KnownAt = None) -> Resp
             **service_form(snapshot),
             "alerts": alert_forms(snapshot.alerts),
             "agenda": agenda_form(agenda(snapshot, since, since + AGENDA_S, AGENDA_WINDOWS), since),
+            "stations": [
+                {"name": each.name, "stated": stated_forms(each, since)}
+                for each in snapshot.stations.values()
+            ],
             "targets": target_forms(snapshot, partial(people_near, ctx), since),
         }
 
@@ -82,7 +92,7 @@ def targets(request: Request, ctx: Ctx, _: Reader, known_at: KnownAt = None) -> 
 
 @router.get("/stations", response_model=list[models.Station], summary="The ground stations")
 def stations(request: Request, ctx: Ctx, _: Reader) -> Response:
-    """Every station as configured, with its mask, services and outages."""
+    """Every station as configured, its mask, services and outages, and what is stated of it."""
     snapshot = ctx.snapshot()
     return ctx.payloads.answer(
         request, lambda: [station_form(each) for each in snapshot.stations.values()]

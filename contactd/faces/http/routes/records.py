@@ -17,7 +17,7 @@ from contactd.faces.http.problems import Problem
 from contactd.faces.http.view import RecordFilter
 from contactd.mission.actions import Acknowledge
 from contactd.mission.actions import record_of as action_record
-from contactd.mission.changes import Change, between
+from contactd.mission.changes import Change, across, between
 from contactd.mission.documents import models
 from contactd.mission.documents.service import change_form, record_form
 from contactd.mission.statements import (
@@ -27,6 +27,7 @@ from contactd.mission.statements import (
     notes_of,
     record_of,
     repeats,
+    shape_of,
 )
 from contactd.mission.statements.types import LONGEST_TEXT
 
@@ -102,7 +103,7 @@ def preview(request: Request, ctx: Ctx, caller: Reader, entry: Entry) -> Respons
     made_in = scene(ctx, entry, caller.name or "preview")
     made = record_of(entry, made_in)
     before = ctx.view.snapshot()
-    change = change_in(before, ctx.view.suppose([made]), entry.target)
+    change = _change_by(entry, before, ctx.view.suppose([made]))
     content = change_form(change)
     content["notes"] += notes_of(entry, made_in, made)
     return document(
@@ -151,7 +152,7 @@ def _made(
     made_in = scene(ctx, entry, caller.name, key)
     made = record_of(entry, made_in)
     if ledger_at is not None:
-        _check_unchanged(ctx, entry.target, ledger_at, made.identity)
+        _check_unchanged(ctx, made.subject.split("/")[0], ledger_at, made.identity)
     return made_in, made, ctx.view.snapshot()
 
 
@@ -161,7 +162,7 @@ def _written(
     same = (written.kind, written.subject, written.body) == (made.kind, made.subject, made.body)
     if not same and not repeats(entry, made_in, written):
         raise key_used(made_in.key, written.number)
-    content = change_form(change_in(before, ctx.view.suppose(()), entry.target))
+    content = change_form(_change_by(entry, before, ctx.view.suppose(())))
     content["notes"] += notes_of(entry, made_in, written)
     return {**content, "confirmation": confirmation(written), "record": record_form(written)}
 
@@ -187,6 +188,13 @@ async def acknowledge(
     made = action_record(Acknowledge(alert, note), standing, caller.name, ctx.view.now())
     written = (await ctx.view.commit([made]))[0]
     return _created(record_form(written), written)
+
+
+def _change_by(entry: Statement, before: Snapshot, after: Snapshot) -> Change:
+    """What an entry changes: of its target, or of all where it is about a station."""
+    if shape_of(type(entry)).about == "station":
+        return across(before.targets, after.targets, after.at)
+    return change_in(before, after, entry.target)
 
 
 def change_in(before: Snapshot, after: Snapshot, target: str) -> Change:

@@ -11,6 +11,7 @@ from contactd.core import instants
 from contactd.core.contacts.contact import Contact
 from contactd.core.contacts.outage import outage_of
 from contactd.core.ground.station import Station
+from contactd.core.ground.status import degraded_in, reason
 from contactd.core.outlook import TargetOutlook
 from contactd.core.sequences.model import StepForecast, StepStatus
 from contactd.faces.page.sheets.dome import draw_dome
@@ -68,6 +69,11 @@ class ContactSheet:
         if out is not None:
             why = f": {out.why}" if out.why else ""
             sheet.warns(f"Station out of service {outer(out.start, out.end)}{why}")
+        degraded = degraded_in(contact.aos, contact.los, self.station)
+        if degraded is not None:
+            sheet.warns(
+                f"Station degraded {outer(degraded.start, degraded.end)}: {reason(degraded)}"
+            )
         top = sheet.pdf.y
         sheet.facts(self._facts())
         draw_dome(sheet, (164, top + 34), 28, self.mask, self.samples)

@@ -76,9 +76,16 @@ export const noLater = (when) => when === null ? null : Math.floor(when / SECOND
 export const noEarlier = (when) => when === null ? null : Math.ceil(when / SECOND) * SECOND;
 export const nearest = (when) => when === null ? null : Math.round(when / SECOND) * SECOND;
 
-/** `14:02:10Z to 14:06:40Z`, outwards to whole seconds: an expiry, a keep-clear. */
+/** `14:02:10Z to 14:06:40Z`, outwards to whole seconds: an expiry, a keep-clear. Null: no end. */
 export function between(earliest, latest, now) {
+  if (latest === null) return `${near(noLater(earliest), now)} until further notice`;
   return range(noLater(earliest), noEarlier(latest), now);
+}
+
+/** When somebody stated something of a station, why, and who. */
+export function statedWords(stated, now) {
+  const by = `recorded by ${stated.author}`;
+  return `${between(parse(stated.from), parse(stated.to), now)}: ${stated.why ? `${stated.why} (${by})` : by}`;
 }
 
 /** The same inwards: a command window. */

@@ -2,8 +2,9 @@
 
 import {make, put} from "../dom.js";
 import {openSession} from "../head.js";
+import {mark} from "../marks.js";
 import {now, on, service} from "../service.js";
-import {countdown, near, noEarlier, noLater} from "../times.js";
+import {countdown, near, noEarlier, noLater, parse, statedWords} from "../times.js";
 import {agenda} from "./agenda.js";
 import {alertsWaiting} from "./alerts.js";
 import {axis, patterns} from "./lanes.js";
@@ -15,9 +16,10 @@ export function enter(place) {
   const waiting = make("section", {class: "waiting", "aria-labelledby": "waiting-title"});
   const coming = make("section", {class: "coming", "aria-labelledby": "coming-title"});
   const clears = make("div", {class: "clears"});
+  const stations = make("section", {class: "stations-stated", "aria-labelledby": "stations-title"});
   const board = make("section", {class: "board", "aria-labelledby": "board-title"});
   put(place, make("h1", {class: "unseen"}, "Now"), patterns(),
-    clears, coming,
+    clears, coming, stations,
     make("div", {class: "now"}, make("div", {class: "now-side"}, waiting), board));
 
   let moving = [];
@@ -37,6 +39,7 @@ export function enter(place) {
     alertsWaiting(waiting, shown.alerts, moving);
     agenda(coming, shown, moving);
     clearsInForce(clears, shown, moving);
+    stationsStated(stations, shown);
     const targets = [...shown.targets].sort((one, other) => urgency(other, shown) - urgency(one, shown) || one.name.localeCompare(other.name));
     const kept = all ? targets : targets.slice(0, MOST_SHOWN);
     const acting = kept.filter((target) => target.sequences.length > 0);
@@ -69,6 +72,15 @@ export function enter(place) {
     clearInterval(timer);
     stops.forEach((stop) => stop());
   };
+}
+
+/** What is stated of stations, for now and for later. */
+function stationsStated(place, shown) {
+  const present = service.knownAt === null ? now() : Date.parse(service.knownAt);
+  const lines = shown.stations.flatMap((station) => station.stated.filter((stated) => stated.to === null || parse(stated.to) > present).map((stated) => make("li", {},
+    mark(stated.status === "out" ? "warning" : "caution"), make("span", {}, make("b", {}, station.name), ` ${stated.status} ${statedWords(stated, present)}`))));
+  place.hidden = !lines.length;
+  put(place, make("h2", {id: "stations-title"}, "Stations"), make("ul", {}, lines));
 }
 
 /** Keep-clear that is in force, or begins within the hour, over everything else. */

@@ -5,7 +5,7 @@ import {mark} from "../marks.js";
 import {contactsOf, picker} from "../pickers.js";
 import {get, now, on, service} from "../service.js";
 import {dome} from "../sky/dome.js";
-import {MINUTE, clock, full, length, nearest, noEarlier, noLater, parse, within} from "../times.js";
+import {MINUTE, clock, full, length, nearest, noEarlier, noLater, parse, statedWords, within} from "../times.js";
 
 export function enter(place, query) {
   const state = {target: "", contacts: [], kind: query.get("sheet") ?? "sequence", turn: 0};
@@ -133,6 +133,7 @@ function contactSheet(sky, target) {
   const aboard = target.sequences.flatMap((sequence) => sequence.steps).filter((each) => each.earliest && each.status !== "stopped");
   const [aos, tca, los] = [noLater(parse(contact.aos)), nearest(parse(contact.tca)), noLater(parse(contact.los))];
   return [head(`${contact.target}: contact with ${contact.station}`, `Contact sheet, ${full(aos)} to ${clock(los)}. All times are UTC.`),
+    contact.degraded && make("p", {class: "caution"}, mark("caution"), ` Station degraded ${statedWords(contact.degraded, parse(contact.aos))}`),
     contact.outage && make("p", {class: "warning"}, mark("warning"), ` Station out of service ${span(contact.outage)}${contact.outage.why ? `: ${contact.outage.why}` : ""}`),
     make("div", {class: "sheet-pair"}, make("div", {}, facts([["AOS", `${clock(aos)}${off}, azimuth ${contact.aos_azimuth_deg.toFixed(0)}°`],
       ["TCA", `${clock(tca)}, azimuth ${contact.tca_azimuth_deg.toFixed(0)}°, ${contact.max_elevation_deg.toFixed(1)}° up, ${contact.tca_range_km.toFixed(0)} km`],

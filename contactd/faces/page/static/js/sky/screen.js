@@ -6,7 +6,7 @@ import {field, make, put} from "../dom.js";
 import {mark} from "../marks.js";
 import {contactsOf, picker} from "../pickers.js";
 import {get, now, on, service} from "../service.js";
-import {between, clock, day, length, moment, nearest, noLater, parse, within} from "../times.js";
+import {between, clock, day, length, moment, nearest, noLater, parse, statedWords, within} from "../times.js";
 import {dome} from "./dome.js";
 
 const FREQUENCY = "contactd.frequency";
@@ -164,6 +164,7 @@ function inWords(sky) {
     make("dl", {class: "moments"}, line("AOS", aos, `azimuth ${contact.aos_azimuth_deg.toFixed(0)}°`),
       line("TCA", tca, `azimuth ${contact.tca_azimuth_deg.toFixed(0)}°, ${contact.max_elevation_deg.toFixed(1)}° up, ${contact.tca_range_km.toFixed(0)} km`),
       line("LOS", los, `azimuth ${contact.los_azimuth_deg.toFixed(0)}°`)),
+    contact.degraded && make("p", {class: "caution"}, mark("caution"), ` station degraded ${statedWords(contact.degraded, aos)}`),
     contact.outage && make("p", {class: "warning"}, mark("warning"), ` station out of service ${between(parse(contact.outage.from), parse(contact.outage.to), aos)}${contact.outage.why ? `: ${contact.outage.why}` : ""}`),
     sky.keyhole.map((span) => make("p", {class: "caution"}, mark("caution"), ` the mount cannot follow ${between(parse(span.from), parse(span.to), aos)}`)),
     Object.entries(sky.windows).map(([service, spans]) => make("p", {}, make("b", {}, service), ": ",
