@@ -1,7 +1,8 @@
 """Frames that other people's states come in, turned into TEME of date and back.
 
 Earth-fixed frames (all the ITRF issues, which agree to centimetres here) go by the project's own
-rotation, without polar motion. Inertial frames go by skyfield's precession and IAU 2000A nutation.
+rotation, without polar motion. Inertial frames, and the true equator and equinox of date (TOD), go
+by skyfield's precession and IAU 2000A nutation.
 The turning of TEME itself, 50 seconds of arc a year, is left out of velocities (0.05 mm/s).
 
 Sources: AIAA 2006-6753 appendix C for TEME; IERS Conventions 2010 for the bias between GCRF and
@@ -22,21 +23,24 @@ from contactd.core.orbit.frames import greenwich_mean_sidereal_angle
 
 FloatArray = NDArray[np.float64]
 
-KNOWN_FRAMES: Final = ("TEME", "ITRF (any year)", "EME2000", "GCRF", "ICRF")
+KNOWN_FRAMES: Final = ("TEME", "ITRF (any year)", "EME2000", "GCRF", "ICRF", "TOD")
 
 _ITRF = re.compile(r"ITRF?[-_]?(19|20)?\d{2}|ITRF")
-_ALIASES: Final = {"J2000": "EME2000", "ICRF": "GCRF", "GCRS": "GCRF", "ICRS": "GCRF"}
+_ALIASES: Final = {
+    "J2000": "EME2000", "ICRF": "GCRF", "GCRS": "GCRF", "ICRS": "GCRF", "TOD_EARTH": "TOD",
+}  # fmt: skip
+INERTIAL_FRAMES: Final = ("EME2000", "GCRF", "TOD")
 _GRID_S: Final = DAY_S / 4
 _BLOCK: Final = 16
 
 
 def frame_named(name: str) -> str | None:
-    """``TEME``, ``ITRF``, ``EME2000`` or ``GCRF`` for a name as messages write it, or None."""
+    """``TEME``, ``ITRF``, ``EME2000``, ``GCRF`` or ``TOD`` for a name in a message, or None."""
     word = name.strip().upper()
     if _ITRF.fullmatch(word):
         return "ITRF"
     word = _ALIASES.get(word, word)
-    return word if word in ("TEME", "EME2000", "GCRF") else None
+    return word if word == "TEME" or word in INERTIAL_FRAMES else None
 
 
 def to_teme(
@@ -85,9 +89,9 @@ def inertial_to_teme(frame: str, instants: FloatArray) -> FloatArray:
     five days, so that less than 1e-10 rad is lost.
 
     Raises:
-        ValueError: for a frame other than EME2000 and GCRF.
+        ValueError: for a frame other than EME2000, GCRF and TOD.
     """
-    if frame not in ("EME2000", "GCRF"):
+    if frame not in INERTIAL_FRAMES:
         raise ValueError(f"{frame!r} is no inertial frame that is known")
     at = np.asarray(instants, dtype=np.float64)
     where = at / _GRID_S
@@ -123,12 +127,16 @@ def _block(frame: str, number: int) -> FloatArray:
 
 def _exact(frame: str, instants: FloatArray) -> FloatArray:
     from skyfield.api import load
-    from skyfield.framelib import ICRS_to_J2000
+    from skyfield.framelib import ICRS_to_J2000, true_equator_and_equinox_of_date
     from skyfield.sgp4lib import TEME
 
     scale: Any = load.timescale(builtin=True)
     whole, fraction = tt_julian(instants)
-    matrices = np.moveaxis(np.asarray(TEME.rotation_at(scale.tt_jd(whole, fraction))), 2, 0)
+    time = scale.tt_jd(whole, fraction)
+    matrices = np.moveaxis(np.asarray(TEME.rotation_at(time)), 2, 0)
+    if frame == "TOD":
+        of_date = np.moveaxis(np.asarray(true_equator_and_equinox_of_date.rotation_at(time)), 2, 0)
+        matrices = matrices @ np.swapaxes(of_date, -1, -2)
     if frame == "EME2000":
         matrices = matrices @ np.asarray(ICRS_to_J2000).T
     return np.asarray(matrices, dtype=np.float64)

@@ -19,6 +19,8 @@ _WITH_UNIT = re.compile(r"(?P<value>[^\[\]\s]+)\s+\[(?P<unit>.+)\]")
 def kvn_fields(text: str | bytes) -> Iterator[Field]:
     """Fields of a message in order; comments and blank lines are left out.
 
+    A keyword without a value comes with the text "": as if it were not there.
+
     A line that is no assignment (a state of an ephemeris, ``META_START``) comes as a field whose
     key is "" and whose text is the line.
 
@@ -58,10 +60,7 @@ def _assignment(line: str, number: int) -> Field:
         )
     value = after.strip(" ")
     column = len(before) + 2 + (len(after) - len(after.lstrip(" ")) if value else 0)
-    field = Field(key, value, number, column)
-    if not value:
-        raise field.error("a value after '='", "nothing")
     with_unit = _WITH_UNIT.fullmatch(value)
     if with_unit is None:
-        return field
+        return Field(key, value, number, column)
     return Field(key, with_unit["value"], number, column, with_unit["unit"])

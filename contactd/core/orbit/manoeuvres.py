@@ -38,7 +38,7 @@ class Manoeuvre:
     Attributes:
         at: instant (s).
         delta_v_m_s: change of velocity in ``frame``.
-        frame: ``RTN`` or ``TNW`` (local orbital frames at that moment), or TEME, EME2000, GCRF.
+        frame: ``RTN`` or ``TNW`` (local orbital frames at that moment), or an inertial one.
         give_or_take_s: bound of the time's error, both ways.
         magnitude_error: bound of the relative error of the magnitude, both ways (0.05 is 5 %).
         may_not_happen: the satellite may stay on its old path.

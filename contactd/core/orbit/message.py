@@ -56,7 +56,7 @@ class Message:
         Raises:
             InputError: if it is not, or is missing where it must be stated.
         """
-        if self.strict or key in self.fields:
+        if self.strict or self.has(key):
             found = self.need(key)
             if found.text.upper() not in allowed:
                 raise found.error(f"{' or '.join(allowed)}: {why}")
@@ -73,7 +73,7 @@ class Message:
         Raises:
             InputError: if it is not, or is missing and has no default.
         """
-        if default is not None and key not in self.fields:
+        if default is not None and not self.has(key):
             return default
         found = self.need(key)
         if found.unit and found.unit not in self.units.get(key, ()):

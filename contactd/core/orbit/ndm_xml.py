@@ -5,6 +5,7 @@ Read by defusedxml with document types refused, so that no entity is ever expand
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import Any, Final
@@ -12,6 +13,10 @@ from typing import Any, Final
 from contactd.core.errors import InputError
 from contactd.core.orbit.text import Field, check_size
 
+_PREFIX = re.compile(r"[<\s/]([A-Za-z_][\w.\-]*):[A-Za-z_][\w.\-]*(?=[\s=/>])")
+_DECLARED = re.compile(r"xmlns:([A-Za-z_][\w.\-]*)")
+_ROOT = re.compile(r"<[A-Za-z_][\w.:\-]*")
+_MOST_PREFIXES: Final = 20
 MAX_DEPTH: Final = 16
 """Deepest nesting of elements; the messages need eight."""
 
@@ -99,12 +104,54 @@ def parse_xml(text: str | bytes) -> Element:
     Raises:
         InputError: if it is too long, not well-formed, has a document type, or nests too deep.
     """
+    check_size(text)
+    try:
+        return _tree_of(text)
+    except _NotXml as problem:
+        declared = _with_prefixes_declared(text) if problem.code == _UNBOUND_PREFIX else None
+        if declared is None:
+            raise problem.error from None
+    try:
+        return _tree_of(declared)
+    except _NotXml as problem:
+        raise problem.error from None
+
+
+class _NotXml(Exception):
+    """The text is not well-formed; ``code`` is expat's."""
+
+    def __init__(self, error: InputError, code: int) -> None:
+        super().__init__(str(error))
+        self.error, self.code = error, code
+
+
+_UNBOUND_PREFIX: Final = 27
+"""Expat's XML_ERROR_UNBOUND_PREFIX."""
+
+
+def _with_prefixes_declared(text: str | bytes) -> str | None:
+    """The text with prefixes declared that it uses without saying what they mean, or None.
+
+    Some who publish messages leave ``xmlns:xsi`` out; nothing here depends on it.
+    """
+    try:
+        decoded = text if isinstance(text, str) else text.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        return None
+    missing = set(_PREFIX.findall(decoded)) - set(_DECLARED.findall(decoded)) - {"xml", "xmlns"}
+    root = _ROOT.search(decoded)
+    if root is None or not 0 < len(missing) <= _MOST_PREFIXES:
+        return None
+    added = "".join(f' xmlns:{prefix}="urn:undeclared:{prefix}"' for prefix in sorted(missing))
+    return decoded[: root.end()] + added + decoded[root.end() :]
+
+
+def _tree_of(text: str | bytes) -> Element:
     from xml.etree.ElementTree import ParseError
 
     from defusedxml.common import DefusedXmlException
     from defusedxml.ElementTree import DefusedXMLParser
 
-    check_size(text)
     target = _TreeTarget()
     parser: Any = DefusedXMLParser(target=target, forbid_dtd=True)
     target.parser = parser.parser
@@ -121,7 +168,8 @@ def parse_xml(text: str | bytes) -> Element:
     except ParseError as error:
         line, column = error.position
         reason = str(error).partition(":")[0]
-        raise InputError("well-formed XML", reason, line=line, column=column + 1) from None
+        wrong = InputError("well-formed XML", reason, line=line, column=column + 1)
+        raise _NotXml(wrong, error.code) from None
     except (ValueError, LookupError) as error:  # an encoding that is unknown or many-byte
         raise InputError("XML in UTF-8 or another encoding that is known", str(error)) from None
     assert isinstance(root, Element)

@@ -1,7 +1,7 @@
 """Orbit ephemeris messages (OEM) in KVN and XML: text to a track of segments.
 
 Source: CCSDS 502.0-B-3, *Orbit Data Messages* (April 2023), sections 5 and 7; CCSDS 505.0-B for
-XML. Covariances and accelerations are passed over. Times without leap seconds (TAI, TT, GPS, TDB)
+XML. Accelerations are passed over. Times without leap seconds (TAI, TT, GPS, TDB)
 are understood as well as UTC; frames are turned into TEME of date at the nodes.
 """
 
@@ -14,6 +14,12 @@ from typing import Final
 import numpy as np
 
 from contactd.core.errors import InputError
+from contactd.core.orbit.covariance import Covariance
+from contactd.core.orbit.covariance_text import (
+    WrittenCovariance,
+    covariance_in_rtn,
+    covariance_of_keys,
+)
 from contactd.core.orbit.ephemeris import MAX_DEGREE, EphemerisTrack, Method, Segment
 from contactd.core.orbit.inertial import to_teme
 from contactd.core.orbit.kvn import kvn_fields
@@ -63,6 +69,7 @@ class _Block:
     column: int
     metadata: dict[str, Field] = field(default_factory=dict)
     states: list[tuple[Field, ...]] = field(default_factory=list)
+    covariances: list[WrittenCovariance] = field(default_factory=list)
 
 
 def parse_oem(text: str | bytes, name: str | None = None) -> EphemerisTrack:
@@ -102,8 +109,15 @@ def parse_oem(text: str | bytes, name: str | None = None) -> EphemerisTrack:
         if segments[index].usable[0] < segments[index - 1].usable[1]:
             place = messages[index].need("START_TIME")
             raise place.error("segments in order, whose usable times do not overlap (5.2.4.4)")
+    covariances = [
+        found
+        for block, message, segment in zip(blocks, messages, segments, strict=True)
+        for found in _covariances(block, message, segment)
+    ]
     return EphemerisTrack(
-        messages[0].text("OBJECT_NAME", "") if name is None else name, tuple(segments)
+        messages[0].text("OBJECT_NAME", "") if name is None else name,
+        tuple(segments),
+        tuple(sorted(covariances, key=lambda each: each.instant)),
     )
 
 
@@ -126,8 +140,8 @@ def _kvn_blocks(text: str) -> Iterator[_Block]:
             where = "covariance"
         elif marker == "COVARIANCE_STOP" and where == "covariance":
             where = "data"
-        elif where == "covariance":
-            continue
+        elif where == "covariance" and block is not None:
+            _covariance_line(found, block.covariances)
         elif where == "header" and found.key:
             keep(found, header, _HEADER, "an OEM's header")
             if found.key == "CCSDS_OEM_VERS":
@@ -143,6 +157,48 @@ def _kvn_blocks(text: str) -> Iterator[_Block]:
         raise InputError(stop, "the end of the text")
     if block is not None:
         yield block
+
+
+_ROW_LENGTHS: Final = (1, 2, 3, 4, 5, 6)
+
+
+def _covariance_line(found: Field, into: list[WrittenCovariance]) -> None:
+    """One line of a covariance: its epoch, its frame, or the next row of the lower triangle."""
+    if found.key == "EPOCH":
+        into.append(WrittenCovariance(epoch=found))
+        return
+    if not into:
+        raise found.error("EPOCH as the first line of a covariance")
+    if found.key == "COV_REF_FRAME" and not into[-1].values:
+        into[-1].frame = found if found.text else None
+        return
+    parts = found.text.split()
+    rows = [sum(_ROW_LENGTHS[:number]) for number in range(7)]
+    row = rows.index(len(into[-1].values)) if len(into[-1].values) in rows[:6] else 6
+    if found.key or row == 6 or len(parts) != _ROW_LENGTHS[row]:
+        wanted = f"row {row + 1} of the covariance: {row + 1} numbers" if row < 6 else "EPOCH"
+        raise found.error(wanted)
+    into[-1].values += [Field("", part, found.line, found.column) for part in parts]
+
+
+def _covariances(block: _Block, message: Message, segment: Segment) -> Iterator[Covariance]:
+    """Covariances of instants for which there are states; others, and impossible ones, say
+    nothing."""
+    frame, system = message.frame(), message.time_system()
+    last: Field | None = None
+    for written in block.covariances:
+        assert written.epoch is not None
+        # The frame holds until another is named (5.2.4.10).
+        written.frame = last = written.frame or last
+        instant = instant_of(written.epoch, system)
+        if len(written.values) != sum(_ROW_LENGTHS):
+            raise written.epoch.error("six rows of the covariance after it", "fewer")
+        if not segment.instants[0] <= instant <= segment.instants[-1]:
+            continue
+        position, velocity = segment.states(np.array([instant]))
+        found = covariance_in_rtn(written, instant, frame, position[0], velocity[0])
+        if found is not None:
+            yield found
 
 
 _EXPECTED: Final = {
@@ -183,6 +239,13 @@ def _xml_blocks(root: Element) -> Iterator[_Block]:
             keep(found, block.metadata, _METADATA, "an OEM's metadata")
         for state in data.all("stateVector") if data is not None else []:
             block.states.append(_state_element(state))
+        for each in data.all("covarianceMatrix") if data is not None else []:
+            fields = {found.key: found for found in each.leaves()}
+            written = covariance_of_keys(fields)
+            if written is None or "EPOCH" not in fields:
+                raise each.error("EPOCH and 21 elements in each covarianceMatrix", "fewer")
+            written.epoch = fields["EPOCH"]
+            block.covariances.append(written)
         yield block
 
 

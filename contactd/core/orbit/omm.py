@@ -154,7 +154,7 @@ def _elements(message: Message) -> ElementSet:
     eccentricity = message.number("ECCENTRICITY", 0.0, 1.0)
     if eccentricity >= 1:
         raise message.need("ECCENTRICITY").error("less than 1")
-    if "GM" in message.fields:
+    if message.has("GM"):
         message.number("GM", 0.0, None)
     return ElementSet(
         name=message.text("OBJECT_NAME", ""),

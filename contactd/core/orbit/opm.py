@@ -1,20 +1,25 @@
 """Orbit parameter messages (OPM) in KVN and XML: one state, the spacecraft, planned manoeuvres.
 
 Source: CCSDS 502.0-B-3, *Orbit Data Messages* (April 2023), sections 3 and 7; CCSDS 505.0-B for
-XML. The Cartesian state is used; Keplerian elements beside it only repeat it and are passed over,
-as is the covariance. A burn is taken as an impulse at its middle.
+XML. The Cartesian state is used; Keplerian elements beside it only repeat it and are passed over.
+A burn is taken as an impulse at its middle.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
 
 from contactd.core.errors import InputError
 from contactd.core.instants import to_text
+from contactd.core.orbit.covariance_text import (
+    COVARIANCE_KEYS,
+    covariance_in_rtn,
+    covariance_of_keys,
+)
 from contactd.core.orbit.inertial import frame_named, from_teme
 from contactd.core.orbit.kvn import kvn_fields
 from contactd.core.orbit.manoeuvres import MAX_MANOEUVRES, Manoeuvre
@@ -39,7 +44,7 @@ _MANOEUVRE_KEYS: Final = frozenset(
     {"MAN_EPOCH_IGNITION", "MAN_DURATION", "MAN_DELTA_MASS", "MAN_REF_FRAME", "MAN_DV_1",
      "MAN_DV_2", "MAN_DV_3"}
 )  # fmt: skip
-_KNOWN: Final = frozenset(
+_KNOWN: Final = frozenset(COVARIANCE_KEYS) | frozenset(
     {
         "CCSDS_OPM_VERS", "CLASSIFICATION", "CREATION_DATE", "ORIGINATOR", "MESSAGE_ID",
         "OBJECT_NAME", "OBJECT_ID", "CENTER_NAME", "REF_FRAME", "REF_FRAME_EPOCH", "TIME_SYSTEM",
@@ -49,7 +54,7 @@ _KNOWN: Final = frozenset(
         "COV_REF_FRAME",
     }
 )  # fmt: skip
-_UNREAD_PREFIXES: Final = ("USER_DEFINED_", "CX_", "CY_", "CZ_")
+_UNREAD_PREFIXES: Final = ("USER_DEFINED_",)
 
 
 @dataclass(frozen=True, slots=True)
@@ -247,7 +252,12 @@ def _state(message: Message, frame: str, epoch: float) -> StateVector:
         raise message.need("X").error("a position (km) outside the Earth")
     if np.hypot(np.hypot(vx, vy), vz) > _FASTEST_KM_S:
         raise message.need("X_DOT").error(f"a velocity (km/s) of at most {_FASTEST_KM_S:g}")
-    return state_from_cartesian(frame, epoch, (x, y, z), (vx, vy, vz))
+    state = state_from_cartesian(frame, epoch, (x, y, z), (vx, vy, vz))
+    written = covariance_of_keys(message.fields)
+    if written is None:
+        return state
+    place, speed = np.array(state.position_km), np.array(state.velocity_km_s)
+    return replace(state, covariance=covariance_in_rtn(written, epoch, frame, place, speed))
 
 
 def _spacecraft(message: Message) -> Spacecraft:
@@ -268,8 +278,8 @@ def _manoeuvre(fields: dict[str, Field], system: str) -> Manoeuvre:
     frame = message.need("MAN_REF_FRAME")
     name = frame.text.upper()
     inertial = frame_named(name)
-    if name not in _LOCAL_FRAMES and inertial not in ("TEME", "EME2000", "GCRF"):
-        raise frame.error("one of RTN, RSW, TNW, EME2000, GCRF, TEME")
+    if name not in _LOCAL_FRAMES and inertial not in ("TEME", "EME2000", "GCRF", "TOD"):
+        raise frame.error("one of RTN, RSW, TNW, EME2000, GCRF, TOD, TEME")
     middle = 0.5 * message.number("MAN_DURATION", 0.0, None, 0.0)
     x, y, z = (message.number(f"MAN_DV_{axis}") * 1000.0 for axis in (1, 2, 3))
     return Manoeuvre(

@@ -41,7 +41,7 @@ SOLAR_RAD_AREA = 1.0 [m**2]
 SOLAR_RAD_COEFF = 1.3
 DRAG_AREA = 0.8 [m**2]
 DRAG_COEFF = 2.5
-CX_X = 3.331349476038534e-04
+COMMENT released without its covariance
 MAN_EPOCH_IGNITION = 2026-12-02T09:00:34.1
 MAN_DURATION = 132.60 [s]
 MAN_DELTA_MASS = -0.5 [kg]
@@ -153,7 +153,7 @@ def test_what_is_wrong_is_told_with_key_line_and_column(
 
 def test_errors_in_xml_have_places_too() -> None:
     text = format_opm(parse_opm(OPM), "xml")
-    assert error_of(text.replace("<REF_FRAME>EME2000", "<REF_FRAME>TOD")).line == 13
+    assert error_of(text.replace("<REF_FRAME>EME2000", "<REF_FRAME>MOD")).line == 13
     assert (
         error_of(
             text.replace("<MAN_EPOCH_IGNITION>", "<MAN_X>").replace(
