@@ -56,6 +56,8 @@ class HttpServer:
     def __init__(self, app: ASGIApp, listener: socket.socket) -> None:
         import uvicorn
 
+        from contactd.service.connections import protocol
+
         class Quiet(uvicorn.Server):
             """Leaves signals to the daemon."""
 
@@ -71,7 +73,7 @@ class HttpServer:
                 access_log=False,
                 server_header=False,
                 timeout_graceful_shutdown=3,
-                limit_concurrency=256,
+                http=protocol(),
             )
         )
         self._listener = listener

@@ -13,6 +13,7 @@ from starlette.middleware.gzip import GZipMiddleware
 from contactd import __version__
 from contactd.faces.http import problems
 from contactd.faces.http.access import Access, AccessRules
+from contactd.faces.http.capacity import Capacity, for_a_scraper
 from contactd.faces.http.context import Context, Scraper
 from contactd.faces.http.middleware import Protection
 from contactd.faces.http.payloads import Payloads
@@ -76,6 +77,7 @@ def build_app(
     app.state.context = Context(view, access, payloads, Changes(view, payloads), steering)
     problems.install(app)
     app.add_middleware(GZipMiddleware, minimum_size=1000, compresslevel=6)
+    app.add_middleware(Capacity)
     app.add_middleware(Protection, access=access)
     app.include_router(_operation(view))
     for part in (
@@ -123,19 +125,19 @@ def _operation(view: View) -> APIRouter:
     router = APIRouter(tags=["operation"])
 
     @router.get("/metrics", response_class=PlainTextResponse)
-    def metrics(_: Scraper) -> Response:
+    async def metrics(_: Scraper) -> Response:
         """Metrics in the Prometheus text format."""
-        return Response(view.metrics(), media_type=CONTENT_TYPE_LATEST)
+        return Response(await for_a_scraper(view.metrics), media_type=CONTENT_TYPE_LATEST)
 
     @router.get("/health/live")
-    def live() -> JSONResponse:
+    async def live() -> JSONResponse:
         """200 while the service beats, 503 when it should be restarted."""
         health = view.health()
         body = {"live": health.live, "reasons": list(health.reasons)}
         return JSONResponse(body, 200 if health.live else 503)
 
     @router.get("/health/ready")
-    def ready() -> JSONResponse:
+    async def ready() -> JSONResponse:
         """200 once everything is planned, 503 while the service cannot be relied on.
 
         Of several services on one ledger, one that follows is ready too: it serves reading, takes

@@ -67,15 +67,15 @@ def context_of(request: Request) -> Context:
     return context
 
 
-def _reading(request: Request) -> Caller:
+async def _reading(request: Request) -> Caller:
     return context_of(request).access.reader(request)
 
 
-def _operating(request: Request) -> Caller:
+async def _operating(request: Request) -> Caller:
     return context_of(request).access.operator(request)
 
 
-def _scraping(request: Request) -> Caller:
+async def _scraping(request: Request) -> Caller:
     return context_of(request).access.scraper(request)
 
 
@@ -92,7 +92,13 @@ def _instant(value: Any) -> Any:
 UTC_TEXT = {"type": "string", "format": "date-time", "examples": ["2026-12-03T08:00:00Z"]}
 Instant = Annotated[float, BeforeValidator(_instant), WithJsonSchema(UTC_TEXT)]
 
-Ctx = Annotated[Context, Depends(context_of)]
+
+async def _context(request: Request) -> Context:
+    return context_of(request)
+
+
+# Asynchronous, since none of them computes: they need no thread, which readers may hold.
+Ctx = Annotated[Context, Depends(_context)]
 Reader = Annotated[Caller, Depends(_reading)]
 Operator = Annotated[Caller, Depends(_operating)]
 Scraper = Annotated[Caller, Depends(_scraping)]

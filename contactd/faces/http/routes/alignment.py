@@ -7,7 +7,6 @@ from collections.abc import Sequence
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Body, Query, Request, Response
-from fastapi.concurrency import run_in_threadpool
 from pydantic import BaseModel, ConfigDict, Field
 
 from contactd.core.errors import InputError
@@ -15,6 +14,7 @@ from contactd.core.intervals import IntervalSet
 from contactd.core.outlook import Snapshot
 from contactd.core.record import Record
 from contactd.core.sequences.align import Rank, Robust
+from contactd.faces.http.capacity import for_an_entry
 from contactd.faces.http.context import Context, Ctx, From, Instant, Name, Operator, Reader, To
 from contactd.faces.http.entries import key_used
 from contactd.faces.http.payloads import as_json, document
@@ -161,9 +161,9 @@ async def use(
         return {**change, "records": [record_form(each) for each in written]}
 
     # Whatever computes runs in a thread: nothing may hold up the service's own loop.
-    made, before = await run_in_threadpool(make)
+    made, before = await for_an_entry(make)
     written = await ctx.view.commit(made)
-    content = await run_in_threadpool(told, before, made, written)
+    content = await for_an_entry(told, before, made, written)
     return Response(as_json(content), 201, {"Cache-Control": "no-store"}, "application/json")
 
 

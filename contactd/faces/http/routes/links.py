@@ -10,12 +10,12 @@ from __future__ import annotations
 from html import escape
 
 from fastapi import APIRouter
-from fastapi.concurrency import run_in_threadpool
 from fastapi.responses import HTMLResponse
 
 from contactd.alerts.acknowledgement_tokens import Ticket
 from contactd.core.errors import InputError
 from contactd.core.record import Record
+from contactd.faces.http.capacity import for_an_entry
 from contactd.faces.http.context import Context, Ctx
 from contactd.faces.http.middleware import CONTENT_SECURITY_POLICY
 from contactd.faces.plain_text import clean
@@ -62,7 +62,7 @@ def show(ctx: Ctx, ticket: str) -> HTMLResponse:
 async def acknowledge(ctx: Ctx, ticket: str) -> HTMLResponse:
     """Acknowledge the alert that a link is about; that one only, and once."""
     try:
-        alert, made = await run_in_threadpool(_made, ctx, ticket)
+        alert, made = await for_an_entry(_made, ctx, ticket)
     except InputError as error:
         return _answer(ctx, _refusal(error), 409 if isinstance(error, Done) else 404)
     await ctx.view.commit([made])

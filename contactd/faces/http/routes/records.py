@@ -5,11 +5,11 @@ from __future__ import annotations
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Body, Header, Path, Query, Request, Response
-from fastapi.concurrency import run_in_threadpool
 
 from contactd.core.outlook import Snapshot
 from contactd.core.record import Record
 from contactd.faces.http.access import Caller
+from contactd.faces.http.capacity import for_an_entry
 from contactd.faces.http.context import Context, Ctx, Instant, KnownAt, Operator, Reader
 from contactd.faces.http.entries import Entry, key_used, scene, statement_forms
 from contactd.faces.http.payloads import document
@@ -140,9 +140,9 @@ async def enter(
     """Write a record and replan. With ``ledger_at``, it is refused if others about the same target
     came between the preview and this."""
     # Whatever computes runs in a thread: nothing may hold up the service's own loop.
-    made_in, made, before = await run_in_threadpool(_made, ctx, entry, caller, key, ledger_at)
+    made_in, made, before = await for_an_entry(_made, ctx, entry, caller, key, ledger_at)
     written = (await ctx.view.commit([made]))[0]
-    content = await run_in_threadpool(_written, ctx, entry, made_in, made, before, written)
+    content = await for_an_entry(_written, ctx, entry, made_in, made, before, written)
     return _created(content, written)
 
 

@@ -3,6 +3,7 @@
 const ROOT = "/api/v1";
 const SILENT_AFTER_MS = 4000;
 const TRY_AGAIN_MS = 1000;
+const MOST_TRIES = 4; // of reading while the service is busy
 
 /** An answer that is a problem document (RFC 9457). */
 export class Problem extends Error {
@@ -56,7 +57,7 @@ export async function send(method, path, body, query = {}, headers = {}) {
   return ask(method, path, query, body, headers);
 }
 
-async function ask(method, path, query, body, more = {}) {
+async function ask(method, path, query, body, more = {}, tries = MOST_TRIES) {
   const pairs = Object.entries(query).flatMap(([name, value]) =>
     value === null || value === undefined || value === "" ? []
       : Array.isArray(value) ? value.map((each) => [name, each]) : [[name, value]]);
@@ -70,6 +71,10 @@ async function ask(method, path, query, body, more = {}) {
       body: body === undefined ? undefined : JSON.stringify(body)});
   } catch {
     throw new Problem({detail: "the service does not answer", code: "silent"});
+  }
+  if (answer.status === 503 && method === "GET" && tries > 1 && answer.headers.has("Retry-After")) {
+    await new Promise((done) => setTimeout(done, 1000 * (Number(answer.headers.get("Retry-After")) || 1)));
+    return ask(method, path, query, body, more, tries - 1);
   }
   if (!answer.ok) throw new Problem(await answer.json().catch(() => ({status: answer.status})));
   if (answer.status === 204) return null;
