@@ -45,6 +45,7 @@ class Daemon:
 
     Attributes:
         leading: whether it leads.
+        has_begun: whether the ledger has been read and the first beat made.
 
     Args:
         configuration: what it starts with; ``refused`` are the errors of the files beside it.
@@ -91,6 +92,7 @@ class Daemon:
         self._beat_s = around.beat_s
         # Until the first beat it counts as starting, not as hanging.
         self._last_beat_at = around.clock.monotonic()
+        self.has_begun = False
         self._stopping = asyncio.Event()
 
     # What others may see.
@@ -130,6 +132,8 @@ class Daemon:
             reasons.append("the first plan is not complete")
         if self.state.ledger_trouble:
             reasons.append(self.state.ledger_trouble)
+        if not self.state.targets:
+            reasons.append("no target is configured: nothing is watched")
         reasons += self.leading.reasons()
         leading = self.leading
         return Health(live, not reasons, tuple(reasons), leading.role, leading.leader)
@@ -207,6 +211,7 @@ class Daemon:
         for problem in self.state.refused:
             log.error("configuration refused", problem=problem)
         await self.beat()
+        self.has_begun = True
 
     async def _read_ledger(self) -> None:
         """Read all that the ledger knows. To watch without that would be to say what is not so."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import Protocol
 
@@ -73,6 +73,12 @@ class DaemonView:
 
     def notice(self) -> str:
         return self._notice or self._daemon.notice()
+
+    def has_begun(self) -> bool:
+        return self._daemon.has_begun
+
+    def targets(self) -> Mapping[str, Target]:
+        return self._daemon.state.targets
 
     def target(self, name: str) -> Target:
         return self._daemon.state.targets[name]

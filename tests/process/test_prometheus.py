@@ -108,6 +108,7 @@ def test_a_service_that_is_gone_is_told_by_prometheus(
     lay_scene, start_daemon, prometheus, alertmanager, webhook
 ):
     scene = lay_scene()
+    scene.write_target("Quiet Lantern")
     daemon = start_daemon(scene)
     server = prometheus(scene.port, alertmanager.port)
     wait_for(lambda: server.ask('up{job="contactd"} == 1'), "a first scrape")

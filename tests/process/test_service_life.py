@@ -41,8 +41,28 @@ def test_health_is_live_and_ready_and_says_why_not(lay_scene, start_daemon):
     assert (ready.status_code, ready.json()["ready"]) == (200, True)
 
 
+def test_a_service_without_targets_is_not_ready(lay_scene):
+    daemon = Daemon(lay_scene())
+    daemon.start()
+    try:
+
+        def says() -> dict | None:
+            try:
+                answer = daemon.get("/health/ready")
+            except httpx.TransportError:
+                return None
+            assert answer.status_code == 503
+            return answer.json() if "nothing is watched" in answer.text else None
+
+        told = wait_for(says, "the reason")
+        assert "no target is configured: nothing is watched" in told["reasons"]
+    finally:
+        daemon.clean_up()
+
+
 def test_a_port_in_use_is_told_in_one_line_and_nothing_starts(lay_scene, start_daemon):
     scene = lay_scene()
+    scene.write_target("Quiet Lantern")
     start_daemon(scene)
     second = Daemon(scene)
     second.log = scene.folder / "second.log"

@@ -51,12 +51,18 @@ class Context:
 def check_names(
     snapshot: Snapshot, targets: Iterable[str] | None, stations: Iterable[str] | None = None
 ) -> None:
-    """Refuse with a 404 what is no target, or no station, of the snapshot."""
+    """Refuse with a 404 what is no target, or no station, of the snapshot.
+
+    Until the first plan is complete that is not known: 503.
+    """
     for kind, given, known in (
         ("target", targets, snapshot.targets),
         ("station", stations, snapshot.stations),
     ):
         for name in given or ():
+            if name not in known and snapshot.planned_at is None:
+                detail = f"{name!r} is not planned yet: the first plan is being made"
+                raise Problem(503, "starting", detail, {"Retry-After": "1"})
             if name not in known:
                 raise not_found(kind, name, list(known))
 
@@ -94,7 +100,11 @@ Instant = Annotated[float, BeforeValidator(_instant), WithJsonSchema(UTC_TEXT)]
 
 
 async def _context(request: Request) -> Context:
-    return context_of(request)
+    context = context_of(request)
+    if not context.view.has_begun():
+        detail = "the service is starting: it reads its ledger"
+        raise Problem(503, "starting", detail, {"Retry-After": "1"})
+    return context
 
 
 # Asynchronous, since none of them computes: they need no thread, which readers may hold.

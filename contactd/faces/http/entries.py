@@ -20,12 +20,11 @@ Entry = Annotated[_ANY, Field(discriminator="enter"), Body()]
 def scene(ctx: Context, entry: Statement, author: str, key: str | None = None) -> Scene:
     """What an entry is checked against, as the service knows it now."""
     view = ctx.view
-    snapshot = view.snapshot()
     return scene_of(
         entry.target,
         entry.sequence,
-        targets={name: view.target(name) for name in snapshot.targets},
-        stations=snapshot.stations,
+        targets=view.targets(),
+        stations=view.snapshot().stations,
         knowledge=view.knowledge,
         missed=view.missed,
         author=author,

@@ -38,6 +38,7 @@ TITLES: Mapping[str, str] = {
     "too-large": "Too much was sent",
     "too-slow": "It was sent too slowly",
     "too-many": "Too many tries",
+    "starting": "The service is starting",
     "busy": "The service is busy",
     "too-long-ago": "The state changed meanwhile",
     "key-used": "The key was used for another entry",

@@ -7,7 +7,7 @@ earlier, and the state as it would be with records that are not written yet.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -92,6 +92,14 @@ class View(Protocol):
 
     def notice(self) -> str:
         """A sentence that every screen must show, such as that this is a rehearsal; else ""."""
+        ...
+
+    def has_begun(self) -> bool:
+        """Whether the ledger has been read and the first beat made; before it nothing is known."""
+        ...
+
+    def targets(self) -> Mapping[str, Target]:
+        """The targets as configured, with the elements that are in force, by name."""
         ...
 
     def target(self, name: str) -> Target:

@@ -118,3 +118,27 @@ async def test_a_valid_token_is_never_refused(asking: Asking) -> None:
     assert last.headers["Retry-After"] == f"{FAILURES_WITHIN_S:.0f}"
     assert (await guessing.get("/api/v1/now", headers=bearer(SECRET))).status_code == 200
     assert (await guessing.post("/api/v1/session", json={"token": SECRET})).status_code == 200
+
+
+async def test_before_the_ledger_is_read_nothing_is_said_to_be_missing(tmp_path: Path) -> None:
+    scene = Scene(tmp_path, 1)
+    scene.write_target("Quiet Lantern")
+    watch = Watch(scene.config, SimulatedClock(NOW))
+    ledger = Ledger.open(watch.daemon.state.configuration.store_url)
+    view = DaemonView(watch.daemon, CollectorRegistry(), ledger)
+    app = build_app(view, lambda: AccessRules(tokens=(TOKEN,)))
+    transport = httpx.ASGITransport(app, client=(HERE, 50_000))
+    remark = {"enter": "remark", "target": "Quiet Lantern", "text": "quiet"}
+    async with httpx.AsyncClient(
+        transport=transport, base_url="http://127.0.0.1", headers=bearer(SECRET)
+    ) as client:
+        for answer in (
+            await client.post("/api/v1/records", json=remark),
+            await client.get("/api/v1/forecast", params={"target": "Quiet Lantern"}),
+        ):
+            assert (answer.status_code, answer.json()["code"]) == (503, "starting")
+            assert answer.headers["Retry-After"] == "1"
+        await watch.begin()
+        assert (await client.post("/api/v1/records", json=remark)).status_code == 201
+    ledger.close()
+    await watch.end()
