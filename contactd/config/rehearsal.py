@@ -22,6 +22,7 @@ from contactd.config.types import (
     Text,
     Truth,
     duration,
+    number,
     words,
 )
 from contactd.core.errors import InputError, InputErrors
@@ -144,6 +145,13 @@ class Expectation(Section):
         return self
 
 
+class AlarmBudget(Section):
+    """How many alarms each role can act on; by default what IEC 62682 holds to be manageable."""
+
+    mean_per_10min: Annotated[float, number(0.0, 1000.0)] = 1.0
+    peak_per_10min: Annotated[float, number(0.0, 1000.0)] = 10.0
+
+
 def statement(said: Mapping[str, Any], now_s: float) -> Statement:
     """The statement of an event's ``say``, its moments told from an instant (s).
 
@@ -192,6 +200,7 @@ class Script(Section):
     channels: Many[Channel] = ()
     events: Many[Event] = ()
     expectations: Many[Expectation] = ()
+    alarms: AlarmBudget | None = None
 
     @model_validator(mode="after")
     def _within(self) -> Script:

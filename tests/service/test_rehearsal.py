@@ -146,3 +146,57 @@ def test_an_acknowledged_alert_stays_as_it_is_when_a_station_drops_out(tmp_path:
     assert len(adopted) == 2
     told = [each for each in records if each.kind in ("alert-resolved", "alert-raised")]
     assert [each for each in told if each.at >= adopted[-1].at] == []
+
+
+def test_a_cause_stands_before_its_effects_also_when_the_clock_was_set_back(
+    tmp_path: Path,
+) -> None:
+    script = written(
+        tmp_path,
+        events=[
+            {"after": "30s", "clock": {"back": "20s"}},
+            {"after": "40s", "by": "Ada", "say": {"remark": {"text": "The clock jumped."}}},
+        ],
+        expectations=[{"by": "31s", "alert": "clock-not-trusted"}],
+    )
+    _, report = play(script, tmp_path)
+    told = [each.what for each in report.timeline]
+    cause = told.index("the clock was set by -20 s")
+    effect = next(n for n, what in enumerate(told) if "clock" in what and "caution" in what.lower())
+    entered = told.index("entered by Ada: remark, contactd")
+    assert cause < effect < entered
+    times = [each.after_s for each in report.timeline]
+    assert times == sorted(times)
+    [judged] = report.judgements
+    assert judged.held
+    assert judged.met_s is not None
+    assert judged.met_s >= 30.0
+
+
+@pytest.mark.parametrize(("budget", "held"), [({}, True), ({"peak_per_10min": 0}, False)])
+def test_a_budget_of_alarms_is_an_expectation_for_each_role(
+    tmp_path: Path, budget: dict, held: bool
+) -> None:
+    _, report = play(written(tmp_path, alarms={"mean_per_10min": 100, **budget}), tmp_path)
+    assert report.alarms[0].role == "everyone"
+    assert report.alarms[0].alarms > 0
+    assert len(report.judgements) == len(report.alarms) - 1 > 0
+    assert {each.held for each in report.judgements} == {held}
+    assert report.all_held is held
+    assert report.as_json()["alarms"][0]["alarms"] == report.alarms[0].alarms
+
+
+def test_a_whole_day_at_once_ends_with_its_report(tmp_path: Path) -> None:
+    scene = Scene(tmp_path / "day", 1, {})
+    scene.write_target("Quiet Lantern", [step("beacon on", in_s=7200, service="ranging")])
+    script = written(
+        tmp_path,
+        config="day/config",
+        begins=instants.to_text(now()),
+        lasts="24h",
+        events=[{"after": "23h 59min", "say": {"remark": {"text": "Nearly over."}}}],
+        expectations=[{"by": "24h", "recorded": "remark"}],
+    )
+    _, report = play(script, tmp_path)
+    assert report.lasted_s == pytest.approx(86_400.0, abs=2.0)
+    assert report.all_held

@@ -47,6 +47,17 @@ def _print(report: Any) -> None:
         verdict = "held" if each.held else "NOT HELD"
         when = "never met" if each.met_s is None else f"met at {after(each.met_s)}"
         _print_line(after(each.by_s), f"{verdict}: {each.expectation} ({when})")
+    _print_alarms(report)
+
+
+def _print_alarms(report: Any) -> None:
+    if not report.alarms:
+        return
+    click.echo("\nAlarms that demand action, in 10 min")
+    for each in report.alarms:
+        share = f"{100 * each.flood_share:.0f} %"
+        text = f"mean {each.mean_per_10min:.2f}, peak {each.peak_per_10min}, in flood {share}"
+        click.echo(f"{each.alarms:>11}  {each.role}: {text}")
 
 
 def _print_line(left: str, text: str) -> None:

@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from typing import Any
 
-from contactd.config.rehearsal import Expectation, Script
+from contactd.alerts.quality import Quality, alarms_of, quality
+from contactd.config.rehearsal import AlarmBudget, Expectation, Script
 from contactd.core import record as kinds
 from contactd.core.instants import to_text
 from contactd.core.record import Record
+
+Timed = tuple[float, Record]
+"""How many seconds after the beginning a record was made, and the record."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,7 +40,8 @@ class Report:
 
     Attributes:
         timeline: events, alerts, acknowledgements and entries in order.
-        judgements: one for each expectation, in the script's order.
+        judgements: one for each expectation, in the script's order; then the budget of alarms.
+        alarms: how many there were, for everyone and for each role.
     """
 
     title: str
@@ -44,10 +49,11 @@ class Report:
     lasted_s: float
     timeline: tuple[Moment, ...]
     judgements: tuple[Judgement, ...]
+    alarms: tuple[Quality, ...] = ()
 
     @property
     def all_held(self) -> bool:
-        """Whether every expectation held."""
+        """Whether every expectation held, the budget of alarms among them."""
         return all(each.held for each in self.judgements)
 
     def as_json(self) -> dict[str, Any]:
@@ -67,33 +73,49 @@ class Report:
                 }
                 for each in self.judgements
             ],
+            "alarms": [each.as_json() for each in self.alarms],
         }
 
 
 def report_on(
-    script: Script, happened: Sequence[Moment], records: Sequence[Record], lasted_s: float
+    script: Script,
+    happened: Sequence[Moment],
+    records: Sequence[Record],
+    made_s: Mapping[int, float],
+    lasted_s: float,
 ) -> Report:
     """The report.
 
     Args:
         happened: what the script let happen, in order.
         records: the rehearsal's ledger.
+        made_s: by number, how many seconds after the beginning each record was made: the rehearsed
+            clock may have been set meanwhile.
         lasted_s: how long it went on, in the script's time.
     """
-    lines = [*happened, *_told(script.begins, records)]
-    lines.sort(key=lambda each: each.after_s)
-    judgements = tuple(_judge(each, script.begins, records) for each in script.expectations)
-    return Report(script.title, script.begins, lasted_s, tuple(lines), judgements)
+    timed = [(made_s.get(each.number, each.at - script.begins), each) for each in records]
+    # A cause before its effects, which come in the ledger's order.
+    lines = sorted([*happened, *_told(timed)], key=lambda each: each.after_s)
+    figures = quality(
+        alarms_of(replace(each, at=after_s) for after_s, each in timed), 0.0, lasted_s
+    )
+    judgements = [_judge(each, timed) for each in script.expectations]
+    if script.alarms is not None:
+        judgements += _budgeted(script.alarms, figures, lasted_s)
+    shown = tuple(
+        replace(each, begins=script.begins, ends=script.begins + lasted_s) for each in figures
+    )
+    return Report(script.title, script.begins, lasted_s, tuple(lines), tuple(judgements), shown)
 
 
-def _told(begins: float, records: Sequence[Record]) -> Iterator[Moment]:
+def _told(timed: Sequence[Timed]) -> Iterator[Moment]:
     what = {
         record.body["identity"]: record.body["what"]
-        for record in records
+        for _, record in timed
         if record.kind == kinds.ALERT_RAISED
     }
-    for record in records:
-        after_s, body = record.at - begins, record.body
+    for after_s, record in timed:
+        body = record.body
         if record.kind == kinds.ALERT_RAISED:
             late = " (late)" if body["late"] else ""
             yield Moment(after_s, f"{body['severity']}{late}: {body['what']}")
@@ -108,32 +130,48 @@ def _told(begins: float, records: Sequence[Record]) -> Iterator[Moment]:
             yield Moment(after_s, f"entered by {record.author}: {record.kind}, {record.subject}")
 
 
-def _judge(expectation: Expectation, begins: float, records: Sequence[Record]) -> Judgement:
-    met = next(_meeting(expectation, records), None)
-    met_s = None if met is None else met.at - begins
+def _budgeted(
+    budget: AlarmBudget, figures: Sequence[Quality], lasted_s: float
+) -> Iterator[Judgement]:
+    """Whether each role had no more alarms than it can act on."""
+    for each in figures[1:]:
+        text = (
+            f"{each.role}: {each.mean_per_10min:.2f} alarms in 10 min on average (at most "
+            f"{budget.mean_per_10min:g}), {each.peak_per_10min} at the most (at most "
+            f"{budget.peak_per_10min:g})"
+        )
+        held = (
+            each.mean_per_10min <= budget.mean_per_10min
+            and each.peak_per_10min <= budget.peak_per_10min
+        )
+        yield Judgement(text, lasted_s, held, lasted_s)
+
+
+def _judge(expectation: Expectation, timed: Sequence[Timed]) -> Judgement:
+    met_s = next(_meeting(expectation, timed), None)
     in_time = met_s is not None and met_s <= expectation.by_s
     held = not in_time if expectation.never is not None else in_time
     return Judgement(_words(expectation), expectation.by_s, held, met_s)
 
 
-def _meeting(expectation: Expectation, records: Sequence[Record]) -> Iterator[Record]:
-    """The records that meet an expectation, in order."""
+def _meeting(expectation: Expectation, timed: Sequence[Timed]) -> Iterator[float]:
+    """When the records were made that meet an expectation, in order."""
     raised = {
-        record.body["identity"]: record for record in records if record.kind == kinds.ALERT_RAISED
+        record.body["identity"]: record for _, record in timed if record.kind == kinds.ALERT_RAISED
     }
     alert = expectation.alert or expectation.never
-    for record in records:
+    for after_s, record in timed:
         if expectation.subject and record.subject != expectation.subject:
             continue
         if alert is not None and record.kind == kinds.ALERT_RAISED:
             if record.body["kind"] == alert:
-                yield record
+                yield after_s
         elif expectation.acknowledged is not None and record.kind == kinds.ALERT_ACKNOWLEDGED:
             known = raised.get(record.body["identity"])
             if known is not None and known.body["kind"] == expectation.acknowledged:
-                yield record
+                yield after_s
         elif expectation.recorded is not None and record.kind == expectation.recorded:
-            yield record
+            yield after_s
 
 
 def _words(expectation: Expectation) -> str:

@@ -96,7 +96,8 @@ class Rehearsal:
         channels = StagedChannels(self.clock, headless)
         ledger = Ledger.open(self.url)
         threads = Inline() if headless else None
-        store = Store(MarkedLedger(ledger, self.script.title), threads, is_alone=True)
+        marked = MarkedLedger(ledger, self.script.title, self.clock.boottime)
+        store = Store(marked, threads, is_alone=True)
         self._mark_metrics()
         daemon = Daemon(
             self.configuration,
@@ -121,7 +122,8 @@ class Rehearsal:
         lasted_s = self.clock.boottime()
         store.close()
         with Ledger.open(self.url) as told:
-            return report_on(self.script, self._happened, list(told.records()), lasted_s)
+            records = list(told.records())
+        return report_on(self.script, self._happened, records, marked.made_s, lasted_s)
 
     async def _direct(self, stage: Stage) -> None:
         """Let everything happen at its time."""

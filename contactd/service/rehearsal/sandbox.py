@@ -7,7 +7,7 @@ feeds and tokens cannot be touched whatever is added to the settings later.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -91,15 +91,25 @@ class StagedFiles:
 
 
 class MarkedLedger:
-    """The rehearsal's own ledger: every record says that it belongs to a rehearsal."""
+    """The rehearsal's own ledger: every record says that it belongs to a rehearsal.
 
-    def __init__(self, ledger: LedgerLike, title: str) -> None:
+    Attributes:
+        made_s: by number, how many seconds after the beginning a record was made, whatever the
+            rehearsed wall clock said.
+    """
+
+    def __init__(self, ledger: LedgerLike, title: str, elapsed_s: Callable[[], float]) -> None:
         self._ledger = ledger
         self._title = title
+        self._elapsed_s = elapsed_s
+        self.made_s: dict[int, float] = {}
 
     def append(self, records: Sequence[Record]) -> list[Record]:
         """Store records, marked."""
-        return self._ledger.append([self._marked(record) for record in records])
+        stored = self._ledger.append([self._marked(record) for record in records])
+        for record in stored:
+            self.made_s.setdefault(record.number, self._elapsed_s())
+        return stored
 
     def since(self, number: int, limit: int) -> list[Record]:
         """The records after a number."""
