@@ -120,6 +120,7 @@ async def _serve(
     from contactd.faces.http import build_app
     from contactd.faces.http.rules import FollowedRules
     from contactd.records import Ledger
+    from contactd.service.alarm_metrics import AlarmCollector
     from contactd.service.alert_configuration import tickets_of
     from contactd.service.daemon import Daemon
     from contactd.service.files import FilesOnDisk
@@ -148,6 +149,7 @@ async def _serve(
         ),
     )
     registry.register(SnapshotCollector(daemon.snapshot, clock.now))
+    registry.register(AlarmCollector(lambda: daemon.state.alerts, clock.now))
     if daemon.leading.pair is not None:
         from contactd.service.election_metrics import PairCollector
 

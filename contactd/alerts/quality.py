@@ -35,6 +35,16 @@ CHATTERS: Final = 3
 STANDS_S: Final = DAY_S
 TOP: Final = 10
 EVERYONE: Final = "everyone"
+OF_ALARMS: Final = frozenset(
+    {
+        kinds.ALERT_RAISED,
+        kinds.ALERT_ACKNOWLEDGED,
+        kinds.ALERT_RESOLVED,
+        kinds.ALERT_EXPIRED,
+        kinds.ALERT_SILENCED,
+    }
+)
+"""The kinds of records that the figures rest on."""
 _ROLES: Final = frozenset(str(each) for each in Actor)
 
 

@@ -18,7 +18,9 @@ from typing import Any
 from prometheus_client import CollectorRegistry
 from prometheus_client.metrics_core import Metric
 
+from contactd.alerts.tracked import AlertState
 from contactd.core.outlook import Snapshot
+from contactd.service.alarm_metrics import AlarmCollector
 from contactd.service.metrics import Instruments, SnapshotCollector
 
 SOURCE = {"type": "prometheus", "uid": "${source}"}
@@ -35,6 +37,7 @@ def families() -> dict[str, Metric]:
     registry = CollectorRegistry()
     Instruments(registry)
     registry.register(SnapshotCollector(lambda: Snapshot(at=0.0), lambda: 0.0))
+    registry.register(AlarmCollector(AlertState, lambda: 0.0))
     return {family.name: family for family in registry.collect()}
 
 

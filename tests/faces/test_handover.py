@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import csv
 import json
+import os
 import subprocess
 import sys
 from pathlib import Path
@@ -48,7 +50,8 @@ def scene(tmp_path: Path) -> Scene:
 
 def handover(scene: Scene, *arguments: str) -> subprocess.CompletedProcess[str]:
     command = [CONTACTD, "handover", "--config", scene.config, *arguments]
-    return subprocess.run(command, capture_output=True, text=True, env={"COLUMNS": "80"})
+    environment = {**os.environ, "COLUMNS": "80"}
+    return subprocess.run(command, capture_output=True, text=True, env=environment)
 
 
 def told(scene: Scene) -> dict:
@@ -88,9 +91,9 @@ def test_decisions_of_the_shift_name_who_took_them_and_older_ones_are_left_out(
     enter(scene, kinds.REMARK, "contactd", body)
     enter(scene, kinds.COMMAND_SENT, SUBJECT, {"at": "2026-01-01T00:00:00Z", "command": "STOP"})
     given = told(scene)
-    assert [each["what"] for each in given["changed"]] == ["remark: Asked a ship to listen."]
+    assert [each["what"] for each in given["changed"]] == ["a remark: Asked a ship to listen."]
     assert [(each["what"], each["who"]) for each in given["decided"]] == [
-        ("command sent: STOP", "Ada Quill")
+        ("a command was sent: STOP, 2026-01-01 00:00:00Z", "Ada Quill")
     ]
 
 
@@ -147,7 +150,9 @@ def test_a_handover_at_an_earlier_time_knows_nothing_that_was_recorded_later(
 
     assert at("-30min") == ([], ["running, covered"])
     decided, known = at("now")
-    assert decided == ["sequence held: ice"]
+    [held] = decided
+    assert held.startswith("countdowns are held, ")
+    assert held.endswith(": ice")
     assert known == ["hold"]
 
 
@@ -201,3 +206,50 @@ AWKWARD = StepForecast(
     keep_clear=(NOW + 3300.9, NOW + 4260.1),
     hazard="deployment",
 )
+
+
+def test_what_was_learned_is_told_in_the_words_of_its_statement(scene: Scene) -> None:
+    enter(scene, kinds.SETTING_CHOSEN, f"{SUBJECT}/beacon on", {"setting_s": 7200.0})
+    enter(scene, kinds.POWER_LOSS, SUBJECT, start_attempted(now(), now(), recorded_at=now()))
+    given = told(scene)
+    assert "a timer was set to 2 h" in [each["what"] for each in given["decided"]]
+    assert any(each["what"].startswith("power was lost aboard, ") for each in given["changed"])
+
+
+def test_its_lines_are_csv_too(scene: Scene) -> None:
+    done = handover(scene, "--format", "csv")
+    assert done.returncode == 0, done.stderr
+    rows = list(csv.DictReader(done.stdout.splitlines()))
+    given = told(scene)
+    names = ("open", "coming", "known", "changed", "decided")
+    counts = {name: sum(row["section"] == name for row in rows) for name in names}
+    assert counts == {name: len(given[name]) for name in names}
+    assert {row["about"] for row in rows if row["kind"] == "keep clear"} == {f"{SUBJECT}/mast up"}
+
+
+def raised(identity: str, do: str) -> dict:
+    """The body of an alert that was raised a minute ago."""
+    at = to_text(now() - 60.0, 6)
+    return {
+        "identity": identity, "kind": "step-uncovered", "sort": "condition", "severity": "warning",
+        "target": "Quiet Lantern", "what": "Uncovered.", "do": do, "notice": "", "due": at,
+        "moment": at, "over_at": None, "facts": {}, "late": False, "channels": ["log"],
+        "series": f"step-uncovered|{identity}", "begins": None, "ends": None, "lead_s": 0.0,
+        "rests_on": "",
+    }  # fmt: skip
+
+
+def test_the_alarms_of_the_shift_are_counted_for_each_role(scene: Scene) -> None:
+    for number, role in enumerate(("Controller", "Controller", "Crew lead")):
+        body = raised(f"step-uncovered-{number}", f"{role}: act now.")
+        enter(scene, kinds.ALERT_RAISED, SUBJECT, body)
+    acknowledged = {"identity": "step-uncovered-0"}
+    enter(scene, kinds.ALERT_ACKNOWLEDGED, SUBJECT, acknowledged, ago_s=30.0)
+    figures = {each["role"]: each for each in told(scene)["alarms"]}
+    assert {role: each["alarms"] for role, each in figures.items()} == {
+        "everyone": 3, "Controller": 2, "Crew lead": 1,
+    }  # fmt: skip
+    assert figures["Controller"]["acknowledged"] == 1
+    text = handover(scene, "--format", "markdown").stdout
+    assert "## Alarms of the shift" in text
+    assert "| Crew lead | 1 |" in text

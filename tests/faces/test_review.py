@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import csv
 import json
+import os
 import statistics
 import subprocess
 import sys
@@ -127,3 +129,26 @@ def test_a_review_up_to_an_earlier_time_counts_nothing_that_was_recorded_later(
 
     assert told("-12min") == (0, {None})
     assert told("now") == (1, {"snow on the dish"})
+
+
+def test_a_review_is_csv_too_and_counts_the_alarms_of_each_day(tmp_path: Path) -> None:
+    scene = laid(tmp_path)
+    body = {
+        "identity": "a", "kind": "step-uncovered", "sort": "condition", "severity": "warning",
+        "target": "Quiet Lantern", "what": "Uncovered.", "do": "Controller: act.", "notice": "",
+        "due": to_text(now()), "moment": to_text(now()), "over_at": None, "facts": {},
+        "late": False, "channels": ["log"], "series": "step-uncovered|a", "begins": None,
+        "ends": None, "lead_s": 0.0, "rests_on": "",
+    }  # fmt: skip
+    enter(scene, Record(now() - 900.0, kinds.ALERT_RAISED, "Quiet Lantern", "contactd", body))
+    command = [CONTACTD, "review", "--config", scene.config, "--from", "-2h"]
+    done = subprocess.run([*command, "--format", "csv"], capture_output=True, text=True)
+    assert done.returncode == 0, done.stderr
+    rows = list(csv.DictReader(done.stdout.splitlines()))
+    assert {"contacts", "alerts", "alarms"} <= {row["section"] for row in rows}
+    alarms = [row for row in rows if row["section"] == "alarms"]
+    assert sum(int(row["alarms"]) for row in alarms if row["role"] == "Controller") == 1
+    environment = {**os.environ, "COLUMNS": "120"}
+    shown = subprocess.run(command, capture_output=True, text=True, env=environment)
+    assert "Alarms that demand action" in shown.stdout
+    assert "1 step-uncovered" in shown.stdout

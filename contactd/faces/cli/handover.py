@@ -8,14 +8,14 @@ import click
 
 from contactd.faces.cli import options
 from contactd.faces.cli.export.writing import output, write
-from contactd.faces.cli.output import as_json, refuse
+from contactd.faces.cli.output import as_csv, as_json, refuse
 from contactd.faces.cli.session import current
 from contactd.faces.cli.situation import read_configuration
 from contactd.faces.cli.times import duration_s
 from contactd.mission.timetext import NEAREST, moment
 
 SHIFT_S = 8 * 3600.0
-FORMATS = ("table", "markdown", "pdf", "json")
+FORMATS = ("table", "markdown", "pdf", "json", "csv")
 
 
 def _length(_context: click.Context, _parameter: click.Parameter, text: str) -> float:
@@ -46,6 +46,7 @@ def command(
     names the file.
     """
     from contactd.alerts.fold import AlertState, fold_alerts
+    from contactd.alerts.quality import alarms_of
     from contactd.core.outlook import Snapshot
     from contactd.faces.cli.forecast import outlook_of
     from contactd.faces.cli.progress import with_progress
@@ -75,12 +76,14 @@ def command(
         stations=configuration.stations,
         alerts=tuple(alerts.open_alerts(now)),
     )
-    handover = gather(records, snapshot, said, since, now, now + ahead_s)
+    handover = gather(records, snapshot, said, since, now, now + ahead_s, alarms_of(records))
 
-    from contactd.faces.handover.render import SECTIONS, lines, markdown, pdf
+    from contactd.faces.handover.render import SECTIONS, flat, lines, markdown, pdf
 
     if form == "json":
         as_json(handover.as_json())
+    elif form == "csv":
+        as_csv(*flat(handover))
     elif form == "pdf":
         write(pdf(handover), output)
     elif form == "markdown":

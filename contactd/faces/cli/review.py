@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import click
 
 from contactd.faces.cli import options
-from contactd.faces.cli.output import as_json, refuse
+from contactd.faces.cli.output import as_csv, as_json, refuse
 from contactd.faces.cli.session import current
 from contactd.faces.cli.situation import chosen, read_configuration
 
@@ -15,9 +15,11 @@ if TYPE_CHECKING:
     from contactd.config.configuration import Configuration
     from contactd.core.record import Record
     from contactd.core.target import Target
+    from contactd.faces.cli.screen import Screen
     from contactd.faces.review import Review, TargetReview
 
 
+EVERYONE = "everyone"
 LABELS = {"seen": "confirmed", "held": "hold", "unset": "expiry not known"}
 
 
@@ -25,12 +27,13 @@ LABELS = {"seen": "confirmed", "held": "hold", "unset": "expiry not known"}
 @options.targets
 @options.instant("from", "From when; what was known then is the plan.", "-1d")
 @options.instant("to", "Until when; what was recorded later does not count.", "now")
-@click.option("--format", "form", type=click.Choice(["table", "json"]), default="table")
+@click.option("--format", "form", type=click.Choice(["table", "json", "csv"]), default="table")
 @options.config
 def command(
     target_names: tuple[str, ...], start: float, to: float, form: str, config_dir: str
 ) -> None:
-    """Planned against actual for contacts, steps, readings and alerts between two times.
+    """Planned against actual for contacts, steps, readings and alerts between two times; and how
+    many alarms demanded action of each role, day by day.
 
     AOS is not measured: its residual is how far the prediction moved with newer elements.
     """
@@ -38,6 +41,7 @@ def command(
     if ends <= begins:
         refuse("--from is after --to. Swap them.")
     from contactd.alerts.fold import AlertState, fold_alerts
+    from contactd.alerts.quality import alarms_of, by_day
     from contactd.faces.cli.progress import with_progress
     from contactd.faces.cli.store import open_ledger
     from contactd.faces.review import gather
@@ -53,9 +57,12 @@ def command(
         for target in with_progress(targets, "Comparing")
     ]
     alerts = fold_alerts(AlertState(), records)
-    review = gather(reviews, state.missed_contacts, alerts, begins, ends)
+    figures = by_day(alarms_of(records), begins, ends)
+    review = gather(reviews, state.missed_contacts, alerts, begins, ends, figures)
     if form == "json":
         as_json(review.as_json())
+    elif form == "csv":
+        as_csv(*review.flat())
     else:
         _show(review)
 
@@ -162,6 +169,7 @@ def _show(review: Review) -> None:
         for reading in review.readings:
             text = f"{at(reading.at)}  {reading.about}: {reading.read}"
             say(screen, f"{text} ({seconds(reading.residual_s)} s from plan)", indent=2, hang=4)
+    _show_alarms(review, screen)
     say(screen, "")
     say(screen, f"Alerts: {len(review.alerts)}")
     for alert in review.alerts:
@@ -179,3 +187,49 @@ def _show(review: Review) -> None:
         )
         text = f"{at(alert.raised)}  {alert.severity}: {alert.what}"
         say(screen, f"{text} ({told}{late}, {taken})", indent=2, hang=4)
+
+
+def _show_alarms(review: Review, screen: Screen) -> None:
+    """The figures of alarms, a row for each day and role."""
+    from contactd.faces.cli.tables import Column, say, show
+    from contactd.mission.timetext import NEAREST, NO_EARLIER, length, moment
+
+    if not any(each.alarms or each.standing or each.silenced for each in review.alarms):
+        return
+    say(screen, "")
+    say(screen, "Alarms that demand action")
+    columns = [
+        Column("From", "UTC"),
+        Column("Role", wraps=True),
+        Column("Alarms", right=True),
+        Column("Mean", "10 min", right=True),
+        Column("Peak", "10 min", right=True),
+        Column("Flood", "%", right=True),
+        Column("Over", "1 day", right=True),
+        Column("Chatter", right=True),
+        Column("Again", right=True),
+        Column("Acknowledged", "median", right=True),
+    ]
+    rows = [
+        (
+            moment(each.begins, NEAREST),
+            each.role,
+            str(each.alarms),
+            f"{each.mean_per_10min:.2f}",
+            str(each.peak_per_10min),
+            f"{100 * each.flood_share:.0f}",
+            str(each.standing),
+            str(each.chattering),
+            str(each.repeats),
+            "-" if each.median_s is None else length(each.median_s, NO_EARLIER),
+        )
+        for each in review.alarms
+    ]
+    show(columns, rows, screen)
+    for each in review.alarms:
+        if each.role == EVERYONE and each.alarms:
+            shares = ", ".join(f"{100 * v:.0f} % {k}" for k, v in each.priorities.items())
+            top = ", ".join(f"{count} {kind}" for kind, count in each.top)
+            began = moment(each.begins, NEAREST)
+            text = f"{began}: {shares}; {top}; {each.silenced} silenced, {each.notices} notices"
+            say(screen, text, indent=2, hang=4)

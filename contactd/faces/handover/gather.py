@@ -6,6 +6,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
+from contactd.alerts.quality import Alarm, Quality, quality
 from contactd.core import record as kinds
 from contactd.core.alert import Alert
 from contactd.core.outlook import Snapshot, TargetOutlook
@@ -14,6 +15,7 @@ from contactd.core.sequences.model import Covered, SequenceForecast, StartStatus
 from contactd.mission.agenda import Kind, Row, agenda, step_notes
 from contactd.mission.documents.spans import SHOWN_WITHIN_S
 from contactd.mission.texts.notice import NOTICE
+from contactd.mission.texts.records import record_words
 from contactd.mission.texts.stations import status_text
 from contactd.mission.timetext import NEAREST, NO_EARLIER, NO_LATER, Safe, machine, moment
 
@@ -84,6 +86,7 @@ class Handover:
         changed: what was learned in the shift that ends.
         decided: what was decided or done in it, and by whom.
         notice: the caution to show where a step is hazardous, or "".
+        alarms: figures of the shift that ends, for everyone and for each role.
     """
 
     since: float
@@ -95,6 +98,7 @@ class Handover:
     changed: tuple[Item, ...] = ()
     decided: tuple[Item, ...] = ()
     notice: str = field(default="")
+    alarms: tuple[Quality, ...] = ()
 
     @property
     def decisions(self) -> tuple[Item, ...]:
@@ -136,6 +140,7 @@ class Handover:
             "changed": forms(self.changed),
             "decided": forms(self.decided),
             "notice": self.notice,
+            "alarms": [each.as_json() for each in self.alarms],
         }
 
 
@@ -146,6 +151,7 @@ def gather(
     since: float,
     now: float,
     until: float,
+    alarms: Iterable[Alarm] = (),
 ) -> Handover:
     """The handover at ``now``.
 
@@ -155,6 +161,7 @@ def gather(
             reaching to ``until`` at least.
         told: what each alert said, by its identity.
         since, now, until: instants (s).
+        alarms: alerts as they count as alarms, also of some time before the shift.
     """
     shift = [record for record in records if since - SHOWN_WITHIN_S <= record.at <= now]
     outlooks = list(snapshot.targets.values())
@@ -172,6 +179,7 @@ def gather(
         known=tuple(item for forecast in forecasts for item in _known(forecast, now)),
         changed=tuple(_changed(shift)),
         decided=tuple(_decided(shift, told)),
+        alarms=quality(alarms, since, now),
         notice=NOTICE if any(forecast.hazardous for forecast in forecasts) else "",
     )
 
@@ -261,25 +269,15 @@ def _changed(shift: Sequence[Record]) -> Iterator[Item]:
     for record in shift:
         if record.kind in ROUTINE or record.kind in DECIDES:
             continue
-        yield Item(record.at, _in_words(record), record.subject, who=record.author)
+        yield Item(record.at, record_words(record), record.subject, who=record.author)
 
 
 def _decided(shift: Sequence[Record], told: Mapping[str, str]) -> Iterator[Item]:
     for record in shift:
         if record.kind not in DECIDES:
             continue
-        text = _in_words(record)
+        text = record_words(record)
         said = told.get(str(record.body.get("identity", "")))
         if record.kind == kinds.ALERT_ACKNOWLEDGED and said:
             text = f"acknowledged: {said}"
         yield Item(record.at, text, record.subject, who=record.author)
-
-
-def _in_words(record: Record) -> str:
-    """The kind in words, with what its body says in short."""
-    body = record.body
-    said = [str(body[key]) for key in ("why", "text", "command", "what", "reason") if body.get(key)]
-    problems = body.get("problems")
-    if isinstance(problems, list) and problems:
-        said.append(str(problems[0]))
-    return ": ".join([record.kind.replace("-", " "), *said[:2]])

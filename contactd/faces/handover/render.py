@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from contactd.faces.handover.gather import Handover, Item
-from contactd.mission.timetext import NEAREST, moment
+from contactd.mission.timetext import NEAREST, NO_EARLIER, length, moment
 
 SECTIONS = (
     ("Open", "open_items", "Nothing is open."),
@@ -40,6 +40,41 @@ def lines(items: Sequence[Item], otherwise: str) -> Iterator[str]:
         yield f"{when(item)}  {about}{item.what}{who}"
 
 
+ALARMS_TITLE = "Alarms of the shift"
+ALARMS = ("Role", "Alarms", "Mean, 10 min", "Peak, 10 min", "In flood", "Over 1 day",
+          "Acknowledged, median")  # fmt: skip
+
+
+def alarm_rows(handover: Handover) -> list[tuple[str, ...]]:
+    """The figures of alarms that demanded action, as cells; none where there were none."""
+    return [
+        (
+            each.role,
+            str(each.alarms),
+            f"{each.mean_per_10min:.2f}",
+            str(each.peak_per_10min),
+            f"{100 * each.flood_share:.0f} %",
+            str(each.standing),
+            "-" if each.median_s is None else length(each.median_s, NO_EARLIER),
+        )
+        for each in handover.alarms
+        if each.alarms or each.standing
+    ]
+
+
+def flat(handover: Handover) -> tuple[list[str], list[dict[str, object]]]:
+    """The columns of one table of all lines, and its rows: each says its section."""
+    forms = handover.as_json()
+    rows = [
+        {"section": section, **form}
+        for section in ("open", "coming", "known", "changed", "decided")
+        for form in forms[section]
+    ]
+    columns = ("at", "until", "about", "what", "who", "kind", "stops", "station", "decision",
+               "severity")  # fmt: skip
+    return ["section", *columns], rows
+
+
 def markdown(handover: Handover) -> str:
     """The handover as Markdown."""
     out = [f"# Shift handover at {_at(handover.now)}", ""]
@@ -54,6 +89,16 @@ def markdown(handover: Handover) -> str:
         for item in items:
             cells = (when(item), item.about, item.what, item.who)
             out.append("| " + " | ".join(_escaped(cell) for cell in cells) + " |")
+    figures = alarm_rows(handover)
+    if figures:
+        out += [
+            "",
+            f"## {ALARMS_TITLE}",
+            "",
+            f"| {' | '.join(ALARMS)} |",
+            "|---" * len(ALARMS) + "|",
+        ]
+        out += [f"| {' | '.join(row)} |" for row in figures]
     if handover.notice:
         out += ["", f"**{handover.notice}**"]
     return "\n".join(out) + "\n"
@@ -80,6 +125,10 @@ def pdf(handover: Handover, notice: str = "") -> bytes:
             continue
         rows = [(when(item), item.about, item.what, item.who) for item in items]
         sheet.table(("When (UTC)", "About", "What", "Who"), rows, (30, 22, 40, 8))
+    figures = alarm_rows(handover)
+    if figures:
+        sheet.heading(ALARMS_TITLE)
+        sheet.table(ALARMS, figures, (28, 12, 12, 12, 12, 12, 12))
     sheet.boxes(("Handed over by", "Taken over by", "At (UTC)"))
     return sheet.finish()
 

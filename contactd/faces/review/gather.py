@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from contactd.alerts.fold import AlertState
+from contactd.alerts.quality import Quality
 from contactd.alerts.tracked import Outcome, TrackedAlert
 from contactd.core.contacts.comparison import compare
 from contactd.core.contacts.contact import Contact
@@ -107,6 +108,15 @@ class Review:
     steps: tuple[StepReview, ...] = ()
     readings: tuple[ReadingReview, ...] = ()
     alerts: tuple[AlertReview, ...] = ()
+    alarms: tuple[Quality, ...] = ()
+
+    def flat(self) -> tuple[list[str], list[dict[str, Any]]]:
+        """The columns of one table of everything, and its rows: each says what it is about."""
+        forms = self.as_json()
+        sections = ("contacts", "steps", "readings", "alerts", "alarms")
+        rows = [{"section": name, **form} for name in sections for form in forms[name]]
+        columns = list(dict.fromkeys(["section", *(key for row in rows for key in row)]))
+        return columns, [{column: row.get(column) for column in columns} for row in rows]
 
     def as_json(self) -> dict[str, Any]:
         """The review as JSON values."""
@@ -165,6 +175,7 @@ class Review:
                 }
                 for each in self.alerts
             ],
+            "alarms": [each.as_json() for each in self.alarms],
         }
 
 
@@ -174,6 +185,7 @@ def gather(
     alerts: AlertState,
     begins: float,
     ends: float,
+    alarms: tuple[Quality, ...] = (),
 ) -> Review:
     """The review.
 
@@ -181,6 +193,7 @@ def gather(
         missed: records of missed contacts, by target.
         alerts: the fold of what was recorded until the end.
         begins, ends: instants (s).
+        alarms: figures of alarms, day by day.
     """
     given = list(targets)
     contacts: list[ContactReview] = []
@@ -197,6 +210,7 @@ def gather(
             reading for each in given for reading in _readings(each) if begins <= reading.at <= ends
         ),
         alerts=tuple(_alert(each) for each in sorted(told, key=lambda one: one.raised_at)),
+        alarms=alarms,
     )
 
 

@@ -395,6 +395,38 @@ class StationNow(TypedDict):
     stated: list[StationStatus]
 
 
+class KindCount(TypedDict):
+    """How often alerts of a kind were raised."""
+
+    kind: str
+    count: int
+
+
+AlarmQuality = TypedDict(
+    "AlarmQuality",
+    {
+        "role": Annotated[str, Field(description="Who had to act; or everyone.")],
+        "from": Annotated[str, Field(description=UTC)],
+        "to": Annotated[str, Field(description=UTC)],
+        "alarms": Annotated[int, Field(description="Alerts that demanded action.")],
+        "mean_per_10min": float,
+        "peak_per_10min": int,
+        "flood_share": Annotated[float, Field(description="Share (0 to 1) of the time in flood.")],
+        "standing": Annotated[int, Field(description="Open for longer than a day.")],
+        "chattering": int,
+        "repeats": int,
+        "top": list[KindCount],
+        "priorities": Annotated[dict[str, float], Field(description="Share by severity.")],
+        "acknowledged": int,
+        "median_s": float | None,
+        "longest_s": float | None,
+        "silenced": int,
+        "notices": Annotated[int, Field(description="Alerts that demanded nothing.")],
+    },
+)
+"""Figures of the alarms of a time, for one role."""
+
+
 class Record(TypedDict):
     """One entry of the ledger."""
 

@@ -13,6 +13,7 @@ from contactd.config import Configuration, load
 from contactd.config.demo import write_demo
 from contactd.config.rehearsal import DEMO, Script
 from contactd.records import Ledger
+from contactd.service.alarm_metrics import AlarmCollector
 from contactd.service.daemon import Daemon
 from contactd.service.metrics import Instruments, SnapshotCollector
 from contactd.service.paced_clock import PacedClock
@@ -110,6 +111,7 @@ class Rehearsal:
         )
         self.daemon = daemon
         self.registry.register(SnapshotCollector(daemon.snapshot, self.clock.now))
+        self.registry.register(AlarmCollector(lambda: daemon.state.alerts, self.clock.now))
         self.clock.go(speed)
         ready(daemon)
         running = asyncio.ensure_future(daemon.run())

@@ -7,6 +7,7 @@ from typing import Annotated
 from fastapi import APIRouter, Query, Request, Response
 from pydantic import BaseModel, Field
 
+from contactd.alerts.quality import OF_ALARMS, Alarm, alarms_of
 from contactd.core import record as kinds
 from contactd.core.record import Record
 from contactd.faces.handover import Handover, gather
@@ -15,6 +16,7 @@ from contactd.faces.http.payloads import document
 from contactd.faces.http.pdf import Pdf, pdf_answer
 from contactd.faces.http.problems import Problem
 from contactd.faces.http.view import RecordFilter
+from contactd.mission.documents import models
 
 router = APIRouter(tags=["handover"])
 
@@ -23,6 +25,8 @@ LONGEST_S = 14 * 86_400.0
 MOST_RECORDS = 5_000
 """Of a shift with more records than these, the newest count."""
 MOST_TOLD = 5_000
+MOST_OF_ALARMS = 20_000
+STOOD_BEFORE_S = 2 * 86_400.0
 
 Since = Annotated[
     Instant | None,
@@ -61,6 +65,7 @@ class HandoverSheet(BaseModel):
     changed: list[HandoverItem]
     decided: list[HandoverItem]
     notice: str = Field(description="the notice where a step is hazardous")
+    alarms: list[models.AlarmQuality] = Field(description="of the shift that ends, by role")
     complete: bool = Field(description="false if the shift had more records than are looked at")
 
 
@@ -122,8 +127,15 @@ def _made(
         since,
         now,
         until,
+        _alarms(ctx, since, known_at),
     )
     return made, len(newest) < MOST_RECORDS
+
+
+def _alarms(ctx: Context, since: float, known_at: float | None) -> list[Alarm]:
+    """The alarms of the shift, and those of the days before that may still stand."""
+    wanted = RecordFilter(kinds=OF_ALARMS, since=since - STOOD_BEFORE_S, known_at=known_at)
+    return alarms_of(reversed(ctx.view.records(wanted, MOST_OF_ALARMS)))
 
 
 def _told(ctx: Context, records: list[Record]) -> dict[str, str]:

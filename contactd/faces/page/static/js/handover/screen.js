@@ -4,7 +4,7 @@ import {make, put} from "../dom.js";
 import {mark} from "../marks.js";
 import {picker} from "../pickers.js";
 import {get, now, on, service} from "../service.js";
-import {HOUR, clock, full, noLater, parse, safely} from "../times.js";
+import {HOUR, clock, full, length, noLater, parse, safely} from "../times.js";
 
 const SECTIONS = [
   ["open", "Open", "Nothing is open."],
@@ -59,8 +59,25 @@ function told(handover) {
     !handover.complete && make("p", {class: "caution"}, mark("caution"), " The shift has too many records: the oldest are left out."),
     handover.notice && make("p", {}, handover.notice),
     SECTIONS.map(([name, title, otherwise]) => section(title, shown[name], otherwise, at)),
+    alarms(handover.alarms),
     make("ul", {class: "boxes"}, ["Handed over by", "Taken over by", "At (UTC)"].map((text) => make("li", {}, text))),
   ];
+}
+
+/** How many alarms demanded action, of whom. */
+function alarms(figures) {
+  const shown = figures.filter((each) => each.alarms || each.standing);
+  if (!shown.length) return null;
+  const heads = ["Role", "Alarms", "Mean, 10 min", "Peak, 10 min", "In flood", "Over 1 day", "Chattering", "Repeated", "Silenced", "Acknowledged, median"];
+  const row = (each) => [each.role, each.alarms, each.mean_per_10min.toFixed(2), each.peak_per_10min, `${Math.round(100 * each.flood_share)} %`, each.standing, each.chattering, each.repeats, each.silenced,
+    each.median_s === null ? "–" : length(1000 * each.median_s)];
+  const everyone = shown[0];
+  const shares = Object.entries(everyone.priorities).map(([name, share]) => `${Math.round(100 * share)} % ${name}`).join(", ");
+  return make("section", {}, make("h3", {}, "Alarms of the shift"),
+    make("div", {class: "scroll", tabindex: 0, role: "region", "aria-label": "Alarms of the shift"}, make("table", {class: "alarm-figures"},
+      make("thead", {}, make("tr", {}, heads.map((text) => make("th", {scope: "col"}, text)))),
+      make("tbody", {}, shown.map((each) => make("tr", {}, row(each).map((text, place) => make(place ? "td" : "th", place ? {} : {scope: "row"}, String(text)))))))),
+    make("p", {class: "small quiet"}, `${shares}. Most often: ${everyone.top.map((each) => `${each.kind.replaceAll("-", " ")} ${each.count}`).join(", ")}.`));
 }
 
 function section(title, items, otherwise, at) {
