@@ -81,6 +81,7 @@ class Builder:
             sun_exclusion_deg=file.sun_exclusion_deg,
             setup_s=file.setup_s,
             teardown_s=file.teardown_s,
+            signal_horizon_deg=file.signal_horizon_deg,
         )
 
     def spans(self, listed: tuple[SpanOrCalendar, ...], location: Location) -> IntervalSet:

@@ -155,6 +155,8 @@ latitude_deg: 62.31             # geodetic, WGS 84, north positive
 longitude_deg: -7.12            # east positive
 altitude_m: 84                  # above the ellipsoid
 least_elevation_deg: 2          # nothing lower counts as in view
+# signal_horizon_deg: 0.4       # the lowest from which a signal can arrive, as surveyed; only for
+#                               # what observed AOS and LOS teach of the orbit
 # The horizon, as [azimuth, elevation] in degrees from north through east; straight lines between.
 mask: [[0, 2], [40, 3], [75, 9], [110, 11], [140, 4], [200, 2], [300, 2]]
 services:

@@ -52,6 +52,7 @@ class StationFile(Section):
     refraction: Truth = False
     antenna: MountSection = MountSection()
     sun_exclusion_deg: Annotated[float, number(0, 90, what="degrees")] = 0.0
+    signal_horizon_deg: Annotated[float, number(-10, 90, what="degrees")] | None = None
     services: Annotated[dict[Name, ServiceSection], Field(default_factory=dict, max_length=20)]
     outages: Spans = ()
     setup_s: Duration = Field(default=0.0, alias="setup")

@@ -55,6 +55,9 @@ STEP_SEEN = "step-seen"
 STEP_NOT_SEEN = "step-not-seen"
 RULING = "ruling"
 CONTACT_MISSED = "contact-missed"
+AOS_OBSERVED = "aos-observed"
+LOS_OBSERVED = "los-observed"
+OFFSET_MEASURED = "offset-measured"
 COMMAND_SENT = "command-sent"
 STATION_STATUS = "station-status"
 REMARK = "remark"
@@ -81,6 +84,9 @@ KINDS = frozenset(
     value for name, value in globals().items() if name.isupper() and isinstance(value, str)
 )
 """Every kind of record."""
+
+# What stations observed of a target's motion.
+OBSERVATIONS = frozenset({AOS_OBSERVED, LOS_OBSERVED, OFFSET_MEASURED})
 
 # What is recorded of alerts: the bulk of a ledger. Its meaning is folded in contactd.alerts.
 OF_ALERTS = frozenset(

@@ -208,6 +208,12 @@ def station_status(status: str, start: float, end: float | None, why: str = "") 
     return body | {"until": _text("until", end)}
 
 
+def reception(station: str, at: float, error_s: float, *, recorded_at: float) -> Statement:
+    """Body for AOS_OBSERVED and LOS_OBSERVED: a station's first or last signal of a contact."""
+    _past("at", at - error_s, recorded_at)
+    return {"station": station, "at": _text("at", at), "error_s": error_s}
+
+
 def ruling(
     verdict: str,
     why: str,

@@ -26,6 +26,9 @@ from contactd.core.sequences.knowledge import (
 MOST_MISSED_CONTACTS = 200
 """Missed contacts kept per target; the older ones stay in the ledger."""
 
+MOST_OBSERVATIONS = 400
+"""Observations kept per target; the older ones stay in the ledger."""
+
 SequenceKey = tuple[str, str]
 
 
@@ -42,6 +45,8 @@ class State:
         elements_changes: the last change of what its predictions rest on, by target.
         missed_contacts: records of missed contacts, by target, oldest first, the last
             ``MOST_MISSED_CONTACTS`` of them.
+        observations: records of what stations observed of each target's motion, oldest first, the
+            last ``MOST_OBSERVATIONS`` of them.
         station_status: what is stated of each station, by its name.
         station_time: what was granted last, with what was granted before; None if never anything.
         confirmed: what stations' own schedules say, by station.
@@ -57,6 +62,7 @@ class State:
     elements: Mapping[str, Record] = field(default_factory=dict)
     elements_changes: Mapping[str, ElementsChange] = field(default_factory=dict)
     missed_contacts: Mapping[str, tuple[Record, ...]] = field(default_factory=dict)
+    observations: Mapping[str, tuple[Record, ...]] = field(default_factory=dict)
     station_status: Mapping[str, Stated] = field(default_factory=dict)
     station_time: Allocation | None = None
     confirmed: Mapping[str, Confirmed] = field(default_factory=dict)
@@ -85,6 +91,7 @@ def fold(state: State, records: Iterable[Record]) -> State:
     elements = dict(state.elements)
     changes: dict[str, ElementsChange] = {}
     missed = dict(state.missed_contacts)
+    observations = dict(state.observations)
     stations = state.station_status
     station_time, confirmed = state.station_time, state.confirmed
     number, latest_at = state.number, state.latest_at
@@ -116,6 +123,9 @@ def fold(state: State, records: Iterable[Record]) -> State:
             target = parts_of(record.subject)[0]
             kept = (*missed.get(target, ()), record)
             missed[target] = kept[-MOST_MISSED_CONTACTS:]
+        elif kind in kinds.OBSERVATIONS:
+            seen = (*observations.get(record.subject, ()), record)
+            observations[record.subject] = seen[-MOST_OBSERVATIONS:]
         elif kind == kinds.STATION_STATUS:
             stated = learn_status(stations.get(record.subject, ()), record)
             stations = {**stations, record.subject: stated}
@@ -140,6 +150,7 @@ def fold(state: State, records: Iterable[Record]) -> State:
         if changes
         else state.elements_changes,
         missed_contacts=missed,
+        observations=observations,
         station_status=stations,
         station_time=station_time,
         confirmed=confirmed,

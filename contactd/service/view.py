@@ -92,6 +92,9 @@ class DaemonView:
     def missed(self, target: str) -> Sequence[Record]:
         return self._daemon.state.knowledge.missed_contacts.get(target, ())
 
+    def observations(self, target: str) -> Sequence[Record]:
+        return self._daemon.state.knowledge.observations.get(target, ())
+
     def prediction(self, target: str) -> Prediction:
         return self._daemon.state.prediction(target)
 

@@ -83,6 +83,11 @@ CASES: dict[str, list[dict[str, Any]]] = {
         {**ABOUT, "decision": "acted", "step": "receiver on", "why": "heard", "at": "-1min"},
     ],
     "missed": [{"target": "Lantern 3", "station": "Brenn Head", "at": "-2h", "why": "wind"}],
+    "aos": [
+        {"target": "Lantern 3", "station": "Brenn Head", "at": "-2h", "error": "2s"},
+        {"target": "Lantern 3", "station": "Brenn Head", "at": "-3h", "note": "weak"},
+    ],
+    "los": [{"target": "Lantern 3", "station": "Brenn Head", "at": "-2h"}],
     "station": [
         {"station": "Brenn Head", "status": "out", "from": "+1h", "until": "+7h", "why": "wind"},
         {"station": "Brenn Head", "status": "degraded", "from": "-1h", "note": "half power"},

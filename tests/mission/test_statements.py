@@ -83,7 +83,9 @@ def scene(**changes: Any) -> Scene:
 
 
 def stated(verb: str, **fields: Any) -> Any:
-    about = {"target": "Lantern 3"} | ({} if verb == "missed" else {"sequence": "wake-up"})
+    about = {"target": "Lantern 3"} | (
+        {} if verb in ("missed", "aos", "los") else {"sequence": "wake-up"}
+    )
     return BY_VERB[verb](**about, **fields)
 
 

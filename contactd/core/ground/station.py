@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Final
@@ -52,6 +53,8 @@ class AntennaLimits:
         )
 
 
+_REFRACTED_DEG: Final = 0.6
+_EARTH_RADIUS_M: Final = 6_371_000.0
 NO_LIMITS: Final = AntennaLimits()
 
 
@@ -91,6 +94,8 @@ class Station:
         antenna: what its mount can follow.
         sun_exclusion_deg: nothing is done nearer than this to the Sun's centre; 0 for no limit.
         setup_s, teardown_s: what the antenna needs before and after it works for one target.
+        signal_horizon_deg: the lowest geometric elevation from which a signal can arrive, where it
+            was surveyed; not what contacts are planned with.
         degraded: when it may work, but is not counted on.
         stated: what people stated of it, in order of time; see :mod:`contactd.core.ground.status`.
         configured: the station as its file says, where something is stated of it; else None.
@@ -110,9 +115,22 @@ class Station:
     sun_exclusion_deg: float = 0.0
     setup_s: float = 0.0
     teardown_s: float = 0.0
+    signal_horizon_deg: float | None = None
     degraded: IntervalSet = EMPTY
     stated: tuple[StationStatus, ...] = ()
     configured: Station | None = None
+
+    @property
+    def lowest_signal_deg(self) -> float:
+        """The lowest geometric elevation (deg) from which a signal can arrive.
+
+        As surveyed; else 0.6 degrees of refraction below the horizon as it dips for the station's
+        height, sqrt(2 h / R).
+        """
+        if self.signal_horizon_deg is not None:
+            return self.signal_horizon_deg
+        dip = math.sqrt(2.0 * max(self.altitude_m, 0.0) / _EARTH_RADIUS_M)
+        return -(_REFRACTED_DEG + math.degrees(dip))
 
     @property
     def is_limited(self) -> bool:

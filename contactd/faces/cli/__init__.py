@@ -26,6 +26,8 @@ COMMANDS = {
     "align": Lazy(f"{_HERE}.align", "Find settings and start times that keep steps covered."),
     "allocate": Lazy(f"{_HERE}.allocate", "Allocate station time; explain losses."),
     "record": Lazy(f"{_HERE}.record", "Record facts in the ledger."),
+    "orbit": Lazy(f"{_HERE}.orbit", "Show what observations teach of each orbit."),
+    "identify": Lazy(f"{_HERE}.identify", "Tell which of several objects is the target."),
     "state": Lazy(f"{_HERE}.state", "Show what is known, or was known at an earlier time."),
     "acknowledge": Lazy(f"{_HERE}.acknowledge", "Acknowledge alerts."),
     "undelivered": Lazy(f"{_HERE}.undelivered", "List undelivered messages; retry them."),

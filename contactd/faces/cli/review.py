@@ -35,7 +35,8 @@ def command(
     """Planned against actual for contacts, steps, readings and alerts between two times; and how
     many alarms demanded action of each role, day by day.
 
-    AOS is not measured: its residual is how far the prediction moved with newer elements.
+    A contact's AOS has moved by so much with newer elements. Where AOS and LOS were recorded, they
+    are shown against that prediction.
     """
     begins, ends = start, to
     if ends <= begins:
@@ -58,7 +59,9 @@ def command(
     ]
     alerts = fold_alerts(AlertState(), records)
     figures = by_day(alarms_of(records), begins, ends)
-    review = gather(reviews, state.missed_contacts, alerts, begins, ends, figures)
+    review = gather(
+        reviews, state.missed_contacts, alerts, begins, ends, figures, state.observations
+    )
     if form == "json":
         as_json(review.as_json())
     elif form == "csv":
@@ -131,6 +134,8 @@ def _show(review: Review) -> None:
             Column("Station", wraps=True),
             Column("AOS", "UTC"),
             Column("Moved", "s", right=True),
+            Column("AOS late", "s", right=True, optional=1),
+            Column("LOS late", "s", right=True, optional=2),
             Column("Missed", wraps=True),
         ]
         rows = [
@@ -143,6 +148,8 @@ def _show(review: Review) -> None:
                 else "new"
                 if each.planned_aos is None
                 else seconds(each.residual_s),
+                seconds(each.aos_late_s),
+                seconds(each.los_late_s),
                 each.missed or "",
             )
             for each in review.contacts

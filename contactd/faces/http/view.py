@@ -122,6 +122,10 @@ class View(Protocol):
         """Records of the target's contacts that were missed, oldest first."""
         ...
 
+    def observations(self, target: str) -> Sequence[Record]:
+        """Records of what stations observed of the target's motion, oldest first."""
+        ...
+
     def prediction(self, target: str) -> Prediction:
         """The prediction that the target's outlook rests on, with the conditions of its steps.
 

@@ -1,14 +1,15 @@
 """Gathers a review; pure, so that every face says the same.
 
 *Planned* is what was known at the beginning of the time under review, *actual* what was known at
-its end.
-AOS is not measured: its residual is how far the prediction moved once newer elements were known.
+its end: the residual is how far the prediction moved once newer elements were known. *Observed* is
+what stations recorded of AOS and LOS, against the actual prediction.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from types import MappingProxyType
 from typing import Any
 
 from contactd.alerts.fold import AlertState
@@ -18,10 +19,13 @@ from contactd.core.contacts.comparison import compare
 from contactd.core.contacts.contact import Contact
 from contactd.core.instants import from_text
 from contactd.core.outlook import TargetOutlook
-from contactd.core.record import Record
+from contactd.core.record import AOS_OBSERVED, LOS_OBSERVED, Record
 from contactd.core.sequences.known import Reading, SequenceKnowledge
 from contactd.core.sequences.model import StepForecast
 from contactd.mission.timetext import NEAREST, NO_EARLIER, NO_LATER, machine
+
+OBSERVED_WITHIN_S = 1_200.0
+"""What was observed so long before or after a contact belongs to it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,6 +36,9 @@ class ContactReview:
         planned_aos, actual_aos: instants (s); None where it was not planned, or is not there now.
         residual_s: actual less planned AOS; None where one is unknown or cut.
         missed: why it was recorded as missed, or None.
+        observed_aos, observed_los: instants (s), where they were recorded.
+        aos_late_s, los_late_s: observed less actual, where both are known and the contact is not
+            cut there.
     """
 
     target: str
@@ -40,6 +47,10 @@ class ContactReview:
     actual_aos: float | None
     residual_s: float | None
     missed: str | None = None
+    observed_aos: float | None = None
+    observed_los: float | None = None
+    aos_late_s: float | None = None
+    los_late_s: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,6 +150,10 @@ class Review:
                     "actual_aos": machine(each.actual_aos, NO_LATER),
                     "residual_s": each.residual_s,
                     "missed": each.missed,
+                    "observed_aos": machine(each.observed_aos, NEAREST),
+                    "observed_los": machine(each.observed_los, NEAREST),
+                    "aos_late_s": _rounded(each.aos_late_s),
+                    "los_late_s": _rounded(each.los_late_s),
                 }
                 for each in self.contacts
             ],
@@ -186,11 +201,13 @@ def gather(
     begins: float,
     ends: float,
     alarms: tuple[Quality, ...] = (),
+    observed: Mapping[str, Sequence[Record]] = MappingProxyType({}),
 ) -> Review:
     """The review.
 
     Args:
         missed: records of missed contacts, by target.
+        observed: records of observed AOS and LOS, by target.
         alerts: the fold of what was recorded until the end.
         begins, ends: instants (s).
         alarms: figures of alarms, day by day.
@@ -198,7 +215,9 @@ def gather(
     given = list(targets)
     contacts: list[ContactReview] = []
     for each in given:
-        contacts += _contacts(each, missed.get(each.actual.target, ()), begins, ends)
+        name = each.actual.target
+        seen = observed.get(name, ())
+        contacts += _contacts(each, missed.get(name, ()), seen, begins, ends)
     contacts.sort(key=lambda each: each.actual_aos or each.planned_aos or 0.0)
     told = [each for each in alerts.tracked.values() if begins <= each.raised_at <= ends]
     return Review(
@@ -214,8 +233,16 @@ def gather(
     )
 
 
+def _rounded(seconds: float | None) -> float | None:
+    return None if seconds is None else round(seconds, 3)
+
+
 def _contacts(
-    each: TargetReview, missed: Sequence[Record], begins: float, ends: float
+    each: TargetReview,
+    missed: Sequence[Record],
+    observed: Sequence[Record],
+    begins: float,
+    ends: float,
 ) -> Iterator[ContactReview]:
     target = each.actual.target
 
@@ -226,14 +253,42 @@ def _contacts(
     found = compare(planned, actual, each.half_period_s, begins)
     for pair in found.pairs:
         why = _missed(pair.after, missed)
-        yield ContactReview(
+        made = ContactReview(
             target, pair.after.station, pair.before.aos, pair.after.aos, pair.aos_s, why
         )
+        yield _with_observed(made, pair.after, observed)
     for contact in found.vanished:
         yield ContactReview(target, contact.station, contact.aos, None, None)
     for contact in found.appeared:
         why = _missed(contact, missed)
-        yield ContactReview(target, contact.station, None, contact.aos, None, why)
+        made = ContactReview(target, contact.station, None, contact.aos, None, why)
+        yield _with_observed(made, contact, observed)
+
+
+def _with_observed(
+    made: ContactReview, contact: Contact, observed: Sequence[Record]
+) -> ContactReview:
+    """The review of a contact with the AOS and LOS that were observed in it."""
+    middle = (contact.aos + contact.los) / 2
+
+    def nearest(kind: str) -> float | None:
+        moments = [
+            from_text(str(each.body["at"]))
+            for each in observed
+            if each.kind == kind and each.body.get("station") == contact.station
+        ]
+        reach = (contact.los - contact.aos) / 2 + OBSERVED_WITHIN_S
+        inside = [at for at in moments if abs(at - middle) <= reach]
+        return max(inside, default=None) if kind == LOS_OBSERVED else min(inside, default=None)
+
+    aos, los = nearest(AOS_OBSERVED), nearest(LOS_OBSERVED)
+    return replace(
+        made,
+        observed_aos=aos,
+        observed_los=los,
+        aos_late_s=None if aos is None or contact.cut_at_start else aos - contact.aos,
+        los_late_s=None if los is None or contact.cut_at_end else los - contact.los,
+    )
 
 
 def _missed(contact: Contact, missed: Sequence[Record]) -> str | None:

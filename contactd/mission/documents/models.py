@@ -599,6 +599,42 @@ class Starts(TypedDict):
     steps: list[StepWithReasons]
 
 
+class UnusedObservation(TypedDict):
+    """An observation that does not count."""
+
+    record: Annotated[int, Field(description="Number of its record.")]
+    reason: str
+
+
+class LearnedOffset(TypedDict):
+    """Offset and drift along the track, positive when early; bounds are 95 %."""
+
+    at: Annotated[str, Field(description=UTC + " Of the last contact that counts.")]
+    offset_s: float
+    bound_s: float
+    drift_s_per_day: float
+    drift_bound_s_per_day: float
+    offset_now_s: float
+    bound_now_s: float
+    contacts: int
+    manoeuvre_suspected: bool
+
+
+class Orbit(TypedDict):
+    """How well an orbit is known, and what observations teach of it."""
+
+    target: str
+    epoch: Annotated[str | None, Field(description=UTC + " Of the elements in use.")]
+    age_s: float | None
+    bound_s: Annotated[
+        float | None, Field(description="How early or late it may be now by its elements alone.")
+    ]
+    receptions: Annotated[int, Field(description="Observed AOS and LOS that count.")]
+    measured: Annotated[int, Field(description="Contacts with tracking data that count.")]
+    unused: list[UnusedObservation]
+    learned: LearnedOffset | None
+
+
 class PlanPreview(Change):
     """What a plan would change."""
 

@@ -21,6 +21,7 @@ from contactd.core.instants import FOREVER, from_text
 from contactd.core.sequences.naming import refuse, subject_of
 from contactd.core.sequences.nondetection import step_not_seen
 from contactd.mission import bodies
+from contactd.mission.statements.heard import heard_notes
 from contactd.mission.statements.scene import Scene
 from contactd.mission.statements.types import (
     MOST_NAMES,
@@ -586,6 +587,51 @@ class Missed(Statement):
         return list(scene.coverage(span).outlook.contacts)
 
 
+@dataclass(config=_FORBID, frozen=True, kw_only=True)
+class _Edge(Statement):
+    """The first or the last signal of a contact."""
+
+    station: StationName = field(label="Station", argument=True)
+    at: Moment = field(help_text="When, by the station's clock.", label="At")
+    error: Length | None = field(
+        None, "How far off the time may be, earlier or later.", label="±", unsaid=HALF
+    )
+
+    def body(self, scene: Scene) -> Body:
+        error_s, said = self.error, ""
+        if error_s is None:
+            error_s = self.at.half_digit_s
+            said = f"time assumed: {amount(error_s)}, {HALF}"
+        station = scene.station(self.station)
+        body = bodies.reception(station, self.at.value_s, error_s, recorded_at=scene.now_s)
+        return body | assumed(said)
+
+    def subject(self, scene: Scene) -> str:
+        return scene.target.name if scene.target is not None else ""
+
+    def notes(self, scene: Scene, body: Body) -> list[str]:
+        assert scene.target is not None
+        return heard_notes(scene, scene.stations[str(body["station"])], self.verb, body)
+
+
+@statement("aos", records.AOS_OBSERVED, "A signal was acquired", "Record an observed AOS.")
+class Aos(_Edge):
+    """Record when STATION first received TARGET in a contact.
+
+    Acquisition is only ever late: the target stood above the station's lowest horizon by then. What
+    several such times teach of the orbit is shown by `contactd orbit`.
+    """
+
+
+@statement("los", records.LOS_OBSERVED, "A signal was lost", "Record an observed LOS.")
+class Los(_Edge):
+    """Record when STATION last received TARGET in a contact.
+
+    Loss is only ever early: the target still stood above the station's lowest horizon. What several
+    such times teach of the orbit is shown by `contactd orbit`.
+    """
+
+
 Condition = Literal["out", "degraded", "back"]
 
 
@@ -674,6 +720,8 @@ STATEMENTS: tuple[type[Statement], ...] = (
     PowerLoss,
     Decision,
     Missed,
+    Aos,
+    Los,
     StationState,
     Remark,
 )

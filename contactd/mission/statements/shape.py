@@ -57,7 +57,7 @@ def shape_of(cls: type[Statement]) -> Shape:
     fields = [_field(name, infos[name], hints[name]) for name in infos if name != "enter"]
     fields.sort(key=lambda each: (each.key == "note", not _about(each), _rank(each)))
     about = "sequence"
-    if cls.verb == "missed":
+    if cls.verb in ("missed", "aos", "los"):
         about = "target"
     elif cls.verb == "station":
         about = "station"

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 from contactd.core.errors import InputError
 from contactd.core.instants import FOREVER, from_text
-from contactd.core.record import CONTACT_MISSED, STATION_STATUS, Record
+from contactd.core.record import AOS_OBSERVED, CONTACT_MISSED, LOS_OBSERVED, STATION_STATUS, Record
 from contactd.mission.statements.kinds import Statement
 from contactd.mission.statements.scene import Scene
 from contactd.mission.timetext import NEAREST, moment, outer
@@ -54,6 +54,9 @@ def confirmation(record: Record, otherwise: str = "Not recorded (dry run)") -> s
     """
     done = f"Recorded as {record.number}" if record.number else otherwise
     about = f", {record.subject}" if record.subject else ""
+    if record.kind in (AOS_OBSERVED, LOS_OBSERVED):
+        at = moment(from_text(str(record.body["at"])), NEAREST, 1)
+        about += f", with {record.body['station']} at {at}"
     if record.kind == CONTACT_MISSED:
         at = moment(from_text(str(record.body["at"])), NEAREST)
         about += f", contact with {record.body['station']} at {at}"

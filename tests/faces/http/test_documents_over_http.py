@@ -29,6 +29,7 @@ DOCUMENTS = {
     "/forecast": list[models.Step],
     "/sequences": list[models.SequenceForecast],
     "/records": list[models.Record],
+    "/orbit": list[models.Orbit],
     "/session": models.Session,
     "/statements": list[models.StatementKind],
     "/handover": HandoverSheet,

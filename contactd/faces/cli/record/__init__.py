@@ -25,9 +25,12 @@ STATED = {
     "power-loss": "Record a loss of power.",
     "decision": "Record a decision.",
     "missed": "Record a missed contact.",
+    "aos": "Record an observed AOS.",
+    "los": "Record an observed LOS.",
     "station": "Record a station's status.",
     "remark": "Record a remark.",
 }
+TRACKING = Lazy(f"{_HERE}.tracking", "Record what a tracking data message (TDM) says.")
 GRANTED = Lazy(f"{_HERE}.granted", "Record a station's schedule.")
 
 
@@ -49,6 +52,7 @@ class RecordGroup(LazyGroup):
     table={
         **{verb: Lazy(f"{_HERE}.stating", summary) for verb, summary in STATED.items()},
         "granted": GRANTED,
+        "tracking": TRACKING,
     },
 )
 def command() -> None:

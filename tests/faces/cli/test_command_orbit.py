@@ -1,0 +1,158 @@
+"""Observed AOS, LOS and Doppler by command line: recorded, learned from, compared."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from command_line import lay_watch, low_orbit
+from observed import Truth, doppler
+
+from contactd.core.contacts.prediction import predict
+from contactd.core.ground.station import Station
+from contactd.core.instants import from_text, to_text
+from contactd.core.orbit.sgp4_track import Sgp4Track
+from contactd.core.orbit.tle import format_tle
+
+EARLY_S = 0.5
+ELEMENTS = low_orbit()
+NORDHAVN = Station("Nordhavn", 69.0, 18.0, least_elevation_deg=5.0)
+NOW = from_text("2026-11-25T09:00:00Z")
+
+
+class Ahead:
+    """A truth that is always so much early, whatever the epoch."""
+
+    def at(self, instants):
+        return np.full(np.shape(instants), EARLY_S)
+
+
+@pytest.fixture(scope="module")
+def watch(tmp_path_factory):
+    return lay_watch(tmp_path_factory.mktemp("orbit"))
+
+
+def passes():
+    table = predict([Sgp4Track(ELEMENTS)], [NORDHAVN], ELEMENTS.epoch, NOW)
+    return [each for each in table if each.max_elevation_deg > 15.0 and each.aos > ELEMENTS.epoch]
+
+
+def message(measured, name="LANTERN-3"):
+    rows = [
+        f"RECEIVE_FREQ_2 = {to_text(at, 6).removesuffix('Z')} {hz:.3f}"
+        for at, hz in zip(map(float, measured.at), measured.values, strict=True)
+    ]
+    first = to_text(float(measured.at[0]), 6).removesuffix("Z")
+    return "\n".join(
+        ["CCSDS_TDM_VERS = 2.0", "CREATION_DATE = 2026-11-25T09:00:00", "ORIGINATOR = NORDHAVN",
+         "META_START", "TIME_SYSTEM = UTC", f"PARTICIPANT_1 = {name}", "PARTICIPANT_2 = NORDHAVN",
+         "MODE = SEQUENTIAL", "PATH = 1,2", "TIMETAG_REF = RECEIVE", "META_STOP", "DATA_START",
+         f"TRANSMIT_FREQ_1 = {first} 437500000.0", *rows, "DATA_STOP"]
+    )  # fmt: skip
+
+
+def heard_in(contact, seed=5):
+    random = np.random.default_rng(seed)
+    track = Sgp4Track(ELEMENTS)
+    return doppler(random, track, NORDHAVN, Ahead(), contact.aos, contact.los)
+
+
+def test_what_stations_observe_is_recorded_learned_from_and_reviewed(watch):
+    first, *_, last = passes()
+    aos = to_text(last.aos + 4.0, 1)
+    told = watch("record", "aos", "Lantern 3", "nordhavn", "--at", aos, "--error", "0.5s")
+    assert told.code == 0, told.err
+    assert "4.0 s later than the predicted AOS" in told.err
+    assert "aos-observed" in told.out
+
+    early = to_text(last.los + 90.0, 1)
+    told = watch("record", "los", "Lantern 3", "Nordhavn", "--at", early)
+    assert "No motion within the orbit error explains it" in told.err
+
+    path = watch.folder / "heard.tdm"
+    path.write_text(message(heard_in(first)))
+    told = watch("record", "tracking", "Lantern 3", str(path), "--format", "json")
+    assert told.code == 0, told.err
+    (made,) = told.json
+    assert made["record"]["kind"] == "offset-measured"
+    assert made["record"]["body"]["problems"] == []
+    assert made["record"]["body"]["offset_s"] == pytest.approx(EARLY_S, abs=0.3)
+
+    (orbit,) = watch("orbit", "--target", "Lantern 3", "--format", "json").json
+    assert (orbit["receptions"], orbit["measured"]) == (1, 1)
+    assert [each["record"] for each in orbit["unused"]] == [2]
+    learned = orbit["learned"]
+    assert abs(learned["offset_now_s"] - EARLY_S) <= learned["bound_now_s"]
+    assert learned["bound_s"] < orbit["bound_s"]
+    shown = watch("orbit")
+    assert "early ±" in shown.out
+    assert "Record 2 does not count" in shown.out
+    assert watch("orbit", "--format", "csv").csv[0]["target"] == "Heron 1"
+
+    review = watch("review", "--from", "-9h", "--format", "json").json
+    seen = [each for each in review["contacts"] if each["observed_aos"]]
+    assert [each["aos_late_s"] for each in seen] == [pytest.approx(4.0, abs=0.2)]
+    assert "AOS late" in watch("review", "--from", "-9h", COLUMNS="140").out
+
+
+def test_an_hours_old_message_of_another_station_is_refused_with_what_to_do(watch):
+    path = watch.folder / "elsewhere.tdm"
+    path.write_text(message(heard_in(passes()[0])).replace("NORDHAVN", "FARAWAY"))
+    told = watch("record", "tracking", "Lantern 3", str(path))
+    assert told.code == 1
+    assert "Participant FARAWAY is no station of ours. Add --name FARAWAY=STATION." in told.err
+    assert "Nothing was recorded." in told.err
+
+    told = watch(
+        "record", "tracking", "Lantern 3", str(path), "--name", "FARAWAY=Nordhavn", "--dry-run"
+    )
+    assert told.code == 0, told.err
+    assert "Not recorded (dry run)" in told.out
+
+
+def test_doppler_beyond_the_orbit_error_is_kept_and_does_not_count(watch):
+    contact = passes()[0]
+    random = np.random.default_rng(3)
+    far = doppler(
+        random, Sgp4Track(ELEMENTS), NORDHAVN, Truth(6.0, 0.0, 0.0), contact.aos, contact.los
+    )
+    path = watch.folder / "far.tdm"
+    path.write_text(message(far))
+    told = watch("record", "tracking", "Lantern 3", str(path), "--dry-run")
+    assert told.code == 1
+    assert "It is kept, and does not count." in told.err
+
+
+def test_one_contact_tells_which_of_several_objects_it_was(watch, tmp_path):
+    rate_deg_s = 360.0 * ELEMENTS.mean_motion_rev_per_day / 86_400.0
+    elements = [
+        replace(
+            ELEMENTS,
+            name=f"OBJECT {letter}",
+            catalogue_number=91_000 + number,
+            mean_anomaly_deg=(ELEMENTS.mean_anomaly_deg + number * 12.0 * rate_deg_s) % 360.0,
+        )
+        for number, letter in enumerate("ABC", start=-1)
+    ]
+    text = "\n".join("\n".join([each.name, *format_tle(each)]) for each in elements)
+    among = tmp_path / "released.tle"
+    among.write_text(text + "\n")
+    mine = lay_watch(tmp_path / "mine")
+
+    told = mine("identify", "Lantern 3", "--among", str(among))
+    assert told.code == 2
+    assert "Nothing was observed of Lantern 3" in told.err
+
+    path = tmp_path / "heard.tdm"
+    path.write_text(message(heard_in(passes()[0])))
+    assert mine("record", "tracking", "Lantern 3", str(path)).code == 0
+
+    told = mine("identify", "Lantern 3", "--among", str(among), "--error", "3s", "--format", "json")
+    assert told.json["answer"] == "OBJECT B"
+    assert (
+        "It is OBJECT B (> 99.9 %)"
+        in mine("identify", "Lantern 3", "--among", str(among), "--error", "3s").out
+    )
+    # Newly released objects may be tens of seconds off: then it cannot be told.
+    told = mine("identify", "Lantern 3", "--among", str(among), "--format", "json")
+    assert told.json["answer"] is None
+    assert "Not decided" in mine("identify", "Lantern 3", "--among", str(among)).out
