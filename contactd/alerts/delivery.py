@@ -122,6 +122,7 @@ class Delivery:
         self._rng = rng or random.Random()  # noqa: S311 - spreads waits, guards nothing
         self._observe = observe
         self._link = link
+        self.runbook = ""
         self._permit = permit
         self._lanes: dict[str, _Lane] = {}
         self._in_hand: dict[Place, asyncio.Task[None]] = {}
@@ -336,7 +337,7 @@ class Delivery:
         }
         try:
             fence = 0 if self._permit is None else self._permit.fence
-            ready = replace(notification, at=begun, links=links, fence=fence)
+            ready = replace(notification, at=begun, links=links, fence=fence, runbook=self.runbook)
             await self._within(lane.terms.attempt_s, lane.channel, ready)
         except DeliveryError as error:
             took_s = self._clock.now() - begun

@@ -44,6 +44,7 @@ class Notification:
         remark: what else is to be said, such as who acknowledged.
         links: where each alert can be acknowledged, by identity.
         at: instant (s) at which it is being sent; relative times count from here.
+        runbook: address of the runbook, whose headings are the kinds of alerts; "" for none.
         fence: number of the lead under which it is sent, of several services; 0 where one is alone.
     """
 
@@ -57,12 +58,17 @@ class Notification:
     links: Mapping[str, str] = field(default_factory=dict)
     at: float = 0.0
     fence: int = 0
+    runbook: str = ""
 
     @property
     def severity(self) -> Severity:
         """That of its most severe alert."""
         order = list(Severity)
         return max((alert.severity for alert in self.alerts), key=order.index)
+
+    def runbook_of(self, alert: Alert) -> str | None:
+        """Where the runbook says what an alert means; None if there is none."""
+        return f"{self.runbook}#{alert.kind}" if self.runbook else None
 
 
 class ChannelBusy(DeliveryError):
@@ -121,6 +127,7 @@ def _alert_payload(alert: Alert, notification: Notification) -> dict[str, Any]:
         "notice": alert.notice,
         "over_at": recorded_finite(alert.over_at),
         "acknowledge": notification.links.get(alert.identity),
+        "runbook": notification.runbook_of(alert),
     }
 
 

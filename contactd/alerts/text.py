@@ -59,6 +59,9 @@ def _lines(alert: Alert, notification: Notification) -> Iterator[str]:
     link = notification.links.get(alert.identity)
     if link and notification.about not in (About.RESOLVED, About.ACKNOWLEDGED):
         yield f"Acknowledge: {link}"
+    runbook = notification.runbook_of(alert)
+    if runbook and notification.about not in (About.RESOLVED, About.ACKNOWLEDGED):
+        yield f"Runbook: {runbook}"
     yield f"({alert.identity})"
 
 

@@ -118,6 +118,10 @@ acknowledgement:
   #   base_url: https://watch.example/acknowledge
   #   secret_file: secrets/links            # at least 16 bytes
 
+# Where the runbook is that messages link to: each kind of alert is a heading of it. Put your own
+# copy where everybody can read it.
+# runbook: https://control-room.example/runbook.md
+
 # A sign of life to somebody outside, who raises the alarm when it stays away.
 # heartbeat:
 #   url: https://watcher.example/contactd

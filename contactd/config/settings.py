@@ -20,6 +20,7 @@ from contactd.config.types import (
     NetworkText,
     PositiveDuration,
     Size,
+    Text,
     Truth,
     address,
     duration,
@@ -201,6 +202,7 @@ class Settings(Section):
     channels: Many[Channel] = ()
     acknowledgement: Acknowledgement = Acknowledgement()
     heartbeat: Heartbeat | None = None
+    runbook: Text = "deploy/runbook.md"
     elements: Elements = Elements()
     clock: ClockRules = ClockRules()
     station_time: StationTime | None = None

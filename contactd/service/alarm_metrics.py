@@ -9,6 +9,7 @@ from prometheus_client.registry import Collector
 
 from contactd.alerts.quality import Quality, alarm_of, quality
 from contactd.alerts.tracked import AlertState
+from contactd.core.alert import Severity
 from contactd.core.instants import DAY_S
 
 NEVER = float("nan")
@@ -65,9 +66,30 @@ class AlarmCollector(Collector):
         for severity, share in everyone.priorities.items():
             shares.add_metric((severity,), share)
         yield shares
+        yield _waiting(self._alerts(), now)
         top = GaugeMetricFamily(
             "contactd_alarms_of_kind", f"The ten kinds raised most {LAST}.", labels=("kind",)
         )
         for kind, count in everyone.top:
             top.add_metric((kind,), float(count))
         yield top
+
+
+def _waiting(state: AlertState, now: float) -> GaugeMetricFamily:
+    """How long the alert of each kind and target has waited that waits the longest."""
+    longest: dict[tuple[str, str, str], float] = {}
+    for identity in state.waiting:
+        tracked = state.tracked[identity]
+        alert = tracked.alert
+        if alert.severity is Severity.ADVISORY or not tracked.is_open(now):
+            continue
+        key = (str(alert.severity), alert.kind, alert.target or "contactd")
+        longest[key] = max(longest.get(key, 0.0), now - tracked.raised_at)
+    family = GaugeMetricFamily(
+        "contactd_alert_waiting_seconds",
+        "Since the oldest alert was raised that nobody has acknowledged; cautions and warnings.",
+        labels=("severity", "kind", "target"),
+    )
+    for key, seconds in sorted(longest.items()):
+        family.add_metric(key, seconds)
+    return family

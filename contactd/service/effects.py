@@ -94,6 +94,7 @@ class Effects:
     def use(self, configuration: Configuration) -> None:
         """Predict and send as a configuration says from now on."""
         self.delivery.use(self._channels.of(configuration))
+        self.delivery.runbook = configuration.settings.runbook
         self.predicting.use(configuration.settings.planning)
         self.tickets = tickets_of(configuration)
 

@@ -78,6 +78,7 @@ async def test_the_body_says_everything_and_the_headers_carry_key_and_signature(
                 "late": False,
                 "facts": {"margin_s": -720.0},
                 "acknowledge": "https://watch.example/a/1",
+                "runbook": None,
             }
         ],
     }

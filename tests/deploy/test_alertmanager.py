@@ -62,28 +62,14 @@ def test_each_severity_goes_where_it_should(severity, receivers):
     assert routed.splitlines()[-1] == receivers
 
 
-def test_what_is_sure_is_not_told_again_as_a_possibility(alertmanager):
-    other = {**STEP, "step": "beacon"}
-    post(
-        alertmanager,
-        {"alertname": "ContactdStepOutOfView", "severity": "warning", **STEP},
-        {"alertname": "ContactdStepAtRisk", "severity": "caution", **STEP},
-        {"alertname": "ContactdStopImpossible", "severity": "warning", **STEP},
-        {"alertname": "ContactdStopByNear", "severity": "warning", **other},
-        {"alertname": "ContactdKeepClear", "severity": "warning", **STEP},
-    )
-    wait_for(lambda: inhibited(alertmanager) == {"ContactdStepAtRisk"}, "the inhibition")
-
-
-def test_of_a_service_that_is_not_there_nothing_else_is_news_but_the_danger(alertmanager):
+def test_of_a_service_that_is_not_there_nothing_else_is_news_but_what_waits(alertmanager):
     here = {"instance": "a"}
     post(
         alertmanager,
         {"alertname": "ContactdAbsent", "severity": "warning", **here},
         {"alertname": "ContactdPlanStale", "severity": "caution", **here},
         {"alertname": "ContactdConfigurationRefused", "severity": "caution", "instance": "b"},
-        {"alertname": "ContactdPeopleInDanger", "severity": "warning", **STEP},
-        {"alertname": "ContactdKeepClear", "severity": "warning", **STEP},
+        {"alertname": "ContactdWarningWaits", "severity": "warning", **STEP},
     )
     wait_for(lambda: inhibited(alertmanager) == {"ContactdPlanStale"}, "the inhibition")
 

@@ -55,4 +55,5 @@ def test_every_alert_says_what_to_do_and_how_grave_it_is():
         for rule in group["rules"]:
             if "alert" in rule:
                 assert rule["labels"]["severity"] in {"advisory", "caution", "warning"}
-                assert set(rule["annotations"]) == {"summary", "action"}, rule["alert"]
+                wanted = {"summary", "action", "runbook_url"}
+                assert set(rule["annotations"]) == wanted, rule["alert"]

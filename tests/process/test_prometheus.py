@@ -80,7 +80,7 @@ def test_what_prometheus_reads_of_a_step_is_what_the_files_say(lay_scene, start_
     assert 870 <= float(sample["value"][1]) <= 900
 
 
-def test_a_step_out_of_view_arrives_by_way_of_prometheus_and_alertmanager(
+def test_a_warning_that_waits_arrives_by_way_of_prometheus_and_alertmanager(
     lay_scene, start_daemon, prometheus, alertmanager, webhook
 ):
     scene = lay_scene()
@@ -93,11 +93,11 @@ def test_a_step_out_of_view_arrives_by_way_of_prometheus_and_alertmanager(
             alert
             for each in webhook.accepted()
             for alert in each.body["alerts"]
-            if alert["labels"]["alertname"] == "ContactdStepOutOfView"
+            if alert["labels"]["alertname"] == "ContactdWarningWaits"
         ]
         return found[0] if found else None
 
-    alert = wait_for(arrived, "the alert by way of Alertmanager", patience_s=60)
+    alert = wait_for(arrived, "the alert by way of Alertmanager", patience_s=120)
     assert alert["labels"]["target"] == "Quiet Lantern"
     assert alert["labels"]["severity"] == "warning"
     assert 'step "beacon on"' in alert["annotations"]["summary"]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import pytest
 from prometheus_client import CollectorRegistry
@@ -48,3 +49,15 @@ def test_each_role_has_its_figures_and_a_day_that_is_over_does_not_count() -> No
     assert value("alarms_acknowledge_median_seconds", role="Controller") == 30.0
     assert value("alarms_priority_ratio", severity="warning") == 1.0
     assert value("alarms_of_kind", kind="step-uncovered") == 3
+
+
+def test_what_waits_is_told_until_it_is_acknowledged() -> None:
+    given = [tracked("a", 60.0, "Controller: act."), tracked("b", 90.0, "Controller: act.")]
+    waiting = frozenset({"a", "b"})
+    state = AlertState(tracked={each.alert.identity: each for each in given}, waiting=waiting)
+    registry = CollectorRegistry()
+    registry.register(AlarmCollector(lambda: state, lambda: NOW))
+    labels = {"severity": "warning", "kind": "step-uncovered", "target": "L"}
+    assert registry.get_sample_value("contactd_alert_waiting_seconds", labels) == 90.0
+    state = replace(state, waiting=frozenset())
+    assert registry.get_sample_value("contactd_alert_waiting_seconds", labels) is None

@@ -76,6 +76,9 @@ class AlertmanagerChannel:
             "description": alert.do,
             "when": when(alert, notification.at),
         }
+        runbook = notification.runbook_of(alert)
+        if runbook:
+            annotations["runbook_url"] = runbook
         if alert.late:
             annotations["late"] = "it fell due while the service was down"
         if notification.remark:
