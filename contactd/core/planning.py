@@ -367,7 +367,7 @@ class _AtHand:
         """When a station is in darkness."""
         from contactd.core.orbit.sun import dark_intervals
 
-        night = dark_intervals(station, *self.reach.span)
+        night = dark_intervals(station, IntervalSet.of([self.reach.span]))
         return Coverage(night, night, night)
 
     def _whatever_comes(self, of: Callable[[Track], IntervalSet]) -> Coverage:

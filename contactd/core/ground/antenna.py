@@ -23,7 +23,7 @@ from contactd.core.intervals import EMPTY, IntervalSet, union
 from contactd.core.orbit.crossings import positive_intervals
 from contactd.core.orbit.track import Track
 
-__all__ = ["NO_LIMITS", "AntennaLimits", "followed_intervals", "keyhole_intervals"]
+__all__ = ["NO_LIMITS", "AntennaLimits", "keyhole_intervals"]
 
 FloatArray = NDArray[np.float64]
 
@@ -33,29 +33,20 @@ _LONGEST_STEP_S: Final = 20.0
 _CATCH_UP_STEPS: Final = 20_000
 
 
-def followed_intervals(
-    track: Track, station: Station, limits: AntennaLimits, start: float, end: float
+def keyhole_intervals(
+    track: Track, station: Station, limits: AntennaLimits, spans: IntervalSet
 ) -> IntervalSet:
-    """When the mount can hold the target in ``[start, end)``, the mask left aside.
+    """When, within some spans, the mount cannot point at the target or has not caught up with it.
 
     Args:
-        start, end: such as a contact's AOS and LOS: the mount is taken to wait at the start in the
-            right direction.
+        spans: such as contacts, from AOS to LOS: the mount is taken to wait at the start of each
+            in the right direction.
     """
-    span = IntervalSet([start], [end])
-    if limits.limits_nothing:
-        return span & track.validity
-    return (span & track.validity) - keyhole_intervals(track, station, limits, start, end)
-
-
-def keyhole_intervals(
-    track: Track, station: Station, limits: AntennaLimits, start: float, end: float
-) -> IntervalSet:
-    """When the target stands where the mount cannot point or has not yet caught up with it."""
     step_s = min(
         max(1.0 / (_SAMPLES_A_RADIAN * track.fastest_rate_rad_s), _SHORTEST_STEP_S),
         _LONGEST_STEP_S,
     )
+    known = spans & track.validity
     lost = [EMPTY]
     if limits.highest_elevation_deg < 90.0:
         lost.append(
@@ -63,16 +54,14 @@ def keyhole_intervals(
                 lambda at: (
                     sight(track, station, at).pointing_elevation_deg - limits.highest_elevation_deg
                 ),
-                start,
-                end,
+                known,
                 step_s,
-                within=track.validity,
             )
         )
     for axis, greatest in enumerate((limits.azimuth_rate_deg_s, limits.elevation_rate_deg_s)):
         if greatest is not None:
             chase = _Chase(track, station, axis, greatest, limits.half_beam_deg, step_s)
-            lost += [chase.lost(low, high) for low, high in track.validity.clip(start, end)]
+            lost.append(chase.lost(known))
     return union(lost)
 
 
@@ -90,16 +79,17 @@ class _Chase:
     half_beam_deg: float
     step_s: float
 
-    def lost(self, start: float, end: float) -> IntervalSet:
-        """When the target is out of the beam because of this axis."""
-        too_fast = positive_intervals(self._excess, start, end, self.step_s)
+    def lost(self, spans: IntervalSet) -> IntervalSet:
+        """When, within some spans, the target is out of the beam because of this axis."""
+        too_fast = positive_intervals(self._excess, spans, self.step_s)
         lost: list[IntervalSet] = []
-        caught_up = start
+        caught_up = -np.inf
         for begins, ends in too_fast:
             if ends <= caught_up:
                 continue
-            begins = max(begins, caught_up)
-            found, caught_up = self._from(begins, ends, end)
+            span = spans.interval_at(begins)
+            assert span is not None  # it was found there
+            found, caught_up = self._from(max(begins, caught_up), ends, span[1])
             lost.append(found)
         return union(lost)
 

@@ -179,13 +179,11 @@ def link_budget(link: Link, station: Station, seen: Sight) -> LinkBudget:
     return LinkBudget(loss, air, aspect, gain, eb_n0, eb_n0 - link.required_eb_n0_db)
 
 
-def usable_intervals(
-    track: Track, station: Station, link: Link, start: float, end: float
-) -> IntervalSet:
-    """When a link has at least its required margin and the target is above the horizon.
+def usable_intervals(track: Track, station: Station, link: Link, spans: IntervalSet) -> IntervalSet:
+    """When, within some spans, a link has its required margin and the target is above the horizon.
 
     Args:
-        start, end: instants (s), such as a contact's AOS and LOS.
+        spans: such as contacts, from AOS to LOS.
     """
 
     def quantity(at: FloatArray) -> FloatArray:
@@ -194,7 +192,7 @@ def usable_intervals(
         return np.where(seen.elevation_deg > 0.0, surplus, np.minimum(surplus, -1.0))
 
     step_s = min(1.0 / (_SAMPLES_A_RADIAN * track.fastest_rate_rad_s), _LONGEST_STEP_S)
-    return positive_intervals(quantity, start, end, step_s, within=track.validity)
+    return positive_intervals(quantity, spans & track.validity, step_s)
 
 
 def _aspect_deg(link: Link, station: Station, seen: Sight) -> FloatArray:

@@ -25,11 +25,12 @@ _LONGEST_STEP_S: Final = 60.0
 
 
 def sun_exclusion_intervals(
-    track: Track, station: Station, limit_deg: float, start: float, end: float
+    track: Track, station: Station, limit_deg: float, spans: IntervalSet
 ) -> IntervalSet:
-    """When the Sun's centre stands nearer than a limit (deg) to the target, seen from a station.
+    """When, within some spans, the Sun's centre stands nearer than a limit (deg) to the target.
 
-    Only while the Sun's disc is above the geometric horizon: below it no beam meets it.
+    Seen from a station, and only while the Sun's disc is above the geometric horizon: below it no
+    beam meets it.
     """
     if limit_deg <= 0:
         return EMPTY
@@ -39,7 +40,7 @@ def sun_exclusion_intervals(
         return limit_deg - sun_separation_deg(station, seen, at)
 
     step_s = min(1.0 / (_SAMPLES_A_RADIAN * track.fastest_rate_rad_s), _LONGEST_STEP_S)
-    near = positive_intervals(quantity, start, end, step_s, within=track.validity)
+    near = positive_intervals(quantity, spans & track.validity, step_s)
     if not near:
         return EMPTY
-    return near - dark_intervals(station, start, end, sun_elevation_deg=-0.27)
+    return near - dark_intervals(station, spans, sun_elevation_deg=-0.27)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from contactd.core.ground.station import Station
-from contactd.core.intervals import IntervalSet, union
+from contactd.core.intervals import IntervalSet
 from contactd.core.orbit.track import Track
 
 if TYPE_CHECKING:
@@ -23,15 +23,10 @@ def trackable_part(track: Track, station: Station, contacts: IntervalSet) -> Int
 
     usable = contacts
     if not station.antenna.limits_nothing:
-        usable = usable - union(
-            keyhole_intervals(track, station, station.antenna, start, end)
-            for start, end in contacts
-        )
+        usable = usable - keyhole_intervals(track, station, station.antenna, contacts)
     if station.sun_exclusion_deg > 0:
-        usable = usable - union(
-            sun_exclusion_intervals(track, station, station.sun_exclusion_deg, start, end)
-            for start, end in contacts
-        )
+        limit_deg = station.sun_exclusion_deg
+        usable = usable - sun_exclusion_intervals(track, station, limit_deg, contacts)
     return usable
 
 
@@ -47,6 +42,4 @@ def within_link(
         return contacts
     from contactd.core.ground.links import usable_intervals
 
-    return contacts & union(
-        usable_intervals(track, station, link, start, end) for start, end in contacts
-    )
+    return contacts & usable_intervals(track, station, link, contacts)

@@ -7,6 +7,7 @@ sample, bracket each change of sign, and halve all brackets at once.
 from __future__ import annotations
 
 from collections.abc import Callable
+from itertools import pairwise
 from typing import Final
 
 import numpy as np
@@ -15,77 +16,99 @@ from numpy.typing import NDArray
 from contactd.core.intervals import EMPTY, IntervalSet, union
 
 FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.intp]
 Quantity = Callable[[FloatArray], FloatArray]
 
 TOLERANCE_S: Final = 1e-4
 MAX_SAMPLES: Final = 4_000_000
 """Most samples of one search: a year at eight seconds."""
 
+SAMPLES_AT_ONCE: Final = 50_000
+"""About so many samples are held in memory at once, unless one span needs more."""
+
 _GOLDEN: Final = 0.6180339887498949
 
 
 def positive_intervals(
-    quantity: Quantity,
-    start: float,
-    end: float,
-    step_s: float,
-    within: IntervalSet | None = None,
-    tolerance_s: float = TOLERANCE_S,
+    quantity: Quantity, spans: IntervalSet, step_s: float, tolerance_s: float = TOLERANCE_S
 ) -> IntervalSet:
-    """Instants of ``[start, end)`` at which a quantity is above 0.
+    """Instants of some spans at which a quantity is above 0.
+
+    All spans are searched at once: many short ones cost little more than one.
 
     Args:
         quantity: a continuous function of instants ``[n]`` (s) to values ``[n]``; NaN counts as
             not positive.
+        spans: look only here, such as in contacts within a track's validity.
         step_s: distance of samples. Turns of sign closer together than two steps are found where
             the samples show a dip or a bump between them.
-        within: look only here, such as in a track's validity.
         tolerance_s: each bound is found to better than this.
 
     Raises:
-        ValueError: if the span would need more than ``MAX_SAMPLES`` samples.
+        ValueError: if one span would need more than ``MAX_SAMPLES`` samples.
     """
-    pieces = IntervalSet([start], [end]) if within is None else within.clip(start, end)
-    if pieces.total_s / step_s > MAX_SAMPLES:
-        raise ValueError(f"a span of {pieces.total_s:.0f} s is too long for steps of {step_s:g} s")
-    found = [_in_piece(quantity, low, high, step_s, tolerance_s) for low, high in pieces]
-    return union(found) if found else EMPTY
+    if not spans:
+        return EMPTY
+    longest_s = float(spans.durations_s.max())
+    if longest_s / step_s > MAX_SAMPLES:
+        raise ValueError(f"a span of {longest_s:.0f} s is too long for steps of {step_s:g} s")
+    batch = (np.cumsum(spans.durations_s / step_s + 3) / SAMPLES_AT_ONCE).astype(np.intp)
+    edges = np.flatnonzero(np.diff(batch, prepend=-1, append=batch[-1] + 1))
+    return union(
+        _among(
+            quantity, IntervalSet(spans.starts[one:two], spans.ends[one:two]), step_s, tolerance_s
+        )
+        for one, two in pairwise(edges.tolist())
+    )
 
 
-def _in_piece(
-    quantity: Quantity, start: float, end: float, step_s: float, tolerance_s: float
+def _among(
+    quantity: Quantity, spans: IntervalSet, step_s: float, tolerance_s: float
 ) -> IntervalSet:
-    # The end is open: what is asked there may lie beyond a track's validity.
-    last = max(start, end - min(tolerance_s, (end - start) / 2))
-    count = max(int(np.ceil((last - start) / step_s)), 2) + 1
-    at = np.linspace(start, last, count)
+    at, piece = _samples(spans, step_s, tolerance_s)
     value = np.asarray(quantity(at), dtype=np.float64)
     value = np.where(np.isnan(value), -np.inf, value)
-    at, value = _with_hidden_turns(quantity, at, value)
-    positive = value > 0
-    turns = np.flatnonzero(positive[1:] != positive[:-1])
-    edges = _halve(quantity, at[turns], at[turns + 1], positive[turns], tolerance_s)
-    starts, ends = edges[~positive[turns]], edges[positive[turns]]
-    if positive[0]:
-        starts = np.concatenate([[start], starts])
-    if positive[-1]:
-        ends = np.concatenate([ends, [end]])
-    return IntervalSet(starts, ends)
+    at, value, piece = _with_hidden_turns(quantity, at, value, piece)
+    positive, joined = value > 0, piece[1:] == piece[:-1]
+    turns = np.flatnonzero((positive[1:] != positive[:-1]) & joined)
+    edges = _halve(quantity, at[turns], at[turns + 1], positive[turns], piece[turns], tolerance_s)
+    begins = np.concatenate([[True], ~joined]) & positive
+    finishes = np.concatenate([~joined, [True]]) & positive
+    starts = np.concatenate([spans.starts[piece[begins]], edges[~positive[turns]]])
+    ends = np.concatenate([edges[positive[turns]], spans.ends[piece[finishes]]])
+    return IntervalSet(np.sort(starts), np.sort(ends))
+
+
+def _samples(spans: IntervalSet, step_s: float, tolerance_s: float) -> tuple[FloatArray, IntArray]:
+    """Instants evenly over each span, and the number of the span that each belongs to."""
+    # The end is open: what is asked there may lie beyond a track's validity.
+    last = np.maximum(
+        spans.starts, spans.ends - np.minimum(tolerance_s, (spans.ends - spans.starts) / 2)
+    )
+    steps = np.maximum(np.ceil((last - spans.starts) / step_s), 2).astype(np.intp)
+    piece = np.repeat(np.arange(len(spans)), steps + 1)
+    ending = np.cumsum(steps + 1) - 1
+    number = np.arange(len(piece)) - (ending - steps)[piece]
+    at = number * ((last - spans.starts) / steps)[piece] + spans.starts[piece]
+    at[ending] = last
+    return at, piece
 
 
 def _with_hidden_turns(
-    quantity: Quantity, at: FloatArray, value: FloatArray
-) -> tuple[FloatArray, FloatArray]:
+    quantity: Quantity, at: FloatArray, value: FloatArray, piece: IntArray
+) -> tuple[FloatArray, FloatArray, IntArray]:
     """Add the extremes that lie beyond zero between samples of one sign."""
     size = np.abs(value)
-    same = (np.sign(value[:-2]) == np.sign(value[1:-1])) & (
-        np.sign(value[2:]) == np.sign(value[1:-1])
+    same = (
+        (np.sign(value[:-2]) == np.sign(value[1:-1]))
+        & (np.sign(value[2:]) == np.sign(value[1:-1]))
+        & (piece[:-2] == piece[2:])
     )
     near = np.flatnonzero(
         same & (size[1:-1] <= size[:-2]) & (size[1:-1] <= size[2:]) & np.isfinite(size[1:-1])
     )
     if not len(near):
-        return at, value
+        return at, value, piece
     low, high, sign = at[near], at[near + 2], np.sign(value[near + 1])
     # A golden-section search for the smallest sign · quantity, for all at once.
     left, right = high - _GOLDEN * (high - low), low + _GOLDEN * (high - low)
@@ -104,8 +127,9 @@ def _with_hidden_turns(
     beyond = np.minimum(at_left, at_right) < 0
     joined = np.concatenate([at, best[beyond]])
     values = np.concatenate([value, -sign[beyond] * 1e-300])
+    pieces = np.concatenate([piece, piece[near + 1][beyond]])
     order = np.argsort(joined, kind="stable")
-    return joined[order], values[order]
+    return joined[order], values[order], pieces[order]
 
 
 def _halve(
@@ -113,14 +137,22 @@ def _halve(
     low: FloatArray,
     high: FloatArray,
     positive_at_low: NDArray[np.bool_],
+    piece: IntArray,
     tolerance_s: float,
 ) -> FloatArray:
-    """Halve all brackets until each is narrower than the tolerance."""
+    """Halve all brackets until each is narrower than the tolerance.
+
+    Those of one span are halved equally often: what is found there does not depend on the others.
+    """
     if not len(low):
         return low
-    widest = float(np.max(high - low))
-    for _ in range(max(int(np.ceil(np.log2(widest / tolerance_s))), 0) + 1):
+    widest = np.zeros(piece[-1] + 1)
+    np.maximum.at(widest, piece, high - low)
+    rounds = np.maximum(np.ceil(np.log2(widest[piece] / tolerance_s)), 0) + 1
+    for number in range(int(rounds.max())):
         middle = 0.5 * (low + high)
         is_low = (np.asarray(quantity(middle)) > 0) == positive_at_low
-        low, high = np.where(is_low, middle, low), np.where(is_low, high, middle)
+        goes_on = number < rounds
+        low = np.where(goes_on & is_low, middle, low)
+        high = np.where(goes_on & ~is_low, middle, high)
     return np.asarray(0.5 * (low + high), dtype=np.float64)

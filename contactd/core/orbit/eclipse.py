@@ -91,4 +91,4 @@ def _intervals(track: Track, start: float, end: float, sign: _Sign) -> IntervalS
         return sign(theta, earth, sun)
 
     step_s = min(1.0 / (_SAMPLES_A_RADIAN * track.fastest_rate_rad_s), _LONGEST_SAMPLE_S)
-    return positive_intervals(quantity, start, end, step_s, within=track.validity)
+    return positive_intervals(quantity, track.validity.clip(start, end), step_s)

@@ -91,18 +91,16 @@ def sun_elevation_deg(station: Station, instants: ArrayLike) -> FloatArray:
 
 
 def dark_intervals(
-    station: Station, start: float, end: float, sun_elevation_deg: float = CIVIL_DUSK_DEG
+    station: Station, spans: IntervalSet, sun_elevation_deg: float = CIVIL_DUSK_DEG
 ) -> IntervalSet:
-    """When the Sun's centre stands below an elevation (deg, geometric) at a station.
+    """When, within some spans, the Sun's centre stands below an elevation (deg) at a station.
 
     Args:
-        start, end: instants (s).
         sun_elevation_deg: −0.833 gives sunset to sunrise as almanacs print them, −6, −12 and −18
-            the ends of civil, nautical and astronomical twilight.
+            the ends of civil, nautical and astronomical twilight. Geometric.
     """
     return positive_intervals(
         lambda at: sun_elevation_deg - sun_azimuth_elevation_deg(station, at)[1],
-        start,
-        end,
+        spans,
         _SAMPLE_S,
     )

@@ -23,7 +23,7 @@ from contactd.core.ground.links import (
 from contactd.core.ground.sight import nadir_angle_deg, sight
 from contactd.core.ground.station import Station
 from contactd.core.instants import from_text
-from contactd.core.intervals import EMPTY
+from contactd.core.intervals import EMPTY, IntervalSet
 from contactd.core.orbit import parse_tle
 from contactd.core.orbit.sgp4_track import Sgp4Track
 
@@ -139,7 +139,7 @@ def test_the_usable_part_of_a_contact_is_where_the_margin_suffices() -> None:
     margins = link_budget(DOWN, STATION, sight(TRACK, STATION, at)).margin_db
     required = float(np.median(margins))
     link = replace(DOWN, required_margin_db=required)
-    found = usable_intervals(TRACK, STATION, link, start, end)
+    found = usable_intervals(TRACK, STATION, link, IntervalSet([start], [end]))
     assert len(found) == 1
     edges = np.concatenate([found.starts, found.ends])
     clear = np.abs(at[:, None] - edges[None, :]).min(axis=1) > 0.01
@@ -151,18 +151,18 @@ def test_the_usable_part_of_a_contact_is_where_the_margin_suffices() -> None:
 def test_a_link_that_is_too_weak_is_never_usable_and_a_strong_one_while_it_is_up() -> None:
     start, end = contact()
     weak = replace(DOWN, power_dbw=-60.0)
-    assert usable_intervals(TRACK, STATION, weak, start - 600, end + 600) == EMPTY
+    assert usable_intervals(TRACK, STATION, weak, IntervalSet([start - 600], [end + 600])) == EMPTY
     strong = replace(DOWN, power_dbw=60.0)
-    found = usable_intervals(TRACK, STATION, strong, start - 600, end + 600)
+    found = usable_intervals(TRACK, STATION, strong, IntervalSet([start - 600], [end + 600]))
     assert len(found) == 1
     assert found.starts[0] == pytest.approx(start, abs=600.0)
     assert sight(TRACK, STATION, found.starts).elevation_deg[0] == pytest.approx(0.0, abs=1e-4)
 
 
 def test_more_power_or_less_rate_never_make_the_usable_part_shorter() -> None:
-    start, end = contact()
+    spans = IntervalSet.of([contact()])
     lengths = [
-        usable_intervals(TRACK, STATION, replace(DOWN, power_dbw=p), start, end).total_s
+        usable_intervals(TRACK, STATION, replace(DOWN, power_dbw=p), spans).total_s
         for p in np.linspace(-25, 5, 13)
     ]
     assert sorted(lengths) == lengths

@@ -14,7 +14,7 @@ from contactd.core.ground.sight import nadir_angle_deg, sight, sun_separation_de
 from contactd.core.ground.station import Station
 from contactd.core.ground.sunblind import sun_exclusion_intervals
 from contactd.core.instants import from_text
-from contactd.core.intervals import EMPTY
+from contactd.core.intervals import EMPTY, IntervalSet
 from contactd.core.orbit import parse_tle
 from contactd.core.orbit.sgp4_track import Sgp4Track
 from contactd.core.orbit.sun import sun_azimuth_elevation_deg
@@ -135,7 +135,9 @@ def test_while_the_sun_is_in_the_beam_the_target_is_near_it_and_else_it_is_not()
     track, station = scene(case_named("S03"))
     start = from_text("2024-03-09T00:00:00Z")
     limit = 25.0
-    found = sun_exclusion_intervals(track, station, limit, start, start + 3 * 86400.0)
+    found = sun_exclusion_intervals(
+        track, station, limit, IntervalSet([start], [start + 3 * 86400.0])
+    )
     assert found
     at = start + np.arange(0, 3 * 86400, 5.0)
     near = sun_separation_deg(station, sight(track, station, at), at) < limit
@@ -147,4 +149,4 @@ def test_while_the_sun_is_in_the_beam_the_target_is_near_it_and_else_it_is_not()
 
 def test_without_a_limit_the_sun_is_never_in_the_beam() -> None:
     track, station = scene(case_named("S03"))
-    assert sun_exclusion_intervals(track, station, 0.0, 0.0, 1e9) == EMPTY
+    assert sun_exclusion_intervals(track, station, 0.0, IntervalSet([0.0], [1e9])) == EMPTY

@@ -8,7 +8,7 @@ from pathlib import Path
 
 from contactd.core.contacts.coverage import services
 from contactd.core.contacts.prediction import predict
-from contactd.core.ground.antenna import followed_intervals
+from contactd.core.ground.antenna import keyhole_intervals
 from contactd.core.ground.links import Direction, Link, usable_intervals
 from contactd.core.ground.station import AntennaLimits, ServiceTerms, Station
 from contactd.core.ground.sunblind import sun_exclusion_intervals
@@ -47,10 +47,11 @@ def test_mount_sun_and_link_each_take_their_part() -> None:
     assert station.is_limited
     found = within_link(TRACK, station, trackable_part(TRACK, station, CONTACTS), LINK)
     expected = [
-        followed_intervals(TRACK, station, station.antenna, start, end)
-        - sun_exclusion_intervals(TRACK, station, 30.0, start, end)
-        & usable_intervals(TRACK, station, LINK, start, end)
-        for start, end in CONTACTS
+        contact
+        - keyhole_intervals(TRACK, station, station.antenna, contact)
+        - sun_exclusion_intervals(TRACK, station, 30.0, contact)
+        & usable_intervals(TRACK, station, LINK, contact)
+        for contact in (IntervalSet([start], [end]) for start, end in CONTACTS)
     ]
     for (start, end), part in zip(CONTACTS, expected, strict=True):
         assert found.clip(start, end) == part

@@ -11,6 +11,7 @@ import pytest
 
 from contactd.core.ground.station import Station
 from contactd.core.instants import TT_MINUS_TAI_S, from_text, tt_julian
+from contactd.core.intervals import IntervalSet
 from contactd.core.orbit.sun import (
     ASTRONOMICAL_UNIT_KM,
     dark_intervals,
@@ -93,7 +94,7 @@ def test_at_an_equinox_the_suns_centre_is_down_for_half_a_day() -> None:
     # Source: definition of the equinox; geometric centre, so that night is half a solar day.
     station = Station("equator", 0.0, 0.0)
     start = from_text("2026-03-20T12:00:00Z")
-    dark = dark_intervals(station, start, start + 86400.0, sun_elevation_deg=0.0)
+    dark = dark_intervals(station, IntervalSet([start], [start + 86400.0]), sun_elevation_deg=0.0)
     assert len(dark) == 1
     assert dark.total_s == pytest.approx(43_200.0, abs=15.0)
 
@@ -102,8 +103,8 @@ def test_civil_twilight_lasts_as_long_as_an_almanac_says() -> None:
     # Source: the Sun of the equator sinks 15 degrees an hour at an equinox: 6 degrees in 24 min.
     station = Station("equator", 0.0, 0.0)
     start = from_text("2026-03-20T12:00:00Z")
-    civil = dark_intervals(station, start, start + 86400.0)
-    whole = dark_intervals(station, start, start + 86400.0, sun_elevation_deg=0.0)
+    civil = dark_intervals(station, IntervalSet([start], [start + 86400.0]))
+    whole = dark_intervals(station, IntervalSet([start], [start + 86400.0]), sun_elevation_deg=0.0)
     assert civil.starts[0] - whole.starts[0] == pytest.approx(24 * 60, abs=10.0)
     assert sun_elevation_deg(station, civil.starts)[0] == pytest.approx(-6.0, abs=1e-5)
 
@@ -111,8 +112,8 @@ def test_civil_twilight_lasts_as_long_as_an_almanac_says() -> None:
 def test_at_a_pole_the_sun_sets_for_half_a_year() -> None:
     north, south = Station("n", 90.0, 0.0), Station("s", -90.0, 0.0)
     start, end = from_text("2026-01-01T00:00:00Z"), from_text("2027-01-01T00:00:00Z")
-    in_north = dark_intervals(north, start, end, sun_elevation_deg=0.0)
-    in_south = dark_intervals(south, start, end, sun_elevation_deg=0.0)
+    in_north = dark_intervals(north, IntervalSet([start], [end]), sun_elevation_deg=0.0)
+    in_south = dark_intervals(south, IntervalSet([start], [end]), sun_elevation_deg=0.0)
     assert len(in_north) == 2
     assert len(in_south) == 1
     overlap = in_north & in_south

@@ -202,7 +202,9 @@ def _night(station: Station, start: float, end: float) -> list[int]:
     from contactd.core.orbit.sun import dark_intervals
 
     key = (station.latitude_deg, station.longitude_deg, start, end)
-    found: list[int] = _LIGHTS.of(key, lambda: flat_spans(dark_intervals(station, start, end)))
+    found: list[int] = _LIGHTS.of(
+        key, lambda: flat_spans(dark_intervals(station, IntervalSet([start], [end])))
+    )
     return found
 
 
@@ -279,7 +281,9 @@ def _keyhole(track: Track, station: Station, start: float, end: float) -> list[d
         return []
     from contactd.core.ground.antenna import keyhole_intervals
 
-    return outer_forms(keyhole_intervals(track, station, station.antenna, start, end))
+    return outer_forms(
+        keyhole_intervals(track, station, station.antenna, IntervalSet([start], [end]))
+    )
 
 
 @router.get("/ground", summary="The ground track")
