@@ -12,23 +12,23 @@ from contactd.alerts.escalation import next_tending, tend
 from contactd.alerts.evaluate import evaluate
 from contactd.alerts.rules import candidates_again
 from contactd.alerts.status import with_channels
-from contactd.core.outlook import Snapshot
 from contactd.core.planning import FARTHEST_AHEAD_S, Target
 from contactd.core.record import Record
 from contactd.service.alert_configuration import Telling
 from contactd.service.allocation_job import SharingJob, ask_sharing, is_settled
 from contactd.service.state import Quiet, ServiceState, refresh_forecasts, refresh_reaches
 
-# A prediction reaches this many planning periods further than it must, so that a target is
-# predicted anew that seldom, and not with every turn of the plan.
+# A prediction reaches so much further than it must, so that a target is predicted anew that seldom,
+# and not with every turn of the plan: this many planning periods, or this share of the time ahead.
 SLACK_PERIODS = 60
+SLACK_SHARE = 1 / 28
 
 Span = tuple[float, float]
 
 
 @dataclass(frozen=True, slots=True)
 class Beat:
-    """What a beat gives: the new state, what may be seen of it, and what is to be done.
+    """What a beat gives: the new state, and what is to be done.
 
     Attributes:
         records: to be stored, before anything else is done.
@@ -38,7 +38,6 @@ class Beat:
     """
 
     state: ServiceState
-    snapshot: Snapshot
     records: tuple[Record, ...] = ()
     predict: tuple[tuple[Target, Span], ...] = ()
     share: SharingJob | None = None
@@ -66,10 +65,10 @@ def step(
     state = refresh_forecasts(state, now)
     if not leads:
         state = replace(state, changes=())
-        return Beat(state, state.snapshot(now), (), predict, job)
+        return Beat(state, (), predict, job)
     state, records, again_at = _decide(state, telling, now, was_down_since)
     changes, state = state.changes, replace(state, changes=())
-    return Beat(state, state.snapshot(now), (*changes, *records), predict, job, again_at)
+    return Beat(state, (*changes, *records), predict, job, again_at)
 
 
 def _decide(
@@ -118,7 +117,7 @@ def _ask_predictions(
     """Ask for the predictions that are missing or no longer reach as far as they should."""
     settings = state.configuration.settings
     first, last = now - settings.horizon.back_s, now + settings.horizon.ahead_s
-    slack_s = SLACK_PERIODS * settings.planning.every_s
+    slack_s = max(SLACK_PERIODS * settings.planning.every_s, SLACK_SHARE * settings.horizon.ahead_s)
     wanted = []
     for name, target in state.targets.items():
         until = max(last, min(state.reaches[name], now + FARTHEST_AHEAD_S))

@@ -11,6 +11,7 @@ from contactd.core import alert as kinds
 from contactd.core.alert import Severity
 from contactd.core.contacts.contact import Contact
 from contactd.core.contacts.outage import outage_in
+from contactd.core.contacts.table import numbered_meeting
 from contactd.core.intervals import EMPTY, IntervalSet
 from contactd.core.outlook import TargetOutlook
 from contactd.mission.documents.spans import inner_form, outer_form
@@ -35,9 +36,9 @@ def contact_candidates(scope: Scope, outlook: TargetOutlook) -> Iterator[Candida
     # A contact that a manoeuvre leaves open may come earlier than planned, by less than this.
     open_s = max((float(each.durations_s.max(initial=0)) for each in _open(outlook)), default=0.0)
     earliest_lead = max(leads.contact_s) + uncertainty_s + open_s
-    for index, contact in enumerate(outlook.contacts):
-        if contact.aos - earliest_lead > scope.until:
-            break
+    passed = min(scope.now, scope.since) - uncertainty_s - open_s
+    reached = math.nextafter(scope.until + earliest_lead, math.inf)
+    for index, contact in numbered_meeting(outlook.contacts, passed, reached):
         if contact.cut_at_start or contact.max_elevation_deg < leads.contact_least_elevation_deg:
             continue
         if not _is_ours(outlook, contact):

@@ -168,11 +168,21 @@ def all_meeting(
     contacts: Sequence[Contact], start: float, end: float, most: int | None = None
 ) -> Iterator[Contact]:
     """The contacts that meet a span (instants, s), in order, at most so many."""
+    for _, contact in islice(numbered_meeting(contacts, start, end), most):
+        yield contact
+
+
+def numbered_meeting(
+    contacts: Sequence[Contact], start: float, end: float
+) -> Iterator[tuple[int, Contact]]:
+    """The contacts that meet a span (instants, s), in order, each after its row."""
     if isinstance(contacts, ContactTable):
-        for row in np.flatnonzero((contacts.los > start) & (contacts.aos < end))[:most]:
-            yield contacts[int(row)]
+        for row in np.flatnonzero((contacts.los > start) & (contacts.aos < end)).tolist():
+            yield row, contacts[row]
         return
-    yield from islice((each for each in contacts if each.los > start and each.aos < end), most)
+    for row, contact in enumerate(contacts):
+        if contact.los > start and contact.aos < end:
+            yield row, contact
 
 
 def under_way_and_next(contacts: Sequence[Contact], instant: float) -> tuple[int, float | None]:

@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from contactd.core.ground.sight import Sight, sight
 from contactd.core.ground.station import NO_LIMITS, AntennaLimits, Station
 from contactd.core.intervals import EMPTY, IntervalSet, union
-from contactd.core.orbit.crossings import positive_intervals
+from contactd.core.orbit.crossings import positive_intervals, samples
 from contactd.core.orbit.track import Track
 
 __all__ = ["NO_LIMITS", "AntennaLimits", "keyhole_intervals"]
@@ -28,6 +28,10 @@ __all__ = ["NO_LIMITS", "AntennaLimits", "keyhole_intervals"]
 FloatArray = NDArray[np.float64]
 
 _SAMPLES_A_RADIAN: Final = 2_000.0
+_LOOKS_A_RADIAN: Final = 60.0
+_STRONGEST_PULL_KM_S2: Final = 0.012
+"""More than gravity and the Earth's turning bend any path in the Earth-fixed frame."""
+_STRONGEST_REFRACTION_DEG: Final = 1.0
 _SHORTEST_STEP_S: Final = 0.2
 _LONGEST_STEP_S: Final = 20.0
 _CATCH_UP_STEPS: Final = 20_000
@@ -46,7 +50,7 @@ def keyhole_intervals(
         max(1.0 / (_SAMPLES_A_RADIAN * track.fastest_rate_rad_s), _SHORTEST_STEP_S),
         _LONGEST_STEP_S,
     )
-    known = spans & track.validity
+    known = _may_lose(track, station, limits, spans & track.validity)
     lost = [EMPTY]
     if limits.highest_elevation_deg < 90.0:
         lost.append(
@@ -63,6 +67,45 @@ def keyhole_intervals(
             chase = _Chase(track, station, axis, greatest, limits.half_beam_deg, step_s)
             lost.append(chase.lost(known))
     return union(lost)
+
+
+def _may_lose(
+    track: Track, station: Station, limits: AntennaLimits, spans: IntervalSet
+) -> IntervalSet:
+    """The spans in which the mount may lose the target; in all others it certainly does not.
+
+    Between two samples the target is no farther from the nearer one than its greatest speed takes
+    it in half the time: so near the zenith, and so fast, it can be there at the most.
+    """
+    if not spans:
+        return EMPTY
+    at, span = samples(spans, 1.0 / (_LOOKS_A_RADIAN * track.fastest_rate_rad_s))
+    seen = sight(track, station, at)
+    elevation = np.radians(seen.elevation_deg)
+    level, up = seen.range_km * np.cos(elevation), seen.range_km * np.sin(elevation)
+    turning = level * np.radians(seen.azimuth_rate_deg_s)
+    rising = seen.range_km * np.radians(seen.elevation_rate_deg_s)
+    speed = np.sqrt(seen.range_rate_km_s**2 + turning**2 + rising**2)
+    apart_s = np.diff(at)
+    fastest = np.maximum(speed[1:], speed[:-1]) + _STRONGEST_PULL_KM_S2 * apart_s
+    off_km = fastest * apart_s / 2
+    nearest_km = np.minimum(seen.range_km[1:], seen.range_km[:-1]) - off_km
+    level_km = np.minimum(level[1:], level[:-1]) - off_km
+    highest_deg = np.degrees(np.arctan2(np.maximum(up[1:], up[:-1]) + off_km, level_km))
+    if station.refraction:
+        highest_deg += _STRONGEST_REFRACTION_DEG
+    safe = (level_km > 0.0) & (nearest_km > 0.0)
+    if limits.highest_elevation_deg < 90.0:
+        safe &= highest_deg < limits.highest_elevation_deg
+    for rate, distance in (
+        (limits.azimuth_rate_deg_s, level_km),
+        (limits.elevation_rate_deg_s, nearest_km),
+    ):
+        if rate is not None:
+            safe &= fastest < np.radians(rate) * distance
+    unsafe = np.zeros(len(spans), dtype=np.bool_)
+    unsafe[span[:-1][~safe & (span[1:] == span[:-1])]] = True
+    return IntervalSet(spans.starts[unsafe], spans.ends[unsafe])
 
 
 @dataclass(frozen=True, slots=True)

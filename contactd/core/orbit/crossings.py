@@ -65,7 +65,7 @@ def positive_intervals(
 def _among(
     quantity: Quantity, spans: IntervalSet, step_s: float, tolerance_s: float
 ) -> IntervalSet:
-    at, piece = _samples(spans, step_s, tolerance_s)
+    at, piece = samples(spans, step_s, tolerance_s)
     value = np.asarray(quantity(at), dtype=np.float64)
     value = np.where(np.isnan(value), -np.inf, value)
     at, value, piece = _with_hidden_turns(quantity, at, value, piece)
@@ -79,8 +79,10 @@ def _among(
     return IntervalSet(np.sort(starts), np.sort(ends))
 
 
-def _samples(spans: IntervalSet, step_s: float, tolerance_s: float) -> tuple[FloatArray, IntArray]:
-    """Instants evenly over each span, and the number of the span that each belongs to."""
+def samples(
+    spans: IntervalSet, step_s: float, tolerance_s: float = TOLERANCE_S
+) -> tuple[FloatArray, IntArray]:
+    """Instants evenly over each span, shape ``[n]``, and the number of the span of each."""
     # The end is open: what is asked there may lie beyond a track's validity.
     last = np.maximum(
         spans.starts, spans.ends - np.minimum(tolerance_s, (spans.ends - spans.starts) / 2)

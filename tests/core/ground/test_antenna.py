@@ -6,7 +6,10 @@ from dataclasses import dataclass
 
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
+from contactd.core.ground import antenna
 from contactd.core.ground.antenna import (
     NO_LIMITS,
     AntennaLimits,
@@ -131,3 +134,30 @@ def test_a_contact_that_ends_in_a_chase_ends_lost() -> None:
     limits = AntennaLimits(azimuth_rate_deg_s=0.5)
     lost = keyhole_intervals(Flyover(5.0), STATION, limits, IntervalSet([START], [START + 230]))
     assert lost.ends[-1] == START + 230
+
+
+@given(
+    st.floats(1.0, 250.0),
+    st.floats(2.0, 12.0),
+    st.floats(0.9, 1.1),
+    st.sampled_from(["elevation", "azimuth rate", "elevation rate"]),
+    st.floats(0.0, 30.0),
+)
+@settings(max_examples=150, deadline=None)
+def test_a_contact_that_is_passed_over_unsearched_loses_nothing(
+    offset_km: float, speed_km_s: float, share: float, axis: str, shift_s: float
+) -> None:
+    # Limits close to what the flight asks for, on either side of it.
+    top_deg = np.degrees(np.arctan2(500.0, offset_km))
+    limits = AntennaLimits(
+        highest_elevation_deg=min(share * top_deg, 90.0) if axis == "elevation" else 90.0,
+        azimuth_rate_deg_s=share * np.degrees(speed_km_s / offset_km) if axis[0] == "a" else None,
+        elevation_rate_deg_s=share * np.degrees(speed_km_s / 500.0) if axis[-1] == "e" else None,
+        half_beam_deg=0.0,
+    )
+    track = Flyover(offset_km, speed_km_s=speed_km_s)
+    span = IntervalSet([START + shift_s], [START + 400.0])
+    found = keyhole_intervals(track, STATION, limits, span)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(antenna, "_may_lose", lambda *given: given[-1])
+        assert found == keyhole_intervals(track, STATION, limits, span)
