@@ -1,5 +1,7 @@
 """What people do about alerts: acknowledge, silence, lift, retry."""
 
+from dataclasses import replace
+
 import pytest
 
 from contactd.alerts import AlertState, fold_alerts
@@ -16,6 +18,7 @@ from contactd.mission.actions import (
     Standing,
     record_of,
 )
+from contactd.mission.together import Together, waiting_together
 from contactd.records import Ledger
 
 
@@ -98,3 +101,36 @@ def test_a_letter_is_tried_again_once_for_each_time_that_it_was_given_up(letters
 def test_nobody_without_a_name_does_anything(letters):
     with pytest.raises(InputError, match=r"No name\. Add --by NAME\."):
         record_of(Retry(7), Standing(), " ", letters.noon)
+
+
+def named(alert, number, **changes):
+    return Raised(number, replace(alert, identity=f"a-{number}", **changes), over=False)
+
+
+def test_alerts_of_a_target_a_sequence_or_a_cause_are_acknowledged_together(letters):
+    one = letters.alert
+    stand = Standing(
+        (
+            named(one, 1, target="Lantern 3", subject="Lantern 3/wake-up/beacon on",
+                  kind="step-uncovered", facts={"station": "Mesa Roja"}),
+            named(one, 2, target="Lantern 3", subject="Lantern 3/wake-up", kind="start-in-doubt"),
+            named(one, 3, target="Heron", subject="Heron", kind="elements-stale"),
+            named(one, 4, target="Heron", subject="Heron/wake-up/mast", kind="step-uncovered"),
+            replace(named(one, 5, target="Heron"), in_hand_s=letters.noon, in_hand_of="Ada"),
+            replace(named(one, 6, target="Heron"), over=True),
+        )
+    )  # fmt: skip
+
+    def found(**given):
+        return [each.number for each in waiting_together(Together(**given), stand)]
+
+    assert found(target="heron") == [3, 4]
+    assert found(sequence="wake-up") == [1, 2, 4]
+    assert found(target="Lantern 3", sequence="wake-up", cause="beacon on") == [1]
+    assert found(cause="step-uncovered") == [1, 4]
+    assert found(cause="Mesa Roja") == [1]
+    assert found(target="Heron", only=frozenset({"a-4", "a-1"})) == [4]
+    with pytest.raises(InputError, match="No alert of target 'Heron', cause 'beacon on' is wait"):
+        found(target="Heron", cause="beacon on")
+    with pytest.raises(InputError, match="Nothing says which alerts"):
+        found(only=frozenset({"a-1"}))

@@ -264,3 +264,21 @@ def test_the_reader_chooses_light_size_and_day_of_the_year(service, visit):
     )
     page.reload()
     assert root.get_attribute("data-paper") == "light"
+
+
+def test_the_alerts_of_a_target_are_acknowledged_together_after_they_were_shown(service, operator):
+    page = operator.page
+    page.goto(f"{service.base}/#/now")
+    button = page.get_by_role("button", name=re.compile("^Acknowledge all .* of Lantern 3$"))
+    button.click()
+    dialog = page.locator("dialog").last
+    shown = dialog.locator(".alert").count()
+    assert shown > 1
+    operator.picture("acknowledge-together-desk")
+    assert operator.violations() == []
+    dialog.get_by_role("button", name="Acknowledge all").click()
+    page.wait_for_selector("dialog", state="detached")
+    button.wait_for(state="detached")
+    records = service.json("/records", kind="alert-acknowledged", subject="Lantern 3", limit=50)
+    assert len(records) >= shown
+    assert {each["author"] for each in records} == {"m.aldous"}

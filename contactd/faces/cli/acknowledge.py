@@ -24,6 +24,11 @@ FIELDS = ("number", "severity", "kind", "subject", "what", "do", "moment", "iden
 @click.command("acknowledge")
 @click.argument("named", metavar="[ALERT]...", nargs=-1)
 @click.option("--all", "everything", is_flag=True, help="Every alert that waits.")
+@click.option("--target", metavar="NAME", default="", help="Every one of this target that waits.")
+@click.option("--sequence", metavar="NAME", default="", help="Every one of this sequence.")
+@click.option(
+    "--cause", metavar="NAME", default="", help="Every one of this kind, step or station."
+)
 @click.option("--note", metavar="TEXT", default="", help="A note, kept in the record.")
 @click.option("--by", metavar="NAME", help="Who has it in hand.  [default: your user name]")
 @options.day_of_year
@@ -32,6 +37,9 @@ FIELDS = ("number", "severity", "kind", "subject", "what", "do", "moment", "iden
 def command(
     named: tuple[str, ...],
     everything: bool,
+    target: str,
+    sequence: str,
+    cause: str,
     note: str,
     by: str | None,
     day_of_year: bool,
@@ -40,13 +48,15 @@ def command(
 ) -> None:
     """Acknowledge alerts; without ALERT, list those that wait.
 
-    ALERT is the number of the record that raised it, as the list shows it, or its identity.
+    ALERT is the number of the record that raised it, as the list shows it, or its identity. With
+    --target, --sequence or --cause all that wait and share it are acknowledged together.
     Acknowledging stops reminders; it changes nothing aboard.
     """
     from contactd.alerts.fold import AlertState, fold_alerts
     from contactd.alerts.standing import standing
     from contactd.faces.cli.store import author, open_ledger
     from contactd.mission.actions import Acknowledge, record_of
+    from contactd.mission.together import Together, waiting_together
 
     configuration = read_configuration(config_dir)
     now = current().now
@@ -55,10 +65,13 @@ def command(
     if ledger is not None:
         state = fold_alerts(state, ledger.records())
     waiting = [state.tracked[alert.identity] for alert in state.open_alerts(now)]
-    if not named and not everything:
+    which = Together(target, sequence, cause)
+    if not named and not everything and which == Together():
         _show(waiting, now, day_of_year, form)
         return
     stand = standing(state, now)
+    if which != Together():
+        named = (*named, *(each.alert.identity for each in waiting_together(which, stand)))
     chosen = [told.alert.identity for told in waiting] if everything else dict.fromkeys(named)
     made = [record_of(Acknowledge(each, note), stand, author(by), now) for each in chosen]
     if ledger is None or not made:

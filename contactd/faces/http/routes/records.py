@@ -29,7 +29,8 @@ from contactd.mission.statements import (
     repeats,
     shape_of,
 )
-from contactd.mission.statements.types import LONGEST_TEXT
+from contactd.mission.statements.types import LONGEST_NAME, LONGEST_TEXT
+from contactd.mission.together import Together, waiting_together
 
 router = APIRouter(tags=["records"])
 
@@ -195,6 +196,39 @@ def _change_by(entry: Statement, before: Snapshot, after: Snapshot) -> Change:
     if shape_of(type(entry)).about == "station":
         return across(before.targets, after.targets, after.at)
     return change_in(before, after, entry.target)
+
+
+@router.post(
+    "/alerts/acknowledge",
+    response_model=list[models.Record],
+    status_code=201,
+    summary="Acknowledge alerts together",
+)
+async def acknowledge_together(
+    ctx: Ctx,
+    caller: Operator,
+    target: Annotated[str, Body(max_length=LONGEST_NAME)] = "",
+    sequence: Annotated[str, Body(max_length=LONGEST_NAME)] = "",
+    cause: Annotated[
+        str, Body(max_length=LONGEST_NAME, description="A kind of alert, a step or a station.")
+    ] = "",
+    alerts: Annotated[
+        list[str] | None,
+        Body(max_length=MOST_RECORDS, description="Only these identities: those that were read."),
+    ] = None,
+    note: Annotated[str, Body(max_length=LONGEST_TEXT)] = "",
+) -> Response:
+    """Say that somebody has all those in hand that wait and share a target, a sequence or a
+    cause."""
+    standing, now = ctx.view.standing(), ctx.view.now()
+    only = None if alerts is None else frozenset(alerts)
+    found = waiting_together(Together(target, sequence, cause, only), standing)
+    made = [
+        action_record(Acknowledge(each.alert.identity, note), standing, caller.name, now)
+        for each in found
+    ]
+    written = await ctx.view.commit(made)
+    return _created([record_form(each) for each in written], written[0])
 
 
 def change_in(before: Snapshot, after: Snapshot, target: str) -> Change:

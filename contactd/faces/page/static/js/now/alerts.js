@@ -1,5 +1,6 @@
 // What waits for somebody: alerts, most severe first, each with what to do and a way to take it on.
 
+import {dialogOf} from "../changes.js";
 import {announce, make, put} from "../dom.js";
 import {openSession} from "../head.js";
 import {severity} from "../marks.js";
@@ -16,7 +17,39 @@ export function alertsWaiting(place, alerts, moving) {
     urgent.length > 0 && make("ul", {class: "alerts"}, urgent.map((alert, place) => item(alert, moving, first ? place === 0 : open.has(alert.identity)))),
     others.length > 0 && make("details", {open: open.has("advisories") || urgent.length === 0, dataset: {key: "advisories"}},
       make("summary", {}, severityCount(others.length)),
-      make("ul", {class: "alerts"}, others.map((alert) => item(alert, moving, open.has(alert.identity))))));
+      make("ul", {class: "alerts"}, others.map((alert) => item(alert, moving, open.has(alert.identity))))),
+    service.knownAt === null && together(alerts));
+}
+
+/** A button for each target of which several wait: they are shown once more, and taken together. */
+function together(alerts) {
+  const counts = new Map();
+  for (const {target} of alerts) if (target) counts.set(target, (counts.get(target) ?? 0) + 1);
+  const several = [...counts].filter(([, count]) => count > 1);
+  return several.length > 0 && make("div", {class: "buttons together"}, several.map(([target, count]) => make("button", {type: "button", class: "small",
+    onclick: () => takeTogether(target, alerts.filter((alert) => alert.target === target))}, `Acknowledge all ${count} of ${target}`)));
+}
+
+function takeTogether(target, alerts) {
+  if (!service.session.can_change) {
+    openSession();
+    return;
+  }
+  const wrong = make("p", {class: "field-wrong", role: "alert", hidden: true});
+  const dialog = dialogOf(`Acknowledge ${alerts.length} alerts of ${target}`,
+    make("ul", {class: "alerts"}, alerts.map((alert) => make("li", {class: `alert is-${alert.severity}`}, make("p", {class: "alert-top"}, severity(alert.severity)), make("p", {class: "alert-what"}, alert.what), alert.do && make("p", {}, alert.do)))),
+    wrong, make("div", {class: "buttons"}, make("button", {type: "button", class: "first", onclick: async (event) => {
+      event.currentTarget.disabled = true;
+      try {
+        await send("POST", "/alerts/acknowledge", {target, alerts: alerts.map((alert) => alert.identity)});
+        announce(`Acknowledged: every alert of ${target}`);
+        dialog.close();
+      } catch (problem) {
+        wrong.hidden = false;
+        wrong.textContent = problem.message;
+      }
+      await refresh();
+    }}, "Acknowledge all"), make("button", {type: "button", onclick: () => dialog.close()}, "Leave them")));
 }
 
 function severityCount(count) {
