@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from typing import Any, Protocol
 
 from contactd.alerts.status import Passage
+from contactd.core.backoff import Backoff
 
 
 class Clock(Protocol):
@@ -98,12 +99,10 @@ class Circuit:
             self.failing_since = self._clock.now()
         if self.passage is Passage.TRYING or self._failures >= self._terms.open_after:
             if self.passage is not Passage.OPEN:
-                pause_s = min(
-                    self._terms.first_pause_s * 2.0 ** min(self._openings, 30),
-                    self._terms.longest_pause_s,
-                )
-                self._open_until = self._clock.now() + pause_s * self._rng.uniform(0.5, 1.0)
                 self._openings += 1
+                backoff = Backoff(self._terms.first_pause_s, self._terms.longest_pause_s)
+                pause_s = backoff.wait_s(self._openings, self._rng.uniform)
+                self._open_until = self._clock.now() + pause_s
             self._turn(Passage.OPEN)
 
     def abandoned(self) -> None:

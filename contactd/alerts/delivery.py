@@ -21,6 +21,7 @@ from contactd.alerts.status import ChannelStatus
 from contactd.alerts.tracked import SERVICE
 from contactd.core import record as kinds
 from contactd.core.alert import Alert
+from contactd.core.backoff import Backoff
 from contactd.core.errors import DeliveryError
 from contactd.core.record import Record
 from contactd.mission.timetext import recorded_finite
@@ -237,46 +238,39 @@ class Delivery:
 
     async def _bring(self, notification: Notification) -> None:
         """One message, until it is delivered or given up."""
-        from tenacity import AsyncRetrying, RetryCallState, retry_if_exception
-
-        attempts = 0
         begun = recorded_finite(self._clock.now())
-
-        def wait(state: RetryCallState) -> float:
-            if state.attempt_number == 1 and len(notification.parts) == 1:
-                self._note(kinds.ALERT_SENT, notification, {})
-            return self._wait_s(notification.channel, state)
-
-        def enough(state: RetryCallState) -> bool:
-            return state.attempt_number >= MOST_ATTEMPTS or self._is_too_old(notification)
-
-        def again(error: BaseException) -> bool:
-            return isinstance(error, DeliveryError) and error.worth_retrying
-
         if len(notification.parts) > 1:
             # After a restart the same alerts must go together again, under the same key.
             self._note(kinds.ALERT_SENT, notification, {})
             if self._flushing is not None:
                 await asyncio.shield(self._flushing)
-        try:
-            async for attempt in AsyncRetrying(
-                sleep=self._clock.sleep,
-                stop=enough,
-                wait=wait,
-                retry=retry_if_exception(again),
-                reraise=True,
-            ):
-                with attempt:
-                    attempts += 1
-                    await self._try(notification)
-        except DeliveryError as error:
-            reason = error.reason[:MOST_REASON_LENGTH]
-            body = {"attempts": attempts, "sent_at": begun, "reason": reason}
+        attempts, reason = await self._try_until_settled(notification)
+        if reason:
+            body = {"attempts": attempts, "sent_at": begun, "reason": reason[:MOST_REASON_LENGTH]}
             self._note(kinds.ALERT_FAILED, notification, body)
         else:
             self._note(
                 kinds.ALERT_DELIVERED, notification, {"attempts": attempts, "sent_at": begun}
             )
+
+    async def _try_until_settled(self, notification: Notification) -> tuple[int, str]:
+        """How many attempts it took, and why it was given up; "" if it was delivered."""
+        for attempts in range(1, MOST_ATTEMPTS + 1):
+            try:
+                await self._try(notification)
+            except DeliveryError as error:
+                if (
+                    not error.worth_retrying
+                    or attempts == MOST_ATTEMPTS
+                    or self._is_too_old(notification)
+                ):
+                    return attempts, error.reason
+                if attempts == 1 and len(notification.parts) == 1:
+                    self._note(kinds.ALERT_SENT, notification, {})
+                await self._clock.sleep(self._wait_s(notification.channel, attempts, error))
+            else:
+                return attempts, ""
+        raise AssertionError("the last attempt returns")
 
     def _is_too_old(self, notification: Notification) -> bool:
         lane = self._lanes.get(notification.channel)
@@ -287,14 +281,12 @@ class Delivery:
             keep_trying_s = min(keep_trying_s, REMINDER_TRIED_S)
         return self._clock.now() - notification.since > keep_trying_s
 
-    def _wait_s(self, channel: str, state: Any) -> float:
+    def _wait_s(self, channel: str, failures: int, error: DeliveryError) -> float:
         lane = self._lanes.get(channel)
         if lane is None:
             return 0.0
-        terms = lane.terms
-        doubled_s = terms.first_wait_s * 2.0 ** min(state.attempt_number - 1, 30)
-        wait_s: float = min(doubled_s, terms.longest_wait_s) * self._rng.uniform(0.5, 1.0)
-        error = state.outcome.exception()
+        backoff = Backoff(lane.terms.first_wait_s, lane.terms.longest_wait_s)
+        wait_s = backoff.wait_s(failures, self._rng.uniform)
         if isinstance(error, ChannelBusy):
             wait_s = max(wait_s, min(error.again_after_s, LONGEST_BUSY_S))
         return wait_s

@@ -16,6 +16,7 @@ from itertools import pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
+from contactd.core.backoff import Backoff
 from contactd.core.errors import LedgerError
 from contactd.core.record import Record
 from contactd.records.verification import Verification
@@ -30,6 +31,8 @@ MOST_AT_ONCE = 10_000
 MOST_READ_AT_ONCE = 10_000
 READ_AT_ONCE = 1_000
 ATTEMPTS = 4
+_BACKOFF = Backoff(0.02, 0.08)
+_CHANCE = random.Random()  # noqa: S311 - spreads waits, guards nothing
 # Values in one IN (…) list; SQLite allows 32 766 parameters, older builds 999.
 _LIST_AT_ONCE = 500
 
@@ -388,11 +391,11 @@ def _record(row: Any, body: dict[str, Any] | None = None) -> Record:
 
 def _patiently(attempt: Callable[[], Result]) -> Result:
     """Try a few times while the trouble is of the passing kind, with a short random wait."""
-    for left in range(ATTEMPTS - 1, -1, -1):
+    for attempts in range(1, ATTEMPTS + 1):
         try:
             return attempt()
         except LedgerError as error:
-            if not error.passing or not left:
+            if not error.passing or attempts == ATTEMPTS:
                 raise
-            time.sleep(random.uniform(0.01, 0.05))  # noqa: S311 - spreads waits, guards nothing
+            time.sleep(_BACKOFF.wait_s(attempts, _CHANCE.uniform))
     raise AssertionError("the last attempt returns or raises")

@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING
 from contactd import __version__
 from contactd.alerts.address_filter import AddressRefused
 from contactd.alerts.http_post import retry_after_s
+from contactd.core.backoff import Backoff
 from contactd.core.errors import ContactdError
 from contactd.core.orbit import parse_omm, parse_tle
 from contactd.core.orbit.elements import ElementSet
@@ -25,6 +26,7 @@ if TYPE_CHECKING:
     import httpx
 
 LONGEST_BACK_OFF_S = 86_400.0
+_CHANCE = random.Random()  # noqa: S311 - spreads the load, guards nothing
 MOST_REDIRECTS = 3
 
 
@@ -140,9 +142,10 @@ class Feed:
             self.failures = 0
             pause = least
         else:
-            pause = min(least * 2.0**self.failures, max(LONGEST_BACK_OFF_S, least))
-            self.failures = min(self.failures + 1, 32)
-            pause *= random.uniform(1.0, 1.1)  # noqa: S311 - spreads the load, guards nothing
+            self.failures += 1
+            # A little more than the least interval at the least: never asked too early.
+            backoff = Backoff(least * 1.1, max(LONGEST_BACK_OFF_S, least) * 1.1, 1.0 / 1.1)
+            pause = backoff.wait_s(self.failures, _CHANCE.uniform)
         self.next_at = monotonic + max(pause, min(wait_s or 0.0, LONGEST_BACK_OFF_S))
 
 
