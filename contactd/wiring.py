@@ -13,15 +13,18 @@ if TYPE_CHECKING:
     import socket
 
     from contactd.config import Configuration
+    from contactd.records.lock import ServiceLock
     from contactd.service.clock import Clock
     from contactd.service.daemon import Daemon
     from contactd.service.election import Pair
+    from contactd.service.log_writer import LogWriter
     from contactd.service.rehearsal import Rehearsal, Report
     from contactd.service.store import Store
 
 
 LEFT_ALONE = 3
-"""Exit code of a service whose ledger has been brought up to date by a newer version."""
+"""Exit code of a service whose ledger has been brought up to date by a newer version, or on whose
+ledger another service watches."""
 
 
 class _MachineClock:
@@ -38,7 +41,7 @@ def run(config_dir: str, options: Mapping[str, Any]) -> int | None:
 
     Returns:
         1 when the settings themselves are wrong, so that nothing can be started;
-        ``LEFT_ALONE`` when the ledger is a newer version's; else 0.
+        ``LEFT_ALONE`` when the ledger is a newer version's, or another service's; else 0.
 
     Raises:
         ContactdError: if the ledger or the address to listen on cannot be had.
@@ -48,6 +51,7 @@ def run(config_dir: str, options: Mapping[str, Any]) -> int | None:
     from contactd.config import examine
     from contactd.core.errors import NewerLedger
     from contactd.records import Ledger
+    from contactd.records.lock import LedgerInUse
     from contactd.service import logs
     from contactd.service.clock import WallClock
     from contactd.service.server import handed_over, listen
@@ -64,7 +68,12 @@ def run(config_dir: str, options: Mapping[str, Any]) -> int | None:
             print(error, file=sys.stderr)
         return 1
     settings = configuration.settings
-    logs.set_up(settings.log.format, settings.log.level, clock.now)
+    try:
+        lock = _lock(configuration, clock)
+    except LedgerInUse as error:
+        print(error, file=sys.stderr)
+        return LEFT_ALONE
+    log = logs.set_up(settings.log.format, settings.log.level, clock.now)
     listener = handed_over(os.environ) or listen(settings.http.host, settings.http.port)
     try:
         store = Store(Ledger.open(configuration.store_url))
@@ -74,13 +83,30 @@ def run(config_dir: str, options: Mapping[str, Any]) -> int | None:
         return LEFT_ALONE
     refused = tuple(str(error) for error in found.errors)
     try:
-        refusal = asyncio.run(_serve(configuration, refused, place, clock, store, listener))
+        refusal = asyncio.run(_serve(configuration, refused, place, clock, store, listener, log))
     finally:
         store.close()
         listener.close()
+        if lock is not None:
+            lock.release()
+        log.drain()
     if refusal:
         print(refusal, file=sys.stderr)
     return LEFT_ALONE if refusal else 0
+
+
+def _lock(configuration: Configuration, clock: Clock) -> ServiceLock | None:
+    """The lock of this service's ledger; None where the ledger can have several services.
+
+    Raises:
+        LedgerInUse: if another service has it.
+    """
+    from contactd.core.instants import to_text
+    from contactd.records.database import file_of_url
+    from contactd.records.lock import ServiceLock
+
+    file = file_of_url(configuration.store_url)
+    return None if file is None else ServiceLock(file).take(to_text(clock.now(), 0))
 
 
 def _pair(configuration: Configuration, clock: Clock) -> Pair | None:
@@ -105,6 +131,7 @@ async def _serve(
     clock: Clock,
     store: Store,
     listener: socket.socket,
+    log: LogWriter,
 ) -> str:
     """Serve until told to stop; why this version must leave the ledger alone, or ""."""
     import asyncio
@@ -125,7 +152,7 @@ async def _serve(
     from contactd.service.daemon import Daemon
     from contactd.service.files import FilesOnDisk
     from contactd.service.kernel_clock import synchronisation
-    from contactd.service.metrics import Instruments, SnapshotCollector
+    from contactd.service.metrics import Instruments, LogCollector, SnapshotCollector
     from contactd.service.notify import ServiceManager
     from contactd.service.server import HttpServer
     from contactd.service.surroundings import Surroundings
@@ -150,6 +177,7 @@ async def _serve(
     )
     registry.register(SnapshotCollector(daemon.snapshot, clock.now))
     registry.register(AlarmCollector(lambda: daemon.state.alerts, clock.now))
+    registry.register(LogCollector(log))
     if daemon.leading.pair is not None:
         from contactd.service.election_metrics import PairCollector
 

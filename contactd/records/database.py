@@ -113,10 +113,15 @@ def _sqlite_engine(url: URL, patience_s: float) -> sa.Engine:
 
 def file_of(engine: sa.Engine) -> Path | None:
     """The file of a ledger, or None where it is none."""
-    url = engine.url
-    if url.get_backend_name() != "sqlite" or url.database in (None, "", ":memory:"):
+    return file_of_url(engine.url)
+
+
+def file_of_url(url: str | URL) -> Path | None:
+    """The file of a ledger's URL, or None where it is none."""
+    parsed = make_url(url)
+    if parsed.get_backend_name() != "sqlite" or parsed.database in (None, "", ":memory:"):
         return None
-    return Path(str(url.database))
+    return Path(str(parsed.database))
 
 
 def identity_of(file: Path | None) -> tuple[int, int] | None:

@@ -94,6 +94,7 @@ class Daemon:
         self._last_beat_at = around.clock.monotonic()
         self.has_begun = False
         self._stopping = asyncio.Event()
+        self._reload_asked = self._is_reloading = False
 
     # What others may see.
 
@@ -282,8 +283,22 @@ class Daemon:
         self._manager.tell("READY=1")
 
     def reload_soon(self) -> None:
-        """Reload as soon as the event loop comes to it; for signal handlers."""
-        self.effects.spawn(self.reload())
+        """Reload as soon as the event loop comes to it; for signal handlers.
+
+        However often it is asked meanwhile, one more reload follows the one under way.
+        """
+        self._reload_asked = True
+        if not self._is_reloading:
+            self._is_reloading = True
+            self.effects.spawn(self._reload_while_asked())
+
+    async def _reload_while_asked(self) -> None:
+        try:
+            while self._reload_asked:
+                self._reload_asked = False
+                await self.reload()
+        finally:
+            self._is_reloading = False
 
     def _post(self, event: Event) -> None:
         self.queue.post(event)

@@ -10,6 +10,10 @@ import structlog
 from contactd.service.events import Event, Learned
 from contactd.service.store import Store
 
+SILENT = "the ledger does not answer: another process holds it locked, or its disk is slow"
+SILENT_S = 2.0
+"""So long an exchange may last until it is said that the ledger does not answer."""
+
 log = structlog.get_logger("contactd.store")
 
 GRACE_S = 0.2
@@ -69,13 +73,22 @@ class LedgerKeeper:
         async with self._turn:
             return self.store.follow()
 
+    def _say_silent(self) -> None:
+        """It is locked, or its disk is slow: that is trouble before the attempt has failed."""
+        self.store.trouble = self.store.trouble or SILENT
+        self._post(Learned())
+
     async def _keep(self) -> None:
         while self._next is not None:
             count = 0
             asked, self._next = self._next, None
             try:
                 async with self._turn:
-                    news = await self.store.exchange()
+                    bell = asyncio.get_running_loop().call_later(SILENT_S, self._say_silent)
+                    try:
+                        news = await self.store.exchange()
+                    finally:
+                        bell.cancel()
                     count = len(news)
                     self._post(Learned(news))
                 if self.store.is_fenced_out:

@@ -5,29 +5,44 @@ from __future__ import annotations
 import logging
 import sys
 from collections.abc import Callable, MutableMapping
-from typing import Any, TextIO
+from typing import Any, TextIO, cast
 
 import structlog
 
 from contactd.core import instants
+from contactd.service.log_writer import LogWriter
 
 Event = MutableMapping[str, Any]
 LEVELS = {"debug": 10, "info": 20, "warning": 30, "error": 40, "silent": 50}
 
 
-def set_up(form: str, level: str, now: Callable[[], float], stream: TextIO | None = None) -> None:
-    """Write the log as ``human`` or ``json`` lines from a level upwards.
+def set_up(
+    form: str, level: str, now: Callable[[], float], stream: TextIO | None = None
+) -> LogWriter:
+    """Write the log as ``human`` or ``json`` lines from a level upwards; nobody waits for that.
 
     Args:
         now: the service's clock, so that a simulated present shows in the log too.
         stream: where to; standard error if None.
+
+    Returns:
+        what writes it.
     """
 
     def stamp(_logger: Any, _method: str, event: Event) -> Event:
         event["at"] = instants.to_text(now())
         return event
 
-    renderer = structlog.processors.JSONRenderer() if form == "json" else _line
+    def missing(lines: int) -> str:
+        event = {
+            "event": "lines of the log were dropped here: nobody read it",
+            "dropped": lines,
+            "level": "error",
+        }
+        return f"{renderer(None, '', stamp(None, '', event))}\n"
+
+    renderer: Any = structlog.processors.JSONRenderer() if form == "json" else _line
+    writer = LogWriter(stream or sys.stderr, missing)
     structlog.configure(
         processors=[
             structlog.processors.add_log_level,
@@ -36,13 +51,14 @@ def set_up(form: str, level: str, now: Callable[[], float], stream: TextIO | Non
             renderer,
         ],
         wrapper_class=structlog.make_filtering_bound_logger(LEVELS[level]),
-        logger_factory=structlog.PrintLoggerFactory(stream or sys.stderr),
+        logger_factory=structlog.PrintLoggerFactory(cast(TextIO, writer)),
         cache_logger_on_first_use=False,
     )
     # Libraries speak up only when something is wrong; APScheduler also says when a beat outlasts
     # its second, which the lateness metrics tell better.
-    logging.basicConfig(level=logging.WARNING, stream=stream or sys.stderr)
+    logging.basicConfig(level=logging.WARNING, stream=writer)
     logging.getLogger("apscheduler").setLevel(logging.ERROR)
+    return writer
 
 
 def _line(_logger: Any, _method: str, event: Event) -> str:

@@ -12,7 +12,7 @@ import platform
 from collections.abc import Callable, Iterable, Iterator, Mapping
 
 from prometheus_client import CollectorRegistry, Counter, Gauge, Histogram
-from prometheus_client.core import GaugeMetricFamily, InfoMetricFamily
+from prometheus_client.core import CounterMetricFamily, GaugeMetricFamily, InfoMetricFamily
 from prometheus_client.registry import Collector
 
 from contactd import __version__
@@ -23,6 +23,7 @@ from contactd.core.intervals import IntervalSet, union
 from contactd.core.outlook import Snapshot, TargetOutlook
 from contactd.core.sequences.model import Covered, StepForecast
 from contactd.service.kernel_clock import Synchronisation
+from contactd.service.log_writer import LogWriter
 
 NEVER = float("nan")
 MOST_PAIRS = 4_000
@@ -74,6 +75,18 @@ class Instruments:
         self.synchronised.set(NEVER if told is None else float(told.synchronised))
         known = told is not None and told.synchronised
         self.clock_error.set(told.error_bound_s if told is not None and known else NEVER)
+
+
+class LogCollector(Collector):
+    """Counts what the log could not take."""
+
+    def __init__(self, log: LogWriter) -> None:
+        self._log = log
+
+    def collect(self) -> Iterator[CounterMetricFamily]:
+        yield CounterMetricFamily(
+            "contactd_log_lines_dropped", "Log lines that nobody took.", self._log.dropped
+        )
 
 
 class SnapshotCollector(Collector):
