@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import contextlib
+import os
 import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -109,6 +111,17 @@ def _sqlite_engine(url: URL, patience_s: float) -> sa.Engine:
         connection.exec_driver_sql("BEGIN IMMEDIATE" if writing else "BEGIN")
 
     return engine
+
+
+def keep_from_others(file: Path) -> None:
+    """Make a ledger's file, where there is none, so that its owner alone can read it.
+
+    SQLite gives the files beside it the same rights. A file that is there is never opened here: to
+    close it would end the locks that SQLite has on it in this process, and others would take away
+    its write-ahead log under it (sqlite.org/howtocorrupt.html, section 2.2).
+    """
+    with contextlib.suppress(OSError):  # it is there, or opening it says what is wrong
+        os.close(os.open(file, os.O_CREAT | os.O_EXCL | os.O_WRONLY | os.O_CLOEXEC, 0o600))
 
 
 def file_of(engine: sa.Engine) -> Path | None:

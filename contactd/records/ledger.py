@@ -98,6 +98,7 @@ class Ledger:
                     f"the ledger's folder {file.parent} cannot be made: {error.strerror}",
                     passing=True,
                 ) from error
+            database.keep_from_others(file)
         try:
             _patiently(lambda: database.bring_up_to_date(engine, name))
         except BaseException:

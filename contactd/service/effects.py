@@ -34,6 +34,7 @@ from contactd.service.metrics import Instruments
 from contactd.service.prediction_pool import Predicting, Work, failed_prediction
 from contactd.service.state import ServiceState
 from contactd.service.store import Store
+from contactd.service.urgency import deadline_of
 
 if TYPE_CHECKING:
     from contactd.service.leadership import Leading
@@ -131,16 +132,19 @@ class Effects:
         # Each by itself is little; all together decide what pays.
         compiled = worth_compiling(len(state.targets), len(stations), *span)
         work = Work(target, stations, span, now, compiled)
-        self.spawn(self._predict(work, state.motions.get(target.name)))
+        urgency = deadline_of(target, state.knowledge_of(target), now)
+        self.spawn(self._predict(work, state.motions.get(target.name), urgency))
 
-    async def _predict(self, work: Work, before: Target | None) -> None:
+    async def _predict(self, work: Work, before: Target | None, urgency: float) -> None:
         target, stations, span, now, compiled = work
         change: ElementsChange | None = None
         try:
-            prediction = await self.predicting.predict(work)
-            change = await self.predicting.here(
-                change_between, before, prediction, stations, now, compiled
-            )
+            # What follows from it has part in its turn: else it would wait for all others.
+            async with self.predicting.turns.turn(urgency):
+                prediction = await self.predicting.predict(work)
+                change = await self.predicting.here(
+                    change_between, before, prediction, stations, now, compiled
+                )
         except Exception as error:
             log.exception("a prediction failed", target=target.name)
             prediction = failed_prediction(target, span, error)

@@ -24,6 +24,7 @@ from contactd.core.planning import Prediction, predict_target
 from contactd.core.sequences.coverage import Conditions
 from contactd.core.target import Target
 from contactd.service.executors import executor_for
+from contactd.service.urgency import Turns
 
 if TYPE_CHECKING:
     from contactd.config.settings import Planning
@@ -67,11 +68,6 @@ def failed_prediction(target: Target, span: tuple[float, float], error: Exceptio
     return Prediction(TargetOutlook(target.name, span, problem=problem), Conditions())
 
 
-def _by(workers: Workers, work: Work) -> Prediction:
-    (made,) = workers.map(predict_work, [work])
-    return made
-
-
 class Predicting:
     """Makes predictions where the configuration says.
 
@@ -80,10 +76,13 @@ class Predicting:
 
     Attributes:
         elsewhere: who else works on predictions; None if all are made here.
+        turns: how many targets are worked on at a time, and who is next.
     """
 
     def __init__(self, clock: Clock, threads: Executor | None = None) -> None:
-        self.threads = threads or ThreadPoolExecutor(HERE, "predict")
+        # One more than predict at a time: small things, as reading files, wait for no prediction.
+        self.threads = threads or ThreadPoolExecutor(HERE + 1, "predict")
+        self.turns = Turns(HERE)
         self._clock = clock
         self._place: tuple[str, int | None] = ("here", None)
         self.elsewhere: Workers | None = None
@@ -97,11 +96,13 @@ class Predicting:
             return
         self._let_go()
         self._here_until = -1.0
+        self.turns = Turns(HERE)
         if planning.where != "here":
             on_cluster = AT_ONCE_ON_A_CLUSTER if "://" in planning.where else os.cpu_count() or 1
             workers = planning.workers or on_cluster
             self.elsewhere = executor_for(planning.where, workers)
             self._senders = ThreadPoolExecutor(workers, "predict-elsewhere")
+            self.turns = Turns(workers)
 
     async def predict(self, work: Work) -> Prediction:
         """The prediction of one target.
@@ -112,7 +113,7 @@ class Predicting:
         loop, there, senders = asyncio.get_running_loop(), self.elsewhere, self._senders
         if there is not None and senders is not None and self._clock.boottime() >= self._here_until:
             try:
-                return await loop.run_in_executor(senders, _by, there, work)
+                return await loop.run_in_executor(senders, self._by, there, work)
             except Exception as error:  # noqa: BLE001 - whatever it is, it is tried here as well
                 if self._clock.boottime() >= self._here_until:
                     self._here_until = self._clock.boottime() + RETRY_S
@@ -122,6 +123,13 @@ class Predicting:
                         trouble=f"{type(error).__name__}: {error}",
                     )
         return await self.here(predict_work, work, self._clock.monotonic)
+
+    def _by(self, workers: Workers, work: Work) -> Prediction:
+        if self._clock.boottime() < self._here_until:
+            # Others have found meanwhile that nobody is there: each would wait for that again.
+            raise OSError("nobody works elsewhere at present")
+        (made,) = workers.map(predict_work, [work])
+        return made
 
     async def here(self, function: Callable[..., Result], *arguments: Any) -> Result:
         """What a function says, asked in a thread of this process."""

@@ -18,6 +18,7 @@ from scene import Scene, step
 from waiting import wait_for
 
 from contactd.core import record as kinds
+from contactd.core.record import Record
 from contactd.records import Ledger
 
 pytestmark = pytest.mark.process
@@ -107,11 +108,15 @@ def test_a_ledger_that_another_process_holds_locked_delays_no_alert(
     holder.execute("ROLLBACK")
     holder.close()
     assert kinds.ALERT_RAISED not in before
-    wait_for(lambda: daemon.get("/health/ready").status_code == 200, "the ledger to be written")
-    with Ledger.open(f"sqlite:///{ledger_file(scene)}") as ledger:
-        raised = [each.body for each in ledger.records() if each.kind == kinds.ALERT_RAISED]
-    expiring = [each["identity"] for each in raised if each["kind"] == "step-expiring"]
-    assert len(expiring) == len(set(expiring)) == 3
+
+    def recorded() -> list[str]:
+        with Ledger.open(f"sqlite:///{ledger_file(scene)}") as ledger:
+            raised = [each.body for each in ledger.records() if each.kind == kinds.ALERT_RAISED]
+        return [each["identity"] for each in raised if each["kind"] == "step-expiring"]
+
+    wait_for(lambda: len(recorded()) >= 3, "the announcements to be recorded", 60)
+    wait_for(lambda: daemon.get("/health/ready").status_code == 200, "the ledger to be in order")
+    assert len(recorded()) == len(set(recorded())) == 3
 
 
 def test_a_second_service_on_the_same_ledger_refuses_and_says_who_holds_it(
@@ -124,6 +129,7 @@ def test_a_second_service_on_the_same_ledger_refuses_and_says_who_holds_it(
     other.write("contactd.yaml", {
         "http": {"port": other.port}, "store": {"url": f"sqlite:///{ledger_file(scene)}"},
     })  # fmt: skip
+    other.write_target("Quiet Lantern")
     second = Daemon(other)
     second.start()
     try:
@@ -139,3 +145,17 @@ def test_a_second_service_on_the_same_ledger_refuses_and_says_who_holds_it(
 
 def ledger_file(scene: Scene) -> Path:
     return scene.folder / "var" / "ledger.sqlite"
+
+
+def test_a_new_ledger_can_be_read_by_its_owner_alone(tmp_path):
+    file = tmp_path / "var" / "ledger.sqlite"
+    before = os.umask(0o000)
+    try:
+        with Ledger.open(f"sqlite:///{file}") as ledger:
+            ledger.append([Record(1.0, kinds.REMARK, "s", "Ada", {"text": "t"})])
+            modes = {each.name: each.stat().st_mode & 0o777 for each in file.parent.iterdir()}
+    finally:
+        os.umask(before)
+    assert modes == dict.fromkeys(
+        ("ledger.sqlite", "ledger.sqlite-wal", "ledger.sqlite-shm"), 0o600
+    )
