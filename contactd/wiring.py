@@ -50,12 +50,10 @@ def run(config_dir: str, options: Mapping[str, Any]) -> int | None:
 
     from contactd.config import examine
     from contactd.core.errors import NewerLedger
-    from contactd.records import Ledger
     from contactd.records.lock import LedgerInUse
     from contactd.service import logs
     from contactd.service.clock import WallClock
     from contactd.service.server import handed_over, listen
-    from contactd.service.store import Store
 
     clock = WallClock()
     state_directory = os.environ.get("STATE_DIRECTORY", "").split(":")[0]
@@ -76,7 +74,7 @@ def run(config_dir: str, options: Mapping[str, Any]) -> int | None:
     log = logs.set_up(settings.log.format, settings.log.level, clock.now)
     listener = handed_over(os.environ) or listen(settings.http.host, settings.http.port)
     try:
-        store = Store(Ledger.open(configuration.store_url))
+        store = _open_store(configuration, clock)
     except NewerLedger as error:
         print(error, file=sys.stderr)
         listener.close()
@@ -107,6 +105,47 @@ def _lock(configuration: Configuration, clock: Clock) -> ServiceLock | None:
 
     file = file_of_url(configuration.store_url)
     return None if file is None else ServiceLock(file).take(to_text(clock.now(), 0))
+
+
+def _open_store(configuration: Configuration, clock: Clock) -> Store:
+    """The ledger, open. A damaged one is kept aside, and what can be known of it is gone on from:
+    somebody must watch.
+
+    Raises:
+        LedgerError: if there is none to be had, for another reason than damage.
+    """
+    import structlog
+
+    from contactd.core.errors import LedgerError
+    from contactd.records import Ledger
+    from contactd.records.backup import copies_in, damage_of, recover, stamp
+    from contactd.records.database import file_of_url
+    from contactd.service.store import Store
+
+    file = file_of_url(configuration.store_url)
+    if file is None:
+        return Store(Ledger.open(configuration.store_url))
+    damage = damage_of(file) if file.exists() else ""
+    if not damage:
+        try:
+            ledger = Ledger.open(configuration.store_url)
+            ledger.read_all()
+            return Store(ledger, file=file)
+        except LedgerError as error:
+            if not error.damaged:
+                raise
+            damage = str(error)
+    wanted = configuration.settings.ledger.backup
+    copies = [] if wanted is None else copies_in(configuration.directory / wanted.to)
+    found = recover(file, copies, stamp(clock.now()))
+    said = (
+        f"the ledger was damaged ({damage}) and is kept as {found.aside}; "
+        f"what is watched rests on {found.source}"
+    )
+    structlog.get_logger("contactd").error("the ledger was damaged", damage=said)
+    store = Store(Ledger.open(configuration.store_url), file=file)
+    store.damage = said
+    return store
 
 
 def _pair(configuration: Configuration, clock: Clock) -> Pair | None:

@@ -26,6 +26,9 @@ planning:
 #   url: sqlite:////var/lib/contactd/ledger.sqlite   # or postgresql://user@host/contactd
 #   password_file: secrets/pgpass     # host:port:database:user:password; never in the address
 # Without it the ledger is ledger.sqlite in the state directory, or else in var beside this folder.
+# ledger:
+#   backup: {to: /srv/copies/contactd, every: 1d, keep: 14}   # copies of an SQLite ledger, verified
+#   archive_after: 365d     # older records go into files beside the ledger; at least 8d
 # Services on one PostgreSQL get on by themselves: one leads, the others follow and take over.
 # pair:
 #   name: hill              # what this one is called; by default the machine's name

@@ -104,6 +104,23 @@ class Store(Section):
         return self
 
 
+class LedgerCopies(Section):
+    """Where copies of an SQLite ledger are made, how often, and how many are kept."""
+
+    to: Text
+    every_s: Annotated[float, duration(60.0, 366 * DAY_S)] = Field(default=DAY_S, alias="every")
+    keep: Annotated[int, integer(1, 1000)] = 14
+
+
+class LedgerCare(Section):
+    """What is done for the ledger itself: copies, and archives of what is older than so long."""
+
+    backup: LedgerCopies | None = None
+    archive_after_s: Annotated[float, duration(8 * DAY_S, 36_600 * DAY_S)] | None = Field(
+        default=None, alias="archive_after"
+    )
+
+
 class Pair(Section):
     """How this service gets on with another one on the same PostgreSQL.
 
@@ -195,6 +212,7 @@ class Settings(Section):
     horizon: Horizon = Horizon()
     planning: Planning = Planning()
     store: Store = Store()
+    ledger: LedgerCare = LedgerCare()
     pair: Pair | None = None
     http: Http = Http()
     log: Log = Log()

@@ -98,13 +98,19 @@ class PropagationError(ContactdError):
 
 
 class LedgerError(ContactdError):
-    """The ledger cannot be read or written; ``passing`` says whether it may work again later."""
+    """The ledger cannot be read or written.
+
+    Attributes:
+        passing: whether it may work again later.
+        damaged: whether its file is no longer what was written.
+    """
 
     code = "ledger"
 
-    def __init__(self, reason: str, passing: bool = False) -> None:
+    def __init__(self, reason: str, passing: bool = False, damaged: bool = False) -> None:
         super().__init__(reason)
         self.passing = passing
+        self.damaged = damaged
 
 
 class NewerLedger(LedgerError):

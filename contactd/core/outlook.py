@@ -129,6 +129,7 @@ class Snapshot:
         station_time: who has which station when; None if every contact is ours.
         station_time_trouble: why station time cannot be shared at present, or "".
         ledger_trouble: why the ledger cannot be written at present, or "".
+        ledger_damage: what is known of damage to the ledger's file, or "".
     """
 
     at: float
@@ -141,6 +142,7 @@ class Snapshot:
     alerts: tuple[Alert, ...] = ()
     ledger_at: int = 0
     ledger_trouble: str = ""
+    ledger_damage: str = ""
     elements_changes: Mapping[str, ElementsChange] = field(default_factory=dict)
     station_time: Allocation | None = None
     station_time_trouble: str = ""

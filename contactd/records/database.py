@@ -161,21 +161,23 @@ def meaning(name: str) -> Iterator[None]:
         raise LedgerError(*_explain_sqlite(name, error)) from error
 
 
-def _explain(name: str, error: sa.exc.DBAPIError) -> tuple[str, bool]:
+def _explain(name: str, error: sa.exc.DBAPIError) -> tuple[str, bool, bool]:
     original = error.orig
     if isinstance(original, sqlite3.Error):
         return _explain_sqlite(name, original)
     reason = str(original).strip().splitlines()[0] if str(original).strip() else repr(original)
     passing = isinstance(error, sa.exc.OperationalError | sa.exc.InterfaceError)
-    return f"the ledger {name} cannot be used: {reason}", passing or error.connection_invalidated
+    passing = passing or error.connection_invalidated
+    return f"the ledger {name} cannot be used: {reason}", passing, False
 
 
-def _explain_sqlite(name: str, error: sqlite3.Error) -> tuple[str, bool]:
+def _explain_sqlite(name: str, error: sqlite3.Error) -> tuple[str, bool, bool]:
     code = getattr(error, "sqlite_errorcode", None)
     if code is None:
-        return f"the ledger {name} cannot be used: {error}", False
+        return f"the ledger {name} cannot be used: {error}", False, False
     what, passing = _MEANINGS.get(code & 0xFF, (str(error), False))
-    return f"the ledger {name} cannot be used: {what} ({error})", passing
+    damaged = code & 0xFF in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB)
+    return f"the ledger {name} cannot be used: {what} ({error})", passing, damaged
 
 
 def bring_up_to_date(engine: sa.Engine, name: str, fence: int | None = None) -> None:

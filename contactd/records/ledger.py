@@ -276,6 +276,18 @@ class Ledger:
                 before = str(row.digest)
             after = int(rows[-1].number)
 
+    def read_all(self) -> None:
+        """Read every record of the table once, so that what cannot be read is found now.
+
+        Raises:
+            LedgerError: if one cannot be read; see ``damaged``.
+        """
+        after = 0
+        while rows := self._rows(after, MOST_READ_AT_ONCE):
+            for row in rows:
+                _record(row)
+            after = int(rows[-1].number)
+
     def last_number(self) -> int:
         """Number of the last record; 0 for an empty ledger."""
         return self.end()[0]
@@ -377,7 +389,8 @@ def _record(row: Any, body: dict[str, Any] | None = None) -> Record:
             body = read_body(row.body)
         except ValueError:
             raise BrokenHistory(
-                f"record {row.number} has been damaged: check with contactd ledger verify"
+                f"record {row.number} has been damaged: check with contactd ledger verify",
+                damaged=True,
             ) from None
     return Record(
         at=row.at,

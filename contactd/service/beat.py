@@ -86,6 +86,7 @@ def _decide(
         state.refused,
         state.clock.trusted,
         state.ledger_trouble,
+        state.ledger_damage,
         state.planned_at is None,
         state.channels,
         state.shared.problem,

@@ -23,6 +23,7 @@ from contactd.service.effects import Effects
 from contactd.service.events import Event, Lead, Look, Queue, Show, Stop, Tick
 from contactd.service.files import Files
 from contactd.service.leadership import Leading, Ties
+from contactd.service.ledger_upkeep import LedgerUpkeep
 from contactd.service.prediction_pool import Predicting
 from contactd.service.reloader import Reloader
 from contactd.service.scheduler import Scheduler
@@ -88,6 +89,10 @@ class Daemon:
         )  # fmt: skip
         self.effects.use(configuration)
         self.scheduler = around.scheduler or Scheduler(around.clock)
+        self.upkeep = LedgerUpkeep(
+            store, around.clock, self.scheduler, lambda: self.leading.leads,
+            lambda: self.effects.beat_soon(),
+        )  # fmt: skip
         self._manager = around.manager
         self._beat_s = around.beat_s
         # Until the first beat it counts as starting, not as hanging.
@@ -135,6 +140,8 @@ class Daemon:
             reasons.append(self.state.ledger_trouble)
         if not self.state.targets:
             reasons.append("no target is configured: nothing is watched")
+        if self.state.ledger_damage:
+            reasons.append(self.state.ledger_damage)
         reasons += self.leading.reasons()
         leading = self.leading
         return Health(live, not reasons, tuple(reasons), leading.role, leading.leader)
@@ -170,6 +177,7 @@ class Daemon:
         self.scheduler.every("files", LOOK_AT_FILES_S, self.look_at_files)
         self.scheduler.every("feeds", LOOK_AT_FEEDS_S, self.look_at_feeds)
         self.scheduler.every("life", LOOK_AT_LIFE_S, self.look_after_life)
+        self.upkeep.follow(self.state.configuration)
         self.scheduler.start()
         beating = asyncio.create_task(self._beat_on())
         self._manager.tell("READY=1", "STATUS=watching")
@@ -179,6 +187,7 @@ class Daemon:
             self._manager.tell("STOPPING=1")
             beating.cancel()
             await self.scheduler.stop()
+            self.upkeep.close()
             await asyncio.gather(beating, return_exceptions=True)
             await self.end()
 
@@ -265,6 +274,7 @@ class Daemon:
     async def look_at_files(self) -> None:
         """Adopt the files if they have changed."""
         if await self.reloader.look_at_files():
+            self.upkeep.follow(self.state.configuration)
             await self.beat()
 
     async def look_at_feeds(self) -> None:
@@ -279,6 +289,7 @@ class Daemon:
         """Adopt the files now, as SIGHUP asks."""
         self._manager.tell("RELOADING=1", f"MONOTONIC_USEC={int(self.clock.monotonic() * 1e6)}")
         await self.reloader.reload()
+        self.upkeep.follow(self.state.configuration)
         await self.beat()
         self._manager.tell("READY=1")
 

@@ -67,7 +67,8 @@ class ServiceState:
         planned_at: when every target last had a prediction for the whole horizon.
         looking_since: since when (instant, s) no beat was left out.
         clock: trust in the wall clock.
-        ledger_trouble: what is wrong with the ledger, or "".
+        ledger_trouble: why the ledger cannot be used at present, or "".
+        ledger_damage: what is known of damage to its file, or "".
         channels: how the channels are doing; the same object as long as nothing changes.
         shared: what the last sharing of station time rested on.
     """
@@ -91,6 +92,7 @@ class ServiceState:
     looking_since: float | None = None
     clock: ClockTrust = field(default_factory=ClockTrust)
     ledger_trouble: str = ""
+    ledger_damage: str = ""
     channels: tuple[ChannelStatus, ...] = ()
     shared: Shared = NOT_SHARED
 
@@ -149,6 +151,7 @@ class ServiceState:
             alerts=self.alerts.open_alerts(now),
             ledger_at=self.knowledge.number,
             ledger_trouble=self.ledger_trouble,
+            ledger_damage=self.ledger_damage,
             elements_changes=self.knowledge.elements_changes,
             station_time=self.station_time,
             station_time_trouble=self.shared.problem if self.is_shared else "",

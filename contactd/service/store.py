@@ -10,6 +10,7 @@ import asyncio
 from collections import deque
 from collections.abc import Sequence
 from concurrent.futures import Executor, ThreadPoolExecutor
+from pathlib import Path
 from typing import TYPE_CHECKING, Any, Protocol
 
 import structlog
@@ -53,24 +54,33 @@ class Store:
         dropped: records lost because more than ``MOST_HELD`` had to be held, or because no ledger
             would store them.
         fence: under which the service writes what it finds itself; None where it is alone.
+        damage: what is known of damage to the ledger's file, or "".
         is_fenced_out: somebody else was found to lead when something was to be written.
 
     Args:
         thread: where the ledger is read and written; one of its own by default.
         is_alone: nobody else writes to the ledger, so that it is only read after it was written.
+        file: the ledger's, where it is one that is to be looked after.
     """
 
     def __init__(
-        self, ledger: LedgerLike, thread: Executor | None = None, *, is_alone: bool = False
+        self,
+        ledger: LedgerLike,
+        thread: Executor | None = None,
+        *,
+        is_alone: bool = False,
+        file: Path | None = None,
     ) -> None:
         self._ledger = ledger
         self._is_alone = is_alone
+        self.file = file
         self._may_have_news = True
         self._thread = thread or ThreadPoolExecutor(1, thread_name_prefix="ledger")
         self._held: deque[Record] = deque()
         self._held_identities: set[str] = set()
         self.number = 0
         self.trouble = ""
+        self.damage = ""
         self.dropped = 0
         self.fence: int | None = None
         self.is_fenced_out = False

@@ -236,8 +236,9 @@ class Watch:
     def _know(self) -> None:
         """Bring into the state what the ledger knows, and what is held as not yet written."""
         self.state = adopt_knowledge(self.state, *self.known.with_held(self._store.held))
-        if self.state.ledger_trouble != self._store.trouble:
-            self.state = replace(self.state, ledger_trouble=self._store.trouble)
+        store, state = self._store, self.state
+        if (state.ledger_trouble, state.ledger_damage) != (store.trouble, store.damage):
+            self.state = replace(state, ledger_trouble=store.trouble, ledger_damage=store.damage)
 
     def _begin_to_lead(self, facts: Mapping[str, Any]) -> None:
         """Say who is watching, and look again at all that may have been missed until now."""

@@ -82,6 +82,15 @@ def service_candidates(scope: Scope, snapshot: Snapshot) -> Iterator[Candidate]:
             texts.ledger_trouble(snapshot.ledger_trouble),
             facts={"trouble": snapshot.ledger_trouble},
         )
+    if snapshot.ledger_damage:
+        yield service_condition(
+            kinds.LEDGER_TROUBLE,
+            Severity.WARNING,
+            snapshot.at,
+            texts.ledger_damaged(snapshot.ledger_damage),
+            detail="damage",
+            facts={"damage": snapshot.ledger_damage},
+        )
     if snapshot.station_time_trouble:
         yield service_condition(
             kinds.STATION_TIME_TROUBLE,

@@ -68,6 +68,14 @@ def ledger_trouble(reason: str, since_s: float | None = None) -> Text:
     )
 
 
+def ledger_damaged(damage: str) -> Text:
+    """The ledger's file is no longer what was written, or was put aside for that."""
+    return Text(
+        f"Ledger damaged: {_reason(damage)}",
+        f"{ADMINISTRATOR}: compare with a copy now; enter again what is missing.",
+    )
+
+
 def alerts_missed(down_s: float, up_s: float, count: int, warnings: int) -> Text:
     """Alerts that could not be raised in time, since contactd was down (instants, s)."""
     several = "1 alert" if count == 1 else f"{count} alerts"

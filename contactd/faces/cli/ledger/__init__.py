@@ -11,6 +11,8 @@ _HERE = "contactd.faces.cli.ledger"
 COMMANDS = {
     "show": Lazy(f"{_HERE}.show", "The last records, for people."),
     "verify": Lazy(f"{_HERE}.verify", "Check that nothing was changed or taken out."),
+    "backup": Lazy(f"{_HERE}.backup", "Copy the ledger while the service runs."),
+    "restore": Lazy(f"{_HERE}.restore", "Put a copy in the place of the ledger."),
     "export": Lazy(f"{_HERE}.export", "Every record, as JSON lines or CSV."),
 }
 
