@@ -13,7 +13,8 @@ from enum import StrEnum
 from typing import Any
 
 from contactd.core.alert import Severity
-from contactd.mission.texts.text import Text
+from contactd.core.ground.station import Station
+from contactd.mission.texts.text import Stop, Text
 
 
 class Sort(StrEnum):
@@ -23,8 +24,20 @@ class Sort(StrEnum):
     CONDITION = "condition"  # something that holds for a while: raised, and resolved when it ends
 
 
-GROWTH_S = 60.0
-"""An interval that grew by no more than this is still the one that was raised."""
+@dataclass(frozen=True, slots=True)
+class Part:
+    """A step of a chain, where its sequence has one alert about several.
+
+    Attributes:
+        expiry: earliest and latest (instants, s).
+        clear: its keep-clear (instants, s), or None.
+        stop: how it can still certainly be stopped, or None.
+    """
+
+    step: str
+    expiry: tuple[float, float]
+    clear: tuple[float, float] | None = None
+    stop: Stop | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,10 +52,14 @@ class Candidate:
         over_at: instant (s) after which telling it is no use; a condition ends then.
         begins, ends: two candidates of one series are the same fact when these intervals meet; they
             are wide enough to hold what replanning shifts.
-        must_lie_within: they are the same fact only while this one's interval lies within what was
-            raised, so that a danger that grows is raised anew.
-        lead_s: for an event that is raised several times before it happens: this one's lead. An
+        alone: there is only one such fact at a time in its series, wherever it moves.
+        span: what people act on, from when to when (instants, s): an expiry, a keep-clear; or None.
+        lead_s: for an event that is told several times before it happens: this one's lead. An
             event with a shorter lead makes the longer ones needless.
+        keeps: an alert that tells it stays open even before this is due.
+        decide_by: as an alert has it.
+        turns: instants (s) at which its words change because time passes.
+        part: the step that it is about, where its sequence has one alert about several.
         rests_on: the target whose prediction decides whether a condition holds, or "".
     """
 
@@ -59,7 +76,12 @@ class Candidate:
     begins: float = -math.inf
     ends: float = math.inf
     lead_s: float = 0.0
-    must_lie_within: bool = False
+    alone: bool = False
+    span: tuple[float, float] | None = None
+    keeps: bool = False
+    decide_by: float | None = None
+    turns: tuple[float, ...] = ()
+    part: Part | None = None
     rests_on: str = ""
     facts: Mapping[str, Any] = field(default_factory=dict)
 
@@ -75,8 +97,6 @@ class Candidate:
 
     def meets(self, begins: float, ends: float) -> bool:
         """Whether it is the same fact as another one of its series with that interval."""
-        if self.must_lie_within:
-            return begins - GROWTH_S <= self.begins and self.ends <= ends + GROWTH_S
         return self.begins <= ends and begins <= self.ends
 
     def holds_at(self, now: float) -> bool:
@@ -96,7 +116,7 @@ NOTHING: frozenset[str] = frozenset()
 class Candidates:
     """What is worth telling, as seen from one snapshot.
 
-    A condition that is not among the candidates has ended only if it was looked for.
+    What is not among the candidates has ended only if it was looked for.
 
     Attributes:
         at: instant (s) from which it was looked at.
@@ -104,12 +124,16 @@ class Candidates:
         candidates: events and conditions, in no order.
         looked: what was looked at, by target ("" for the service itself): scopes
             (:func:`scope_of`), or a series where a scope holds several.
+        now_is: how what can be the subject of an alert stands now, in words, by subject.
+        stations: by name, for their outages.
     """
 
     at: float
     until: float
     candidates: tuple[Candidate, ...] = ()
     looked: Mapping[str, frozenset[str]] = field(default_factory=dict)
+    now_is: Mapping[str, str] = field(default_factory=dict)
+    stations: Mapping[str, Station] = field(default_factory=dict)
 
     def next_due(self, now: float) -> float:
         """The next instant after ``now`` at which something falls due or ends, up to ``until``."""

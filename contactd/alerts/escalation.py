@@ -47,9 +47,9 @@ def next_tending(state: AlertState, care: Care, now: float) -> float:
     for identity in state.waiting:
         tracked = state.tracked[identity]
         moments.append(tracked.finished_at)
-        climbed = {each.rung for each in tracked.escalations}
+        climbed = {each.rung for each in tracked.escalations if each.again == tracked.again}
         moments.extend(
-            tracked.raised_at + rung.after_s
+            tracked.waits_since + rung.after_s
             for number, rung in enumerate(care.ladder, 1)
             if number not in climbed
         )
@@ -60,17 +60,19 @@ def _escalate(state: AlertState, tracked: TrackedAlert, care: Care, now: float) 
     if not care.ladder or state.silence_of(tracked.alert, now) is not None:
         return
     order = list(Severity)
-    climbed = {each.rung for each in tracked.escalations}
+    climbed = {each.rung for each in tracked.escalations if each.again == tracked.again}
     for number, rung in enumerate(care.ladder, 1):
         severe = order.index(tracked.alert.severity) >= order.index(rung.least_severity)
-        if number in climbed or not severe or now < tracked.raised_at + rung.after_s:
+        if number in climbed or not severe or now < tracked.waits_since + rung.after_s:
             continue
         body = {
             "rung": number,
             "role": rung.role,
             "channels": list(care.channels_of(rung.role, now)),
+            "again": tracked.again,
         }
-        yield _record(kinds.ALERT_ESCALATED, tracked, now, f"escalated-{number}", body)
+        what = f"escalated-{number}" + (f".{tracked.again}" if tracked.again else "")
+        yield _record(kinds.ALERT_ESCALATED, tracked, now, what, body)
 
 
 def _is_expired(tracked: TrackedAlert, now: float) -> bool:
@@ -78,6 +80,7 @@ def _is_expired(tracked: TrackedAlert, now: float) -> bool:
     return (
         tracked.sort is Sort.EVENT
         and tracked.expired_at is None
+        and tracked.resolved_at is None
         and now >= tracked.alert.over_at
         and tracked.alert.severity is not Severity.ADVISORY
     )

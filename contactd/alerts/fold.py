@@ -4,7 +4,10 @@ Bodies of the records (times are RFC 3339 UTC text with microseconds, null where
 
 - ``alert-raised``: ``identity, kind, sort, severity, target, what, do, notice, due, moment,
   over_at, facts, late, channels`` and, to know the fact again, ``series, begins, ends, lead_s,
-  rests_on``. Before version 0.2 ``advice`` stood for ``do`` and ``concerns`` for ``moment``.
+  rests_on, span, decide_by``. Before version 0.2 ``advice`` stood for ``do`` and ``concerns`` for
+  ``moment``.
+- ``alert-changed``: what is the case now, in the same keys, and ``news`` (``worse``, ``nearer``,
+  ``better`` or ``none``), ``changed`` (in words) and ``told`` (the channels that are to hear it).
 - ``alert-sent``, ``alert-delivered``, ``alert-failed``: ``message, channel, about``, ``parts``
   (a key for each alert in it) and ``alerts`` (their identities, in the same order); delivered and
   failed also ``attempts, sent_at``, failed also ``reason``.
@@ -12,7 +15,8 @@ Bodies of the records (times are RFC 3339 UTC text with microseconds, null where
 - ``alert-escalated``: ``identity, rung, role, channels``.
 - ``alert-silenced``: ``identity, channels, why``: held back until it was over.
 - ``alert-expired``: ``identity``: it was over and nobody had acknowledged it.
-- ``alert-resolved``: ``identity, why`` (``ended``, ``over`` or ``superseded``), ``what, do``.
+- ``alert-resolved``: ``identity, why`` (``ended``, ``over`` or ``superseded``), ``what, do``, and
+  ``by``, the identity of the alert in its place.
 - ``alert-acknowledged``: ``identity`` and, if given, ``remark``.
 - ``alert-missed``: ``kind, target, what, due, moment, over_at, series, begins, ends, lead_s``.
 - ``silence-set``: ``silence, from, until, why, targets, kinds, warnings``.
@@ -27,6 +31,9 @@ from dataclasses import replace
 from typing import Any
 
 from contactd.alerts.candidate import Sort
+from contactd.alerts.living import News
+from contactd.alerts.parts import is_settled
+from contactd.alerts.series import NO_END, present_series
 from contactd.alerts.tracked import (
     SERVICE,
     AlertState,
@@ -34,6 +41,7 @@ from contactd.alerts.tracked import (
     Fate,
     Missed,
     Outcome,
+    Telling,
     TrackedAlert,
     Unreadable,
 )
@@ -41,17 +49,12 @@ from contactd.core import record as kinds
 from contactd.core.alert import FORMER_KINDS, Alert, DeadLetter, Severity, Silence
 from contactd.core.instants import from_text
 from contactd.core.record import Record
+from contactd.mission.texts.changed import superseded
 
 __all__ = [
     "AlertState",
-    "acknowledged_part",
-    "delivered_to",
-    "escalation_part",
     "fold_alerts",
-    "is_settled",
     "learn_alert",
-    "reminder_part",
-    "resolved_part",
     "rests_on",
 ]
 
@@ -168,93 +171,15 @@ def _keep(where: dict[str, Any], key: str, left: tuple[Any, ...]) -> None:
         del where[key]
 
 
-def is_settled(tracked: TrackedAlert) -> bool:
-    """Whether every channel's part in an alert has come to its end, reminders apart."""
-    identity = tracked.alert.identity
-
-    def final(part: str, channel: str) -> bool:
-        fate = tracked.fates.get((part, channel))
-        return fate is not None and fate.outcome.is_final
-
-    if not all(final(identity, channel) for channel in tracked.channels):
-        return False
-    for each in tracked.escalations:
-        part = escalation_part(identity, each.rung)
-        if not all(final(part, channel) for channel in each.channels):
-            return False
-    if any(not fate.outcome.is_final for fate in tracked.fates.values()):
-        return False
-    if tracked.acknowledged_at is not None:
-        part = acknowledged_part(identity)
-        if not all(final(part, channel) for channel in delivered_to(tracked)):
-            return False
-    if tracked.sort is Sort.CONDITION:
-        if tracked.resolved_at is None:
-            return False
-        part = resolved_part(identity)
-        return all(final(part, channel) for channel in delivered_to(tracked))
-    return True
-
-
-def delivered_to(tracked: TrackedAlert) -> list[str]:
-    """Channels that the alert itself, or an escalation of it, was delivered to."""
-    identity = tracked.alert.identity
-    parts = [identity, *(escalation_part(identity, each.rung) for each in tracked.escalations)]
-    return [
-        channel
-        for channel in tracked.everyone
-        if any(
-            (fate := tracked.fates.get((part, channel))) is not None
-            and fate.outcome is Outcome.DELIVERED
-            for part in parts
-        )
-    ]
-
-
-def escalation_part(identity: str, rung: int) -> str:
-    """Key of the part that tells of an escalation."""
-    return f"{identity}.escalated-{rung}"
-
-
-def resolved_part(identity: str) -> str:
-    """Key of the part that tells that an alert is resolved."""
-    return f"{identity}.resolved"
-
-
-def acknowledged_part(identity: str) -> str:
-    """Key of the part that tells who has an alert in hand."""
-    return f"{identity}.acknowledged"
-
-
-def reminder_part(identity: str, count: int) -> str:
-    """Key of the part that reminds of an alert for the n-th time."""
-    return f"{identity}.reminder-{count}"
-
-
 def _raised(making: StateInMaking, record: Record) -> None:
     body = record.body
     identity = str(body["identity"])
     if identity in making.tracked:
         return
-    series = _series(body["series"])
-    alert = Alert(
-        identity=identity,
-        kind=_kind(body["kind"]),
-        severity=Severity(body["severity"]),
-        target=str(body["target"]),
-        subject=record.subject,
-        what=str(body["what"]),
-        do=str(body["do"] if "do" in body else body["advice"]),
-        due=from_text(body["due"]),
-        moment=from_text(body["moment"] if "moment" in body else body["concerns"]),
-        over_at=_instant(body["over_at"], math.inf),
-        facts=body["facts"],
-        late=bool(body["late"]),
-        notice=str(body.get("notice", "")),
-    )
+    series = present_series(_series(body["series"]))
     making.put(
         TrackedAlert(
-            alert=alert,
+            alert=_alert(record, str(body["target"]), bool(body["late"])),
             sort=Sort(body["sort"]),
             series=series,
             begins=_instant(body["begins"], -math.inf),
@@ -264,26 +189,92 @@ def _raised(making: StateInMaking, record: Record) -> None:
             channels=_names(body["channels"]),
             raised_at=record.at,
             number=record.number,
+            span=_span(body.get("span")),
+            waits_since=record.at,
         )
     )
     making.by_series[series] = (*making.by_series.get(series, ()), identity)
 
 
-def _resolved(making: StateInMaking, record: Record) -> None:
-    tracked = making.tracked.get(str(record.body["identity"]))
-    if tracked is not None and tracked.resolved_at is None:
-        why = str(record.body.get("why", ""))
-        what = str(record.body.get("what", f"Resolved: {tracked.alert.what}"))
-        do = str(record.body.get("do", ""))
-        making.put(
-            replace(
-                tracked,
-                resolved_at=record.at,
-                resolved_why=why,
-                resolved_what=what,
-                resolved_do=do,
-            )
+def _alert(record: Record, target: str, late: bool) -> Alert:
+    """The alert as a record has it."""
+    body = record.body
+    decide_by = body.get("decide_by")
+    return Alert(
+        identity=str(body["identity"]),
+        kind=_kind(body["kind"]),
+        severity=Severity(body["severity"]),
+        target=target,
+        subject=record.subject,
+        what=str(body["what"]),
+        do=str(body["do"] if "do" in body else body["advice"]),
+        due=from_text(body["due"]),
+        moment=from_text(body["moment"] if "moment" in body else body["concerns"]),
+        over_at=_instant(body["over_at"], math.inf),
+        facts=body["facts"],
+        late=late,
+        notice=str(body.get("notice", "")),
+        decide_by=math.inf if decide_by == NO_END else _instant_or_none(decide_by),
+        changed=str(body.get("changed", "")),
+    )
+
+
+def _changed(making: StateInMaking, record: Record) -> None:
+    body = record.body
+    tracked = making.tracked.get(str(body["identity"]))
+    if tracked is None or tracked.resolved_at is not None:
+        return
+    news = News(body["news"])
+    alert = _alert(record, tracked.alert.target, tracked.alert.late)
+    alert = replace(alert, due=tracked.alert.due, changed=alert.changed or tracked.alert.changed)
+    made = replace(
+        tracked,
+        alert=alert,
+        begins=_instant(body["begins"], -math.inf),
+        ends=_instant(body["ends"], math.inf),
+        lead_s=_lead_s(body["lead_s"]),
+        span=_span(body.get("span")),
+    )
+    told = _names(body["told"])
+    if told:
+        severity = Severity.ADVISORY if news is News.BETTER else alert.severity
+        count = 1 if tracked.told is None else tracked.told.count + 1
+        telling = Telling(count, record.at, severity, str(body["changed"]), told)
+        made = replace(made, told=telling)
+    if bool(body["again"]):
+        made = replace(
+            made,
+            acknowledged_at=None,
+            acknowledged_by="",
+            expired_at=None,
+            waits_since=record.at,
+            again=made.again + 1,
         )
+    making.put(made)
+
+
+def _resolved(making: StateInMaking, record: Record) -> None:
+    body = record.body
+    tracked = making.tracked.get(str(body["identity"]))
+    if tracked is None or tracked.resolved_at is not None:
+        return
+    why, by = str(body.get("why", "")), str(body.get("by", ""))
+    what = str(body.get("what", f"Resolved: {tracked.alert.what}"))
+    do = str(body.get("do", ""))
+    successor = making.tracked.get(by)
+    if successor is not None:
+        text = superseded(successor.number, successor.alert.what)
+        what, do = text.what, text.do
+    making.put(
+        replace(
+            tracked,
+            resolved_at=record.at,
+            resolved_why=why,
+            resolved_what=what,
+            resolved_do=do,
+            superseded_by=by,
+        )
+    )
 
 
 def _acknowledged(making: StateInMaking, record: Record) -> None:
@@ -300,9 +291,12 @@ def _escalated(making: StateInMaking, record: Record) -> None:
     body = record.body
     tracked = making.tracked.get(str(body["identity"]))
     rung = int(body["rung"])
-    if tracked is None or any(each.rung == rung for each in tracked.escalations):
+    again = int(body.get("again", 0))
+    if tracked is None:
         return
-    new = Escalation(rung, record.at, str(body["role"]), _names(body["channels"]))
+    if any((each.rung, each.again) == (rung, again) for each in tracked.escalations):
+        return
+    new = Escalation(rung, record.at, str(body["role"]), _names(body["channels"]), again)
     making.put(replace(tracked, escalations=(*tracked.escalations, new)))
 
 
@@ -317,7 +311,7 @@ def _silenced(making: StateInMaking, record: Record) -> None:
 
 def _missed(making: StateInMaking, record: Record) -> None:
     body = record.body
-    series = _series(body["series"])
+    series = present_series(_series(body["series"]))
     missed = Missed(
         series=series,
         begins=_instant(body["begins"], -math.inf),
@@ -411,6 +405,7 @@ def _silence_lifted(making: StateInMaking, record: Record) -> None:
 
 _LEARN: Mapping[str, Callable[[StateInMaking, Record], None]] = {
     kinds.ALERT_RAISED: _raised,
+    kinds.ALERT_CHANGED: _changed,
     kinds.ALERT_RESOLVED: _resolved,
     kinds.ALERT_ACKNOWLEDGED: _acknowledged,
     kinds.ALERT_EXPIRED: _expired,
@@ -441,6 +436,18 @@ def _names(values: Any) -> tuple[str, ...]:
     if isinstance(values, str):
         raise TypeError("a list of names is expected")
     return tuple(str(value) for value in values)
+
+
+def _span(pair: Any) -> tuple[float, float] | None:
+    return None if pair is None else (from_text(pair[0]), from_text(pair[1]))
+
+
+def _lead_s(value: Any) -> float:
+    return math.inf if value is None else float(value)
+
+
+def _instant_or_none(text: Any) -> float | None:
+    return None if text is None else from_text(str(text))
 
 
 def _instant(text: Any, otherwise: float) -> float:

@@ -9,20 +9,21 @@ is a flood of them.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
-from contactd.alerts.candidate import Sort
 from contactd.alerts.escalation_policy import Care, Manner
-from contactd.alerts.fold import (
+from contactd.alerts.notification import About, Notification, key_of
+from contactd.alerts.parts import (
     acknowledged_part,
+    changed_part,
     delivered_to,
     escalation_part,
+    hears_of_change,
     reminder_part,
     resolved_part,
 )
-from contactd.alerts.notification import About, Notification, key_of
 from contactd.alerts.tracked import AlertState, Fate, Outcome, TrackedAlert
-from contactd.core.alert import Severity
+from contactd.core.alert import Alert, Severity
 
 PLAIN = Manner()
 NO_CARE = Care()
@@ -114,10 +115,11 @@ def _parts_of(
         remark = f"nobody has acknowledged it; now told to: {each.role}"
         for channel in each.channels:
             escalated = part(
-                escalation_part(identity, each.rung), channel, About.ESCALATED, each.at, remark
+                escalation_part(identity, each), channel, About.ESCALATED, each.at, remark
             )
             if escalated.fate is not None or tracked.is_open(now):
                 yield escalated
+    yield from _change(tracked, now, part)
     heard = delivered_to(tracked)
     if tracked.is_open(now):
         yield from _reminders(tracked, heard, now, manners, care, part)
@@ -125,14 +127,23 @@ def _parts_of(
         manner = manners.get(channel, PLAIN)
         if tracked.acknowledged_at is not None and manner.send_acknowledged:
             remark = f"{tracked.acknowledged_by} has it in hand"
-            key = acknowledged_part(identity)
+            key = acknowledged_part(tracked)
             yield part(key, channel, About.ACKNOWLEDGED, tracked.acknowledged_at, remark)
-        if (
-            tracked.resolved_at is not None
-            and tracked.sort is Sort.CONDITION
-            and manner.send_resolved
-        ):
+        if tracked.resolved_at is not None and manner.send_resolved:
             yield part(resolved_part(identity), channel, About.RESOLVED, tracked.resolved_at)
+
+
+def _change(tracked: TrackedAlert, now: float, part: MakePart) -> Iterator[NotificationPart]:
+    """The last change; what changed before it and was not sent is needless."""
+    told = tracked.told
+    if told is None:
+        return
+    about = About.CHANGED if told.changed else About.AGAIN
+    for channel in hears_of_change(tracked):
+        key = changed_part(tracked.alert.identity, told)
+        changed = part(key, channel, about, told.at, told.changed.rstrip("."))
+        if changed.fate is not None or now < tracked.finished_at:
+            yield changed
 
 
 def _reminders(
@@ -190,12 +201,22 @@ def _is_gathered(group: list[NotificationPart], manner: Manner, now: float) -> b
     )
 
 
+def _as_told(part: NotificationPart) -> Alert:
+    """The alert as it stands now, or as it ended; better news at a severity that fits."""
+    tracked = part.tracked
+    if part.about is About.RESOLVED:
+        return replace(tracked.alert, what=tracked.resolved_what, do=tracked.resolved_do)
+    if part.about is About.CHANGED and tracked.told is not None:
+        return replace(tracked.alert, severity=tracked.told.severity)
+    return tracked.alert
+
+
 def _message(parts: list[NotificationPart], key: str) -> Notification:
     return Notification(
         key=key,
         channel=parts[0].channel,
         about=parts[0].about,
-        alerts=tuple(each.tracked.alert for each in parts),
+        alerts=tuple(_as_told(each) for each in parts),
         parts=tuple(each.key for each in parts),
         since=min(each.since for each in parts),
         remark=parts[0].remark,

@@ -28,6 +28,8 @@ class About(StrEnum):
     ESCALATED = "escalated"
     REMINDER = "reminder"
     ACKNOWLEDGED = "acknowledged"
+    CHANGED = "changed"
+    AGAIN = "again"
     RESOLVED = "resolved"
 
 

@@ -11,13 +11,14 @@ DAY_S = 86_400.0
 
 @dataclass(frozen=True, slots=True)
 class Leads:
-    """How long before a fact its alert is raised, in seconds; once for each lead.
+    """How long before a fact its alert is raised, or told again, in seconds.
 
     Attributes:
-        contact_s: before AOS; empty: no contact is announced.
+        contacts: ``all``, or ``needed``: only those on which a step or a decision hangs.
+        contact_s: before AOS.
         contact_least_elevation_deg: contacts that stay lower are not announced.
-        window_s: before a command window opens; 0 is the opening itself.
-        closes_s: before a command window closes.
+        window_s: before commands are possible in a contact; 0 is that moment itself.
+        closes_s: before commands are possible no more; 0: this is not told.
         step_s: before the earliest expiry of a step.
         stop_by_s: before the last moment to send a stop.
         keep_clear_s: before a keep-clear begins; its beginning and its end are always raised.
@@ -25,6 +26,7 @@ class Leads:
         disabled_kinds: kinds of alert that are not raised.
     """
 
+    contacts: str = "all"
     contact_s: tuple[float, ...] = (600.0, 60.0)
     contact_least_elevation_deg: float = 0.0
     window_s: tuple[float, ...] = (0.0,)

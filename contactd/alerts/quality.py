@@ -38,6 +38,7 @@ EVERYONE: Final = "everyone"
 OF_ALARMS: Final = frozenset(
     {
         kinds.ALERT_RAISED,
+        kinds.ALERT_CHANGED,
         kinds.ALERT_ACKNOWLEDGED,
         kinds.ALERT_RESOLVED,
         kinds.ALERT_EXPIRED,
@@ -139,27 +140,40 @@ def role_of(do: str) -> str:
 
 
 def alarms_of(records: Iterable[Record]) -> list[Alarm]:
-    """The alerts of a ledger's records, which are given in its order."""
+    """The alerts of a ledger's records, which are given in its order.
+
+    One that comes to wait again, because it is worse or nearer, is one more alarm.
+    """
     found: dict[str, Alarm] = {}
     for record in records:
         body = record.body
         identity = str(body.get("identity", ""))
         if record.kind == kinds.ALERT_RAISED:
-            over = body.get("over_at") if body.get("sort") == "event" else None
-            found.setdefault(
-                identity,
-                Alarm(
-                    kind=FORMER_KINDS.get(str(body["kind"]), str(body["kind"])),
-                    subject=record.subject,
-                    severity=str(body["severity"]),
-                    role=role_of(str(body.get("do", body.get("advice", "")))),
-                    raised_at=record.at,
-                    ended_at=None if over is None else max(from_text(str(over)), record.at),
-                ),
-            )
+            found.setdefault(identity, _alarm(record, is_event=body.get("sort") == "event"))
+        elif record.kind == kinds.ALERT_CHANGED and identity in found:
+            before = found[identity]
+            again = _alarm(record, is_event=before.ended_at is not None)
+            if body["again"]:
+                found[f"{identity} until {record.at}"] = replace(before, ended_at=record.at)
+                found[identity] = again
+            else:
+                found[identity] = replace(before, ended_at=again.ended_at)
         elif identity in found:
             found[identity] = _after(found[identity], record)
     return list(found.values())
+
+
+def _alarm(record: Record, *, is_event: bool) -> Alarm:
+    body = record.body
+    over = body.get("over_at") if is_event else None
+    return Alarm(
+        kind=FORMER_KINDS.get(str(body["kind"]), str(body["kind"])),
+        subject=record.subject,
+        severity=str(body["severity"]),
+        role=role_of(str(body.get("do", body.get("advice", "")))),
+        raised_at=record.at,
+        ended_at=None if over is None else max(from_text(str(over)), record.at),
+    )
 
 
 def _after(alarm: Alarm, record: Record) -> Alarm:
@@ -183,9 +197,9 @@ def alarm_of(tracked: TrackedAlert) -> Alarm:
         subject=alert.subject,
         severity=str(alert.severity),
         role=role_of(alert.do),
-        raised_at=tracked.raised_at,
+        raised_at=tracked.waits_since,
         acknowledged_at=tracked.acknowledged_at,
-        ended_at=None if math.isinf(ended) else max(ended, tracked.raised_at),
+        ended_at=None if math.isinf(ended) else max(ended, tracked.waits_since),
         silenced=any(each.outcome is Outcome.SILENCED for each in tracked.fates.values()),
     )
 

@@ -16,6 +16,8 @@ def standing(state: AlertState, now_s: float) -> Standing:
                 over=now_s >= each.finished_at,
                 in_hand_s=each.acknowledged_at,
                 in_hand_of=each.acknowledged_by,
+                again=each.again,
+                superseded_by=_number(state, each.superseded_by),
             )
             for each in state.tracked.values()
         ),
@@ -26,3 +28,8 @@ def standing(state: AlertState, now_s: float) -> Standing:
             Letter(each.number, each.message, each.channel, each.at) for each in state.dead_letters
         ),
     )
+
+
+def _number(state: AlertState, identity: str) -> int:
+    tracked = state.tracked.get(identity)
+    return 0 if tracked is None else tracked.number

@@ -16,6 +16,8 @@ _ABOUT = {
     About.ESCALATED: "escalated",
     About.REMINDER: "reminder",
     About.ACKNOWLEDGED: "in hand",
+    About.CHANGED: "changed",
+    About.AGAIN: "again",
     About.RESOLVED: "resolved",
 }
 
@@ -52,7 +54,7 @@ def _block(alert: Alert, notification: Notification) -> str:
 def _lines(alert: Alert, notification: Notification) -> Iterator[str]:
     yield _wrap("", f"{alert.severity.value.upper()}: {alert.what}")
     yield _wrap("When:  ", when(alert, notification.at))
-    if alert.do and notification.about is not About.RESOLVED:
+    if alert.do:
         yield _wrap("Do:    ", alert.do)
     if alert.late:
         yield _wrap("Late:  ", "it fell due while the service was down.")

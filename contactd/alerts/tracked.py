@@ -7,8 +7,8 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
 
-from contactd.alerts.candidate import Candidate, Sort
-from contactd.core.alert import Alert, DeadLetter, Severity, Silence
+from contactd.alerts.candidate import Sort
+from contactd.core.alert import Alert, DeadLetter, Severity, Silence, in_order
 
 
 class Outcome(StrEnum):
@@ -42,11 +42,34 @@ class Fate:
 
 @dataclass(frozen=True, slots=True)
 class Escalation:
-    """A rung of the ladder that was climbed because nobody acknowledged."""
+    """A rung of the ladder that was climbed because nobody acknowledged.
+
+    Attributes:
+        again: so many times the alert had come to wait again.
+    """
 
     rung: int
     at: float
     role: str
+    channels: tuple[str, ...]
+    again: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Telling:
+    """A change that is told to channels.
+
+    Attributes:
+        count: so many changes had been told before.
+        at: when it was recorded (instant, s).
+        severity: at which it is told.
+        changed: what changed, in words; "" where the alert is only told again, being nearer.
+    """
+
+    count: int
+    at: float
+    severity: Severity
+    changed: str
     channels: tuple[str, ...]
 
 
@@ -62,9 +85,15 @@ class TrackedAlert:
     """An alert that has been raised, and its life since.
 
     Attributes:
+        alert: as it stands now, not as it was when it was raised.
+        span: what people act on, from when to when (instants, s), or None.
         channels: names of the channels that it goes to.
         raised_at, resolved_at, acknowledged_at, expired_at: instants (s), or None.
+        waits_since: since when (instant, s) it has waited for somebody, this time.
+        again: so many times it has come to wait again.
+        told: the last change that is told to channels, or None.
         resolved_what, resolved_do: the text that says how it ended.
+        superseded_by: identity of the alert in its place, or "".
         fates: what became of each part of a message about it.
     """
 
@@ -78,6 +107,11 @@ class TrackedAlert:
     channels: tuple[str, ...]
     raised_at: float
     number: int = 0
+    span: tuple[float, float] | None = None
+    waits_since: float = -math.inf
+    again: int = 0
+    told: Telling | None = None
+    superseded_by: str = ""
     resolved_at: float | None = None
     resolved_why: str = ""
     resolved_what: str = ""
@@ -99,24 +133,11 @@ class TrackedAlert:
         """Whether it still wants somebody's attention."""
         return self.acknowledged_at is None and now < self.finished_at
 
-    def is_about(self, candidate: Candidate) -> bool:
-        """Whether a candidate of the same series is the fact that this alert tells.
-
-        A condition that has grown more severe since is another one, and so is one that comes back
-        after it was resolved.
-        """
-        if self.sort is Sort.CONDITION:
-            order = list(Severity)
-            if self.resolved_at is not None:
-                return False
-            if order.index(candidate.severity) > order.index(self.alert.severity):
-                return False
-        return self.lead_s <= candidate.lead_s and candidate.meets(self.begins, self.ends)
-
     @property
     def everyone(self) -> tuple[str, ...]:
         """The channels that it goes to, those of its escalations too, each once."""
         names = [*self.channels, *(name for each in self.escalations for name in each.channels)]
+        names += () if self.told is None else self.told.channels
         return tuple(dict.fromkeys(names))
 
 
@@ -178,13 +199,9 @@ class AlertState:
         return (self.tracked[identity] for identity in self.by_series.get(series, ()))
 
     def open_alerts(self, now: float) -> tuple[Alert, ...]:
-        """Alerts that want attention, most severe first, then the nearest first."""
-        rank = {Severity.WARNING: 0, Severity.CAUTION: 1, Severity.ADVISORY: 2}
+        """Alerts that want attention, in the order of :func:`contactd.core.alert.in_order`."""
         some = (self.tracked[identity] for identity in self.waiting)
-        wanted = [tracked.alert for tracked in some if tracked.is_open(now)]
-        return tuple(
-            sorted(wanted, key=lambda each: (rank[each.severity], each.moment, each.identity))
-        )
+        return tuple(in_order((each.alert for each in some if each.is_open(now)), now))
 
     def silence_of(self, alert: Alert, now: float) -> Silence | None:
         """The silence that keeps an alert from being sent at ``now``, or None."""

@@ -50,10 +50,11 @@ log:
 
 # How long before a matter it is told. A target's file may say otherwise for that target.
 alerts:
-  contact_lead: [10min, 1min]             # before AOS
+  contacts: needed                        # on which a step or a decision hangs; or all
+  contact_lead: [10min]                   # before AOS
   contact_least_elevation_deg: 0          # lower contacts are not told
-  window_lead: [0s]                       # before a command window opens
-  closes_lead: 60s                        # before it closes
+  window_lead: [0s]                       # before commands are possible in it
+  closes_lead: 60s                        # before they are no more
   step_lead: [1h, 10min, 1min]            # before the earliest expiry of a step
   stop_by_lead: [1h, 10min, 2min]         # before the last moment to send a stop
   keep_clear_lead: [15min]                # before everyone must keep clear
@@ -382,5 +383,4 @@ elements:
 
 alerts:
   contact_lead: 10min
-  disabled_kinds: [command-window-opens, command-window-closes-soon, command-window-closed]
 """

@@ -35,9 +35,6 @@ Lead = Annotated[float, duration(greatest_s=30 * DAY_S, what="a lead")]
 Leads = OneOrMany[Lead]
 ROUTINE = (
     "contact-coming",
-    "command-window-opens",
-    "command-window-closes-soon",
-    "command-window-closed",
     "step-expiring",
     "step-expired",
     "keep-clear-ends",
@@ -167,7 +164,8 @@ class Log(Section):
 class AlertLeads(Section):
     """How long before a matter it is told. A target's own keys go before the service's."""
 
-    contact_s: Leads = Field(default=(600.0, 60.0), alias="contact_lead")
+    contacts: Annotated[str, words(["needed", "all"])] = "needed"
+    contact_s: Leads = Field(default=(600.0,), alias="contact_lead")
     window_s: Leads = Field(default=(0.0,), alias="window_lead")
     closes_s: Lead = Field(default=60.0, alias="closes_lead")
     step_s: Leads = Field(default=(3600.0, 600.0, 60.0), alias="step_lead")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
 from types import MappingProxyType
@@ -10,9 +10,6 @@ from typing import Any, Final
 
 # Kinds of alert. None is ever reused; what a former name stands for is in FORMER_KINDS.
 CONTACT_COMING = "contact-coming"
-WINDOW_OPENS = "command-window-opens"
-WINDOW_CLOSES_SOON = "command-window-closes-soon"
-WINDOW_CLOSED = "command-window-closed"
 STEP_EXPIRING = "step-expiring"
 STEP_EXPIRED = "step-expired"
 STEP_UNCOVERED = "step-uncovered"
@@ -44,8 +41,37 @@ KINDS: Final = frozenset(
     value for name, value in globals().items() if name.isupper() and isinstance(value, str)
 )
 """Every kind of alert."""
-FORMER_KINDS: Final = MappingProxyType({"step-out-of-view": STEP_UNCOVERED})
+FORMER_KINDS: Final = MappingProxyType(
+    {
+        "step-out-of-view": STEP_UNCOVERED,
+        "command-window-opens": CONTACT_COMING,
+        "command-window-closes-soon": CONTACT_COMING,
+        "command-window-closed": CONTACT_COMING,
+    }
+)
 """Kinds that older ledgers hold, and what they are called now."""
+
+
+FAMILIES: Final[Mapping[str, str]] = MappingProxyType(
+    {
+        STEP_EXPIRING: "expiry",
+        STEP_EXPIRED: "expiry",
+        STEP_UNCOVERED: "coverage",
+        STEP_AT_RISK: "coverage",
+        STOP_BY_COMING: "stop",
+        STOP_BY_PASSED: "stop",
+        NO_STOP: "stop",
+        KEEP_CLEAR_BEGINS: "keep-clear",
+        KEEP_CLEAR_ENDS: "keep-clear",
+        START_UNCONFIRMED: "start",
+        START_IN_DOUBT: "start",
+    }
+)
+"""Kinds of which one takes the place of another as a fact goes on: by kind, the family."""
+OF_A_CHAIN: Final = frozenset(
+    {STEP_UNCOVERED, STEP_AT_RISK, STOP_BY_COMING, STOP_BY_PASSED, NO_STOP}
+)
+"""Kinds of which a sequence has one alert, whose parts are its steps."""
 
 
 class Severity(StrEnum):
@@ -58,10 +84,11 @@ class Severity(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Alert:
-    """A fact worth telling.
+    """A fact worth telling, as it stands now.
 
     Attributes:
-        identity: idempotency key, the same for the same fact across restarts and replanning.
+        identity: idempotency key, the same for the same fact as long as it is open, whatever
+            becomes of its times.
         kind: what sort of fact (``contact-coming``, ``step-uncovered`` …).
         target: the satellite, or "" for the service itself.
         subject: what exactly, such as ``Lantern 3/wake-up/antenna release``.
@@ -73,6 +100,9 @@ class Alert:
         facts: what it rests on, JSON values only.
         late: it was raised later than it fell due, because the service was down.
         notice: the hazard notice, where it is about a hazardous step, else "".
+        decide_by: instant (s) until which something can still be decided about it; infinite where
+            there is no such end, None where there is nothing to decide.
+        changed: what changed since it was raised, and why, in words; or "".
     """
 
     identity: str
@@ -88,6 +118,25 @@ class Alert:
     facts: Mapping[str, Any] = field(default_factory=dict)
     late: bool = False
     notice: str = ""
+    decide_by: float | None = None
+    changed: str = ""
+
+
+def in_order(alerts: Iterable[Alert], now: float) -> list[Alert]:
+    """Alerts by what can still be decided, the nearest deadline first; then by severity.
+
+    Args:
+        now: instant (s); a deadline that has passed leaves nothing to decide.
+    """
+    order = list(Severity)
+
+    def place(alert: Alert) -> tuple[bool, float, int, float, str]:
+        by = alert.decide_by
+        decided = by is None or by <= now
+        nearest = 0.0 if by is None or decided else by
+        return decided, nearest, -order.index(alert.severity), alert.moment, alert.identity
+
+    return sorted(alerts, key=place)
 
 
 @dataclass(frozen=True, slots=True)

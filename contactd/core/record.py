@@ -62,6 +62,7 @@ COMMAND_SENT = "command-sent"
 STATION_STATUS = "station-status"
 REMARK = "remark"
 ALERT_RAISED = "alert-raised"
+ALERT_CHANGED = "alert-changed"
 ALERT_SENT = "alert-sent"
 ALERT_DELIVERED = "alert-delivered"
 ALERT_FAILED = "alert-failed"
@@ -92,6 +93,7 @@ OBSERVATIONS = frozenset({AOS_OBSERVED, LOS_OBSERVED, OFFSET_MEASURED})
 OF_ALERTS = frozenset(
     {
         ALERT_RAISED,
+        ALERT_CHANGED,
         ALERT_SENT,
         ALERT_DELIVERED,
         ALERT_FAILED,

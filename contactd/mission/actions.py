@@ -80,13 +80,20 @@ Action = Acknowledge | Silence | Lift | Retry
 
 @dataclass(frozen=True, slots=True)
 class Raised:
-    """An alert as it stands: its record's number, whether it is over, and who has it in hand."""
+    """An alert as it stands: its record's number, whether it is over, and who has it in hand.
+
+    Attributes:
+        again: so many times it has come to wait again.
+        superseded_by: number of the record of the alert in its place, or 0.
+    """
 
     number: int
     alert: Alert
     over: bool
     in_hand_s: float | None = None
     in_hand_of: str = ""
+    again: int = 0
+    superseded_by: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -158,18 +165,19 @@ def _acknowledgement(action: Acknowledge, standing: Standing, author: str, now_s
         raise InputError("an alert that waits", str(action.alert), "alert", says=says)
     if raised.in_hand_s is not None:
         when = moment(raised.in_hand_s, NEAREST, now_s=now_s)
-        says = f"Alert {raised.number} in hand: {raised.in_hand_of}, {when}."
+        says = f"Alert {raised.number}: acknowledged by {raised.in_hand_of} at {when}."
         raise Done("an alert that waits", str(action.alert), "alert", says=says)
     if raised.over:
         says = f"Alert {raised.number} is over. Run contactd acknowledge to list."
+        if raised.superseded_by:
+            says = f"Alert {raised.number} is superseded. Acknowledge {raised.superseded_by}."
         raise InputError("an alert that waits", str(action.alert), "alert", says=says)
     identity = raised.alert.identity
     body = {"identity": identity}
     if action.note.strip():
         body["remark"] = action.note.strip()
-    return Record(
-        now_s, ALERT_ACKNOWLEDGED, raised.alert.subject, author, body, f"acknowledged:{identity}"
-    )
+    key = f"acknowledged:{identity}" + (f":{raised.again}" if raised.again else "")
+    return Record(now_s, ALERT_ACKNOWLEDGED, raised.alert.subject, author, body, key)
 
 
 def _silence(action: Silence, author: str, now_s: float) -> Record:

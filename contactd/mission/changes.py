@@ -1,19 +1,32 @@
-"""What a record changes: each step's forecast before it and after it, in words and figures."""
+"""What a record, new elements or edited files change, in words and figures."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping, Set
+from dataclasses import dataclass, fields
 
+from contactd.core.change import ElementsChange
+from contactd.core.ground.station import Station
 from contactd.core.outlook import TargetOutlook
-from contactd.core.sequences.model import SequenceForecast, Start, StepForecast
+from contactd.core.sequences.model import Sequence, SequenceForecast, Start, StepForecast
+from contactd.core.target import Target
 from contactd.mission.texts.stop import NO_STOP, stop_text
-from contactd.mission.timetext import outer
+from contactd.mission.timetext import NO_EARLIER, length, outer
 
-__all__ = ["NOTHING", "Change", "StartChange", "StepChange", "across", "between"]
+__all__ = [
+    "NOTHING",
+    "Change",
+    "StartChange",
+    "StepChange",
+    "across",
+    "between",
+    "of_elements",
+    "of_files",
+]
 
 NOTHING = "No expiry, stop-by or keep-clear changes."
 UNSTORED = "record 0"
+_SHOWN_OTHERWISE = ("outage_reasons", "stated", "configured")
 
 
 @dataclass(frozen=True, slots=True)
@@ -152,6 +165,98 @@ def across(
         now_s=now_s,
         names_targets=True,
     )
+
+
+def of_elements(change: ElementsChange) -> str:
+    """What new elements changed of a target's contacts, in a sentence."""
+    furthest = change.furthest
+    parts = ["no AOS could be compared"]
+    if furthest is not None:
+        apart = length(abs(furthest.seconds), NO_EARLIER)
+        way = "later" if furthest.seconds > 0 else "earlier"
+        parts = [f"AOS up to {apart} {way}, with {furthest.station}"]
+    if change.appeared:
+        parts.append(f"{_count(change.appeared)} more")
+    if change.vanished:
+        parts.append(f"{_count(change.vanished)} fewer")
+    return f"{change.target}: new elements: {', '.join(parts)}."
+
+
+def of_files(
+    targets: tuple[Mapping[str, Target], Mapping[str, Target]],
+    stations: tuple[Mapping[str, Station], Mapping[str, Station]],
+) -> tuple[str, ...]:
+    """What edited files changed, a sentence each: targets by name, then stations.
+
+    Args:
+        targets, stations: by name, before and after.
+    """
+    was, now_is = targets
+    sites_were, sites_are = stations
+    return (
+        *_of_kind("Target", was.keys(), now_is.keys()),
+        *(
+            f"Target '{name}' changed: {', '.join(_target_differs(was[name], now_is[name]))}."
+            for name in sorted(was.keys() & now_is.keys())
+            if was[name] != now_is[name]
+        ),
+        *_of_kind("Station", sites_were.keys(), sites_are.keys()),
+        *(
+            f"Station '{name}' changed: "
+            f"{', '.join(_station_differs(sites_were[name], sites_are[name])) or 'its notes'}."
+            for name in sorted(sites_were.keys() & sites_are.keys())
+            if sites_were[name] != sites_are[name]
+        ),
+    )
+
+
+def _of_kind(kind: str, before: Set[str], after: Set[str]) -> Iterable[str]:
+    for name in sorted(before - after):
+        yield f"{kind} '{name}' removed."
+    for name in sorted(after - before):
+        yield f"{kind} '{name}' added."
+
+
+def _target_differs(before: Target, after: Target) -> Iterable[str]:
+    yield from _fields_that_differ(before, after, leave="sequences")
+    was = {each.name: each for each in before.sequences}
+    now_is = {each.name: each for each in after.sequences}
+    for name in sorted(was.keys() | now_is.keys()):
+        if name not in now_is:
+            yield f"sequence '{name}' removed"
+        elif name not in was:
+            yield f"sequence '{name}' added"
+        elif was[name] != now_is[name]:
+            yield f"sequence '{name}'{_steps_that_differ(was[name], now_is[name])}"
+
+
+def _steps_that_differ(before: Sequence, after: Sequence) -> str:
+    was = {each.name: each for each in before.steps}
+    now_is = {each.name: each for each in after.steps}
+    names = sorted(name for name in {**was, **now_is} if was.get(name) != now_is.get(name))
+    return f" (steps {', '.join(names)})" if names else ""
+
+
+def _station_differs(before: Station, after: Station) -> Iterable[str]:
+    for start, end in after.outages - before.outages:
+        yield f"out {outer(start, end)}"
+    for start, end in before.outages - after.outages:
+        yield f"no longer out {outer(start, end)}"
+    yield from _fields_that_differ(before, after, leave="outages")
+
+
+def _fields_that_differ(
+    before: Target | Station, after: Target | Station, leave: str
+) -> Iterable[str]:
+    """Names of what differs, as people write them."""
+    for each in fields(before):
+        differs = getattr(before, each.name) != getattr(after, each.name)
+        if differs and each.name not in (leave, *_SHOWN_OTHERWISE):
+            yield each.name.removesuffix("_s").removesuffix("_deg").replace("_", " ")
+
+
+def _count(contacts: int) -> str:
+    return "1 contact" if contacts == 1 else f"{contacts} contacts"
 
 
 def expiry_text(step: StepForecast, day_of_year: bool = False) -> str:

@@ -23,6 +23,7 @@ from contactd.core.change import change_record
 from contactd.core.outlook import Snapshot
 from contactd.core.planning import Target
 from contactd.core.record import Record
+from contactd.mission.changes import of_files
 from contactd.records import State
 from contactd.service import events
 from contactd.service.alert_configuration import telling_of
@@ -47,6 +48,8 @@ GAP_S = 5.0
 """A longer time than this between two beats, for whatever reason, is time in which nobody looked.
 """
 QUIET_S = 4.0
+MOST_CHANGES = 50
+"""Of more changes in edited files only so many are recorded in words."""
 """So long at the most a beat of a ledger that nobody else writes to may look at nothing."""
 AUTHOR = "contactd"
 
@@ -311,14 +314,18 @@ class Watch:
             return
         self._telling = telling_of(configuration)
         self._effects.follow(configuration)
+        changes = of_files(
+            (present.targets, configuration.targets), (present.stations, configuration.stations)
+        )[:MOST_CHANGES]
         self.state = adopt_configuration(self.state, configuration, targets, self._clock.now())
         log.info(
             "configuration adopted",
             targets=len(configuration.targets),
             stations=len(configuration.stations),
             digest=configuration.digest[:12],
+            changes=list(changes),
         )
-        self._append([self._adopted_record(), *self._new_elements()])
+        self._append([self._adopted_record(changes), *self._new_elements()])
 
     def _new_elements(self) -> list[Record]:
         """Records of the elements in files that are not those which the ledger knows."""
@@ -337,12 +344,13 @@ class Watch:
                 found[name] = motion
         return found
 
-    def _adopted_record(self) -> Record:
+    def _adopted_record(self, changes: Sequence[str] = ()) -> Record:
         configuration = self.state.configuration
         body = {
             "digest": configuration.digest,
             "targets": sorted(configuration.targets),
             "stations": sorted(configuration.stations),
+            "changes": list(changes),
         }
         return self._record(kinds.CONFIGURATION_ADOPTED, body)
 

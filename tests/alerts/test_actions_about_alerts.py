@@ -39,7 +39,7 @@ def test_who_acknowledges_twice_is_told_who_has_it_in_hand_and_since_when(letter
     raised = Raised(5, letters.alert, over=False, in_hand_s=letters.noon, in_hand_of="Ada")
     with pytest.raises(Done) as told:
         record_of(Acknowledge(5), Standing((raised,)), "Grace", letters.noon + 60)
-    assert str(told.value) == "Alert 5 in hand: Ada, 12:00:00Z."
+    assert str(told.value) == "Alert 5: acknowledged by Ada at 12:00:00Z."
 
 
 @pytest.mark.parametrize(

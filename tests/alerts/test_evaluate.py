@@ -67,14 +67,36 @@ def watch():
         yield Watch(ledger)
 
 
-def test_an_event_is_raised_when_it_falls_due_and_not_again(watch, world):
+def acknowledge(watch, identity: str, at: float) -> None:
+    """Somebody has an alert in hand."""
+    stored = watch.ledger.append(
+        [
+            Record(
+                world_noon() + at,
+                kinds.ALERT_ACKNOWLEDGED,
+                "",
+                "Ada",
+                {"identity": identity},
+                f"acknowledged:{identity}:{at}",
+            )
+        ]
+    )
+    watch.state = fold_alerts(watch.state, stored)
+
+
+def world_noon() -> float:
+    return from_text("2026-12-03T12:00:00Z")
+
+
+def test_an_event_is_raised_once_and_told_again_at_each_lead(watch, world):
     contacts = [world.contact(630, 900)]
-    raised_at = []
+    told = []
     for at in range(0, 1000, 9):
         for record in watch.beat(world.snapshot(at=at, contacts=contacts)):
-            raised_at.append((at, record.body["lead_s"]))
+            if record.body.get("told", True):
+                told.append((at, record.kind, record.body["lead_s"]))
     # Due at 27 s and at 567 s: 600 s and 60 s before the earliest AOS.
-    assert raised_at == [(27, 600), (567, 60)]
+    assert told == [(27, kinds.ALERT_RAISED, 600), (567, kinds.ALERT_CHANGED, 60)]
 
 
 def test_what_is_raised_says_all_that_the_alert_says(watch, world):
@@ -111,7 +133,10 @@ def test_a_contact_that_new_elements_shift_after_it_was_told_is_not_told_again(w
     watch.restart()
     moved = [world.contact(630 + shift, 900 + shift)]
     for at in (31, 100, 300):
-        assert watch.beat(world.snapshot(at=at, contacts=moved)) == []
+        watch.beat(world.snapshot(at=at, contacts=moved))
+    assert not any(each.body["told"] for each in watch.of_kind(kinds.ALERT_CHANGED))
+    [alert] = watch.state.open_alerts(world.noon + 300)
+    assert alert.moment == world.noon + 630 + shift, "and it says what is so now"
 
 
 def test_two_leads_that_fall_due_together_are_told_as_one_the_nearer(watch, world):
@@ -145,7 +170,12 @@ def test_a_condition_is_raised_once_resolved_when_it_ends_and_raised_anew_later(
     assert turn(1, bad) == []
     resolved = turn(2, good)
     assert [each.kind for each in resolved] == [kinds.ALERT_RESOLVED]
-    assert resolved[0].body == {"identity": first[0].body["identity"], "why": "ended"}
+    assert resolved[0].body["identity"] == first[0].body["identity"]
+    assert resolved[0].body["why"] == "ended"
+    assert resolved[0].body["what"] == (
+        "Resolved: Step 'antenna release' of Lantern 3 is running, covered, expiry "
+        "2026-12-03 12:50:00Z to 12:51:00Z."
+    )
     assert turn(3, good) == []
     again = turn(4, bad)
     assert [each.kind for each in again] == [kinds.ALERT_RAISED]
@@ -161,21 +191,28 @@ def test_a_condition_outlives_restarts_and_small_shifts(watch, world):
     assert not watch.of_kind(kinds.ALERT_RESOLVED)
 
 
-def test_a_condition_that_moved_far_is_told_anew_and_the_old_one_resolved(watch, world):
+def test_a_condition_that_moved_far_is_the_same_alert_and_says_from_when(watch, world):
     for at, shift in enumerate((0, 7200)):
         step = world.step(30_000 + shift, 30_060 + shift, coverage=Covered.UNCOVERED)
         watch.beat(world.snapshot(at=at, forecasts=[world.forecast(step)]))
-    assert len(watch.raised(alert_kinds.STEP_UNCOVERED)) == 2
-    assert len(watch.of_kind(kinds.ALERT_RESOLVED)) == 1
+    assert len(watch.raised(alert_kinds.STEP_UNCOVERED)) == 1
+    assert not watch.of_kind(kinds.ALERT_RESOLVED)
+    [change] = watch.of_kind(kinds.ALERT_CHANGED)
+    assert change.body["news"] == "worse"
+    assert change.body["changed"] == "Was 20:20:00Z to 20:21:00Z."
+    assert "22:20:00Z to 22:21:00Z" in change.body["what"]
 
 
-def test_a_condition_that_grows_more_severe_is_told_anew(watch, world):
+def test_a_condition_that_grows_more_severe_waits_again(watch, world):
     for at, status in enumerate((StepStatus.PLANNED, StepStatus.RUNNING)):
         step = world.step(30_000, 30_060, coverage=Covered.UNCOVERED, status=status)
-        watch.beat(world.snapshot(at=at, forecasts=[world.forecast(step)]))
-    raised = watch.raised(alert_kinds.STEP_UNCOVERED)
-    assert [each.body["severity"] for each in raised] == ["caution", "warning"]
-    assert len(watch.of_kind(kinds.ALERT_RESOLVED)) == 1
+        made = watch.beat(world.snapshot(at=at, forecasts=[world.forecast(step)]))
+        for alert in watch.state.open_alerts(world.noon + at):
+            acknowledge(watch, alert.identity, at)
+    assert [each.kind for each in made] == [kinds.ALERT_CHANGED]
+    assert made[0].body["severity"] == "warning"
+    assert made[0].body["again"]
+    assert not watch.of_kind(kinds.ALERT_RESOLVED)
 
 
 def test_a_condition_whose_matter_is_over_is_resolved_as_over(watch, world):
@@ -227,7 +264,12 @@ def test_what_somebody_decided_ends_even_while_the_clock_is_not_trusted(watch, w
     watch.beat(world.snapshot(at=0, forecasts=bad))
     stopped = [world.forecast(world.step(3000, 3060, status=StepStatus.STOPPED))]
     watch.beat(world.snapshot(at=9, forecasts=stopped, clock=ClockTrust(False, "it was set")))
-    assert [each.body["why"] for each in watch.of_kind(kinds.ALERT_RESOLVED)] == ["ended"]
+    resolved = watch.of_kind(kinds.ALERT_RESOLVED)
+    assert {each.body["why"] for each in resolved} == {"ended"}
+    assert {each.body["what"] for each in resolved} == {
+        "Resolved: Step 'antenna release' of Lantern 3 is stopped, expiry 2026-12-03 12:50:00Z to "
+        "12:51:00Z."
+    }
 
 
 def test_a_channel_that_is_configured_no_longer_leaves_its_trouble_open(watch, world):
@@ -356,7 +398,8 @@ def test_what_is_long_over_is_forgotten_but_for_the_last_thousand(watch, world):
     whole = fold_alerts(AlertState(), watch.ledger.records())
     assert whole == watch.state
     late = world.snapshot(at=2199 * 3000.0, contacts=contacts[-60:])
-    assert watch.beat(late, down_since=late.at - 86_400, policy=policy) == []
+    told = watch.beat(late, down_since=late.at - 86_400, policy=policy)
+    assert not [each for each in told if each.body.get("told", True)]
 
 
 # Whole nights at random: contacts, new elements, restarts, downtime, beats at odd moments.

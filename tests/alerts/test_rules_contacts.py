@@ -79,55 +79,85 @@ def test_downtime_longer_than_what_is_caught_up_on_is_cut(world):
     assert {each.moment - world.noon for each in found} == {-3600.0}
 
 
-def test_a_window_opens_closes_soon_and_has_closed_each_on_the_safe_side(world):
+def test_a_contact_is_one_alert_told_as_commands_open_and_before_they_close(world):
     windows = {"Norrsund": world.coverage((100, 400))}
-    policy = Policy(ahead_s=800.0)
-    found = candidates(world.snapshot(windows=windows), policy, world.noon)
-    due = {each.kind: each.due - world.noon for each in found.candidates}
-    # ± 3 s: it may open earlier, it may close earlier, and it has surely closed only later.
-    assert due == {
-        kinds.WINDOW_OPENS: 97.0,
-        kinds.WINDOW_CLOSES_SOON: 337.0,
-        kinds.WINDOW_CLOSED: 403.0,
-    }
+    snapshot = world.snapshot(contacts=[world.contact(90, 420)], windows=windows)
+    found = candidates(snapshot, Policy(Leads(contact_s=(60.0,)), ahead_s=800.0), world.noon)
+    # ± 3 s: AOS may come earlier, commands may be possible earlier, and no more earlier.
+    assert [each.due - world.noon for each in found.candidates if each.target] == [27, 97, 337]
+    assert len({each.series for each in found.candidates if each.target}) == 1
 
 
-def test_a_closing_window_says_where_the_next_one_is(world):
-    windows = {
-        "Norrsund": world.coverage((100, 400)),
-        "Sable Point": world.coverage((1000, 1300)),
-    }
-    policy = Policy(ahead_s=500.0)
-    given = of_kind(
-        candidates(world.snapshot(windows=windows), policy, world.noon), kinds.WINDOW_CLOSED
+def contact_at(world, at: float, **windows: tuple[float, float]):
+    """What is said of the first contact at so many seconds after noon."""
+    contacts = [world.contact(90, 420)]
+    given = {name.replace("_", " "): world.coverage(span) for name, span in windows.items()}
+    snapshot = world.snapshot(at=at, contacts=contacts, windows=given)
+    found = of_kind(candidates(snapshot, Policy(), world.noon + at), kinds.CONTACT_COMING)
+    return max((each for each in found if each.due <= world.noon + at), key=lambda c: c.due)
+
+
+def test_what_is_said_of_a_contact_is_what_is_so_at_each_moment(world):
+    windows = {"Norrsund": (100, 400), "Sable_Point": (1000, 1300)}
+    before = contact_at(world, 60, **windows)
+    assert before.do == (
+        "Station operator: point to azimuth 211° before 12:01:30Z. Commands 12:01:40Z to 12:06:40Z."
     )
-    assert given[0].do == "Controller: hold commands until 12:16:40Z, through Sable Point."
+    during = contact_at(world, 200, **windows)
+    assert during.what == (
+        "Lantern 3: in contact with Norrsund until 2026-12-03 12:07:00Z ± 3 s. "
+        "Commands until 2026-12-03 12:06:37Z."
+    )
+    assert during.do == "Controller: send planned commands through Norrsund by 12:06:37Z."
+    closing = contact_at(world, 350, **windows)
+    assert closing.do == (
+        "Controller: send remaining commands through Norrsund by 12:06:37Z. "
+        "Next: Sable Point, 12:16:40Z."
+    )
+    closed = contact_at(world, 410, **windows)
+    assert closed.do == "Controller: hold commands until 12:16:40Z, through Sable Point."
 
 
 def test_a_window_that_another_station_has_open_too_says_so(world):
-    windows = {
-        "Norrsund": world.coverage((100, 400)),
-        "Sable Point": world.coverage((350, 900)),
-    }
-    given = of_kind(
-        candidates(world.snapshot(windows=windows), Policy(ahead_s=500.0), world.noon),
-        kinds.WINDOW_CLOSES_SOON,
-    )
-    assert "Sable Point is open until 12:15:00Z" in given[0].do
+    closing = contact_at(world, 350, Norrsund=(100, 400), Sable_Point=(350, 900))
+    assert "Sable Point is open until 12:15:00Z" in closing.do
 
 
 def test_a_window_shorter_than_its_warning_is_not_said_to_close_soon(world):
     windows = {"Norrsund": world.coverage((100, 150))}
-    found = candidates(world.snapshot(windows=windows), Policy(ahead_s=800.0), world.noon)
-    assert {each.kind for each in found.candidates} == {kinds.WINDOW_OPENS, kinds.WINDOW_CLOSED}
+    snapshot = world.snapshot(contacts=[world.contact(90, 420)], windows=windows)
+    found = candidates(snapshot, Policy(Leads(contact_s=()), ahead_s=800.0), world.noon)
+    assert [each.due - world.noon for each in found.candidates if each.target] == [97]
 
 
 def test_the_ends_of_the_prediction_are_not_taken_for_openings_and_closings(world):
     ends = (-86_400.0, 7 * 86_400.0)
-    windows = {"Norrsund": world.coverage(ends)}
+    always = world.contact(*ends, cut_at_start=True, cut_at_end=True)
     policy = Policy(ahead_s=8 * 86_400.0)
-    found = candidates(world.snapshot(windows=windows), policy, world.noon, world.noon - 90_000)
-    assert not [each for each in found.candidates if each.kind.startswith("command-window")]
+    snapshot = world.snapshot(contacts=[always], windows={"Norrsund": world.coverage(ends)})
+    found = candidates(snapshot, policy, world.noon, world.noon - 90_000)
+    assert not of_kind(found, kinds.CONTACT_COMING)
+
+
+NEEDED = Policy(Leads(contacts="needed"), ahead_s=10_000.0)
+
+
+@pytest.mark.parametrize(
+    ("step", "needed"),
+    [
+        (None, False),
+        ({"earliest": 700, "latest": 760}, True),
+        ({"earliest": 3000, "latest": 3060}, False),
+        ({"earliest": 3000, "latest": 3060, "stop_by": 800, "stop_station": "Norrsund"}, True),
+        ({"earliest": 3000, "latest": 3060, "stop_by": 800, "stop_station": "Sable Point"}, False),
+        ({"earliest": 300, "latest": 360, "confirm_at": 640, "confirm_station": "Norrsund"}, True),
+    ],
+)
+def test_a_routine_contact_is_told_only_where_a_step_or_a_decision_hangs_on_it(world, step, needed):
+    forecasts = [] if step is None else [world.forecast(world.step(**step))]
+    snapshot = world.snapshot(contacts=[world.contact(630, 900)], forecasts=forecasts)
+    found = of_kind(candidates(snapshot, NEEDED, world.noon), kinds.CONTACT_COMING)
+    assert bool(found) is needed
 
 
 @pytest.mark.parametrize("shift", [-60.0, -1.0, 0.5, 45.0, 60.0])
@@ -156,11 +186,3 @@ def test_the_same_times_at_another_station_are_another_fact(world):
     contacts = [world.contact(600, 700), world.contact(600, 700, station="Sable Point")]
     found = candidates(world.snapshot(contacts=contacts), Policy(ahead_s=100.0), world.noon)
     assert len({each.series for each in found.candidates}) == 2
-
-
-def test_a_window_that_closed_before_the_service_looked_is_not_told(world):
-    windows = {"Norrsund": world.coverage((-400, -100))}
-    first = world.snapshot(windows=windows, looking_since=world.noon)
-    assert not of_kind(candidates(first, Policy(), world.noon), kinds.WINDOW_CLOSED)
-    watching = world.snapshot(windows=windows, looking_since=world.noon - 5000)
-    assert of_kind(candidates(watching, Policy(), world.noon), kinds.WINDOW_CLOSED)

@@ -36,14 +36,14 @@ def test_a_refused_configuration_shows_its_first_error_and_keeps_the_others(worl
     assert len(given[0].facts["problems"]) == 20
 
 
-def test_other_errors_in_the_files_are_another_fact(world):
-    def series(*problems: str) -> str:
+def test_other_errors_in_the_files_are_the_same_alert_with_other_parts(world):
+    def refused(*problems: str):
         status = ConfigurationStatus("aa", world.noon, problems)
         found = candidates(world.snapshot(configuration=status), POLICY, world.noon)
-        return of_kind(found, kinds.CONFIGURATION_REFUSED)[0].series
+        return of_kind(found, kinds.CONFIGURATION_REFUSED)[0]
 
-    assert series("a:1:1: x") == series("a:1:1: x")
-    assert series("a:1:1: x") != series("a:2:1: x")
+    assert refused("a:1:1: x").series == refused("a:2:1: x").series
+    assert refused("a:1:1: x").facts["parts"] != refused("a:2:1: x").facts["parts"]
 
 
 def test_a_clock_that_cannot_be_trusted_says_why(world):

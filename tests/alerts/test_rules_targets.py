@@ -86,7 +86,7 @@ def test_stale_elements_say_how_old_they_are(world):
     (given,) = of_kind(
         candidates(world.snapshot(elements=elements), POLICY, world.noon), kinds.ELEMENTS_STALE
     )
-    assert given.what == "Lantern 3: elements 9 d old, limit 3 d."
+    assert given.what == "Lantern 3: elements over 9 d old, limit 3 d."
     assert given.facts["age_s"] == 9 * 86_400
     assert given.due == world.noon - 6 * 86_400
 

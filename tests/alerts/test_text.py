@@ -53,7 +53,8 @@ def test_a_title_is_one_line_of_bounded_length_and_counts_the_others(letters):
 
 def test_what_is_over_asks_for_no_deed(letters):
     link = {letters.alert.identity: "https://watch.example/a/1"}
-    body = text.body(letters.notification(about=About.RESOLVED, links=link))
+    over = replace(letters.alert, what="Over: it expired.", do="")
+    body = text.body(letters.notification(over, about=About.RESOLVED, links=link))
     assert "Do:" not in body
     assert "Acknowledge" not in body
 

@@ -15,7 +15,7 @@ from contactd.service.clock import SimulatedClock
 
 async def test_what_fell_due_before_a_start_is_not_late_by_that_time(tmp_path: Path) -> None:
     clock = SimulatedClock(from_text("2026-11-25T09:00:00Z"))
-    scene = Scene(tmp_path, 1, {"alerts": {"contact_lead": ["12h"]}})
+    scene = Scene(tmp_path, 1, {"alerts": {"contacts": "all", "contact_lead": ["12h"]}})
     elements = invented(epoch=clock.now() - 3600.0, inclination_deg=20.0)
     tle = "\n".join(format_tle(elements))
     scene.write("targets/lantern-3.yaml", {"name": "Lantern 3", "elements": {"tle": tle}})

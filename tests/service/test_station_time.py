@@ -160,7 +160,7 @@ async def test_contacts_that_others_have_are_not_announced(
     watch = Watch(scene.config, clock)
     await watch.begin()
     await watch.beats(3, 20 * 60.0)
-    opened = [each.body["target"] for each in watch.raised("command-window-opens")]
+    opened = [each.body["target"] for each in watch.raised("contact-coming")]
     assert "Lantern 3" not in opened
     await watch.end()
 

@@ -38,6 +38,12 @@ ALERTS = {"step-uncovered": "expiry",
           "step-at-risk": "expiry", "step-expiring": "expiry",
           "stop-by-coming": "stop-by", "keep-clear-begins": "keep-clear",
           "no-stop-possible": "cannot-stop"}  # fmt: skip
+OTHERS = re.compile(
+    r" (?:Also(?: uncovered| at risk)?|Nor is a stop certain for|Nor is a stop possible for)"
+    r" (?='step)"
+)
+OTHER = re.compile(r"'(step \d)', (.*?) to ([^;]*Z(?: \+\dd)?)")
+OTHER_BY = re.compile(r"'(step \d)', by ([^;.]*Z)")
 VERDICTS = {"covered", "at risk", "uncovered"}
 MOMENT = re.compile(r"(\d{4}-\d\d-\d\d)[ T](\d\d:\d\d:\d\d)Z")
 
@@ -283,7 +289,7 @@ async def sheet(room: Room) -> Iterable[Claim]:
 
 
 async def alerts(room: Room) -> Iterable[Claim]:
-    """Alerts that wait, and what each says."""
+    """Alerts that wait, and what each says, of the step that it is about and the others."""
     made: list[Claim] = []
     for alert in await room.document("/api/v1/alerts"):
         step = alert["subject"].rpartition("/")[2]
@@ -291,12 +297,21 @@ async def alerts(room: Room) -> Iterable[Claim]:
             continue
         made.append(Claim("alert", "open", step, None, alert["kind"]))
         kind = ALERTS.get(alert["kind"])
+        what, *others = OTHERS.split(alert["what"], 1)
+        for other, begins, ends in OTHER.findall(others[0] if others else ""):
+            made.append(Claim("alert", "open", other, None, alert["kind"]))
+            made += _span("alert", "expiry", other, *_written(f"{begins} to {ends}"))
+            if kind == "cannot-stop":
+                made.append(Claim("alert", kind, other))
+        for other, by in OTHER_BY.findall(others[0] if others else ""):
+            made.append(Claim("alert", "open", other, None, alert["kind"]))
+            made.append(Claim("alert", "stop-by", other, _written(by)[0]))
         if kind == "cannot-stop":
             made.append(Claim("alert", kind, step))
         elif kind == "stop-by":
-            made.append(Claim("alert", kind, step, _written(alert["what"])[0]))
+            made.append(Claim("alert", kind, step, _written(what)[0]))
         elif kind is not None:
-            said = alert["what"].split("Z. ")[0] + "Z."
+            said = what.split("Z. ")[0] + "Z."
             moments = _written(said)
             spans = list(_span("alert", kind, step, moments[0], moments[-1]))
             made += spans[1:] if re.search(r"\buntil \d{4}-", said) else spans

@@ -7,6 +7,7 @@ stand here; each has the seed of a night that shows it. ``simulate.py --falsify`
 from __future__ import annotations
 
 import contextlib
+import importlib
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from functools import cache
@@ -17,6 +18,7 @@ from judge import Violation
 from known import KNOWN
 from nights import judged, kinds
 
+from contactd.alerts.rules import steps
 from contactd.core import planning, record
 from contactd.core.contacts import coverage as contact_coverage
 from contactd.core.intervals import EMPTY
@@ -30,6 +32,7 @@ from contactd.mission.timetext import NO_EARLIER, NO_LATER
 from contactd.records import state
 
 SEARCHED = 200
+evaluate = importlib.import_module("contactd.alerts.evaluate")  # the package has a function
 
 
 @cache
@@ -232,6 +235,18 @@ FALSIFICATIONS = (
         ((contact_coverage, "_error_s", lambda _: lambda _e, ages: np.zeros_like(ages)),),
     ),
     Falsification("a stop takes effect at once", 18, ((forecast, "stop_window", _at_once),)),
+    Falsification(
+        "an alert keeps the facts of when it was raised", 4,
+        ((evaluate, "_change", lambda _: lambda *_: None),),
+    ),
+    Falsification(
+        "an alert stays when its cause is gone", 0,
+        ((evaluate, "_to_resolve", lambda _: lambda *_: []),),
+    ),
+    Falsification(
+        "what is not covered is told to nobody", 0,
+        ((steps, "_view_conditions", lambda _: lambda _each: iter(())),),
+    ),
     Falsification("one face shows a stale forecast", 0, ((outlooks, "step_form", _first_kept),)),
     Falsification(
         "the earlier of two taken for the later", 6,

@@ -36,6 +36,7 @@ class Judge:
                     f"{claim.step} at {self.now:.0f}: {claim.kind}{told} {claim.word}: {what}",
                 )
         yield from self._untold(claims)
+        yield from self._not_alerted(claims)
         yield from self._differences(claims)
 
     def _untold(self, claims: list[Claim]) -> Iterator[Violation]:
@@ -51,6 +52,26 @@ class Judge:
                     yield f"{face}: expiry not told", f"{name} expires at {acts[0]:.1f}"
                 elif self.stages[name].clear and (face, "clear-to", name) not in told:
                     yield f"{face}: keep-clear not told", f"{name} expires at {acts[0]:.1f}"
+
+    def _not_alerted(self, claims: list[Claim]) -> Iterator[Violation]:
+        """The open alerts are what is the case: nothing that is so is without its alert."""
+        opened = {(claim.step, claim.word) for claim in claims if claim.kind == "open"}
+        for name in self.stages:
+            json = {each.kind: each for each in claims if (each.face, each.step) == ("json", name)}
+            if "latest" not in json or (json["latest"].value or 0.0) <= self.now:
+                continue
+            wanted = set()
+            if "coverage" in json and json["coverage"].word != "covered":
+                wanted.add(f"step-{json['coverage'].word.replace(' ', '-')}")
+            if _cannot_stop(claims, name) and (name, "stop-by-passed") not in opened:
+                wanted.add("no-stop-possible")
+            if "stop-by" in json and self.now < (json["stop-by"].value or 0.0) < self.now + 3500:
+                wanted.add("stop-by-coming")
+            if "clear-to" in json and (json["clear-from"].value or math.inf) <= self.now:
+                wanted.add("keep-clear-begins")
+            for kind in sorted(wanted):
+                if (name, kind) not in opened:
+                    yield "alert: none of what is so", f"{name} at {self.now:.0f}: no {kind}"
 
     def _of_sky(self, claim: Claim) -> Iterator[Violation]:
         """Within the orbit's stated error of the true pass; nothing usable in an outage."""
@@ -173,6 +194,12 @@ class Judge:
             yield "open alert that is over", f"the step is now {verdict or 'without verdict'}"
         if claim.word == "step-at-risk" and verdict != "at risk":
             yield "open alert that is over", f"the step is now {verdict or 'without verdict'}"
+        if claim.word == "stop-by-coming" and "stop-by" not in json:
+            yield "open alert that is over", "it has no stop-by any more"
+        if claim.word == "stop-by-passed" and "stop-by" in json:
+            yield "open alert that is over", "a stop is certain still"
+        if claim.word == "no-stop-possible" and not _cannot_stop(claims, claim.step):
+            yield "open alert that is over", "a stop is possible"
         stopped = "earliest" not in json
         if stopped and claim.word not in ("keep-clear-ends", "step-expired"):
             yield "open alert that is over", "the step has no expiry any more"
@@ -203,3 +230,10 @@ class Judge:
                 for face in ("http", "page", "timeline", "table"):
                     if face not in told[step, kind] and kind != "stop-by":
                         yield f"{face}: no {kind}", f"{step} at {self.now:.0f}"
+
+
+def _cannot_stop(claims: list[Claim], step: str) -> bool:
+    """Whether the forecast's table says that a step cannot be stopped; JSON does not say so."""
+    return any(
+        (each.face, each.kind, each.step) == ("table", "cannot-stop", step) for each in claims
+    )

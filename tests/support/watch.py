@@ -75,6 +75,15 @@ class Watch:
         found = self.records(kinds.ALERT_RAISED)
         return [each for each in found if kind in ("", each.body["kind"])]
 
+    def told(self, kind: str = "") -> list[Record]:
+        """Alerts as they were raised, and told again or as changed, of one kind or of all."""
+        found = self.records(kinds.ALERT_RAISED, kinds.ALERT_CHANGED)
+        return [
+            each
+            for each in found
+            if kind in ("", each.body["kind"]) and each.body.get("told", True)
+        ]
+
     def sample(self, name: str, **labels: str) -> float | None:
         """The value of a metric."""
         return self.registry.get_sample_value(name, labels)

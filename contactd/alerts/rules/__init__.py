@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from zlib import crc32
 
 from contactd.alerts.candidate import Candidate, Candidates
 from contactd.alerts.policy import Policy
-from contactd.alerts.rules.contacts import contact_candidates, window_candidates
+from contactd.alerts.rules.contacts import contact_candidates
 from contactd.alerts.rules.looked import looked_at_service, looked_at_target
 from contactd.alerts.rules.scope import Scope
 from contactd.alerts.rules.service import service_candidates
+from contactd.alerts.rules.standing import standing_of
 from contactd.alerts.rules.steps import sequence_candidates
 from contactd.alerts.rules.targets import change_candidates, target_candidates
 from contactd.core.outlook import Snapshot, TargetOutlook
@@ -85,8 +86,9 @@ def candidates_again(
             share = 1.0 if kept is NOTHING_KEPT else _share(name)
             nearer = replace(scope, until=_whole(now + policy.ahead_s * share, now))
             found = tuple(_of_target(nearer, outlook, snapshot.planned_at))
+            until = min((nearer.until, *_turns(found, now)))
             seen = looked_at_target(outlook, policy, clock=clock)
-            before = _OfTarget(outlook, nearer.until, found, seen)
+            before = _OfTarget(outlook, until, found, seen)
         looked[name] = before
     whole = (*service_candidates(scope, snapshot), *change_candidates(scope, snapshot))
     service = tuple(each for each in whole if scope.wants(each))
@@ -101,8 +103,20 @@ def candidates_again(
             "": looked_at_service(snapshot, policy),
             **{name: each.looked for name, each in looked.items()},
         },
+        now_is={
+            subject: words
+            for outlook in snapshot.targets.values()
+            for subject, words in standing_of(outlook)
+        },
+        stations=snapshot.stations,
     )
     return found_now, Kept(policy, clock, looked)
+
+
+def _turns(found: Iterable[Candidate], now: float) -> Iterator[float]:
+    """When words change because time passes, and what is over goes (instants, s)."""
+    for candidate in found:
+        yield from (turn for turn in (*candidate.turns, candidate.over_at) if turn > now)
 
 
 def _share(name: str) -> float:
@@ -123,7 +137,6 @@ def _of_target(
     rules = [
         target_candidates(scope, outlook, planned_at),
         contact_candidates(scope, outlook),
-        window_candidates(scope, outlook),
         *(sequence_candidates(scope, outlook, forecast) for forecast in outlook.forecasts),
     ]
     return (candidate for rule in rules for candidate in rule if scope.wants(candidate))

@@ -1,4 +1,4 @@
-"""Contacts that come, command windows that open and close."""
+"""Contacts: that they come, from when commands are possible, until when."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ from collections.abc import Collection, Iterator, Sequence
 
 from contactd.alerts.candidate import Candidate, Sort
 from contactd.alerts.rules.scope import Scope
+from contactd.alerts.rules.step import TIMED
 from contactd.core import alert as kinds
 from contactd.core.alert import Severity
 from contactd.core.contacts.contact import Contact
@@ -14,41 +15,96 @@ from contactd.core.contacts.outage import outage_in
 from contactd.core.contacts.table import numbered_meeting
 from contactd.core.intervals import EMPTY, IntervalSet
 from contactd.core.outlook import TargetOutlook
+from contactd.core.sequences.model import StepForecast
 from contactd.mission.documents.spans import inner_form, outer_form
 from contactd.mission.texts import contacts as texts
 from contactd.mission.texts.contacts import Next, Out
-from contactd.mission.texts.text import Text
 from contactd.mission.timetext import NEAREST, machine
 
 # What replanning moves by less than this is still the same contact or window, as long as its
 # neighbours are three times as far away.
 SAME_S = 120.0
 COMMAND = "command"
-_WINDOW_KINDS = {kinds.WINDOW_OPENS, kinds.WINDOW_CLOSES_SOON, kinds.WINDOW_CLOSED}
+ALL = "all"
+"""Of a policy: every contact is told, not only those on which a step or a decision hangs."""
 
 
 def contact_candidates(scope: Scope, outlook: TargetOutlook) -> Iterator[Candidate]:
-    """Each contact, so long before it as the leads say."""
+    """Each contact: that it comes, from when and until when commands are possible.
+
+    It is one alert, told again as its stages come.
+    """
     leads = scope.policy.for_target(outlook.target)
-    if not leads.contact_s or kinds.CONTACT_COMING in leads.disabled_kinds:
+    if kinds.CONTACT_COMING in leads.disabled_kinds:
         return
     uncertainty_s = _uncertainty_s(outlook)
     # A contact that a manoeuvre leaves open may come earlier than planned, by less than this.
     open_s = max((float(each.durations_s.max(initial=0)) for each in _open(outlook)), default=0.0)
-    earliest_lead = max(leads.contact_s) + uncertainty_s + open_s
+    # It stays open when it moves later by up to its lead.
+    longest_s = max((*leads.contact_s, *leads.window_s, leads.closes_s))
+    earliest_lead = 2 * longest_s + uncertainty_s + open_s
     passed = min(scope.now, scope.since) - uncertainty_s - open_s
     reached = math.nextafter(scope.until + earliest_lead, math.inf)
     for index, contact in numbered_meeting(outlook.contacts, passed, reached):
-        if contact.cut_at_start or contact.max_elevation_deg < leads.contact_least_elevation_deg:
+        if contact.max_elevation_deg < leads.contact_least_elevation_deg:
             continue
         if not _is_ours(outlook, contact):
             continue
-        early_s, late_s = _room(outlook, contact, uncertainty_s)
-        for lead_s in leads.contact_s:
-            due = contact.aos - early_s - lead_s
-            if scope.covers(due, contact.los + late_s):
-                yield _contact_coming(scope, outlook, index, (early_s, late_s), lead_s, due)
+        if leads.contacts != ALL and not is_needed(outlook, contact):
+            continue
+        yield from _stages(scope, outlook, index)
     yield from _open_contacts(scope, outlook, uncertainty_s)
+
+
+def is_needed(outlook: TargetOutlook, contact: Contact) -> bool:
+    """Whether a step or a decision hangs on a contact: an expiry, a stop or a first look in it."""
+    return any(
+        _hangs_on(step, contact)
+        for forecast in outlook.forecasts
+        for step in forecast.steps
+        if step.status in TIMED
+    )
+
+
+def _hangs_on(step: StepForecast, contact: Contact) -> bool:
+    if step.earliest is None or step.latest is None:
+        return False
+
+    def within(at: float | None, station: str | None) -> bool:
+        return at is not None and station == contact.station and contact.aos <= at <= contact.los
+
+    before = max((need.before_s for need in step.needs), default=0.0)
+    after = max((need.after_s for need in step.needs), default=0.0)
+    return (
+        (step.earliest - before < contact.los and contact.aos < step.latest + after)
+        or within(step.stop_by, step.stop_station)
+        or within(step.confirm_at, step.confirm_station)
+        or any(
+            chance.station == contact.station
+            and chance.opens < contact.los
+            and contact.aos < chance.closes
+            for chance in step.stop_chances
+        )
+    )
+
+
+def _stages(scope: Scope, outlook: TargetOutlook, index: int) -> Iterator[Candidate]:
+    """The moments at which a contact is told: before AOS, as commands open, before they close."""
+    contact = outlook.contacts[index]
+    leads = scope.policy.for_target(outlook.target)
+    uncertainty_s = _uncertainty_s(outlook)
+    early_s, late_s = _room(outlook, contact, uncertainty_s)
+    due = [] if contact.cut_at_start else [contact.aos - early_s - s for s in leads.contact_s]
+    for opens, closes in _windows_in(outlook, contact):
+        if opens > outlook.span[0]:
+            due += [opens - uncertainty_s - s for s in leads.window_s]
+        if closes < outlook.span[1] and closes - opens > leads.closes_s > 0:
+            due.append(closes - uncertainty_s - leads.closes_s)
+    for number, moment in enumerate(sorted(set(due))):
+        lead_s = contact.aos - early_s - moment
+        first = moment - max(lead_s, 0.0) if number == 0 else moment
+        if scope.covers(first, contact.los + late_s):
+            yield _contact_coming(scope, outlook, index, (early_s, late_s), lead_s, moment)
 
 
 def _is_ours(outlook: TargetOutlook, contact: Contact) -> bool:
@@ -132,7 +188,10 @@ def _contact_coming(
     early_s, late_s = room_s
     begins, ends = _same_contact(outlook.contacts, index)
     target, station = contact.target, contact.station
-    window = _window_in(outlook, contact)
+    now_s = max(due, scope.now)
+    windows = _windows_in(outlook, contact)
+    ahead = [each for each in windows if each[1] + uncertainty_s > now_s]
+    window = ahead[0] if ahead else None
     facts: dict[str, object] = {
         "station": station,
         "aos": machine(contact.aos, NEAREST),
@@ -152,6 +211,32 @@ def _contact_coming(
     out = _out(scope, station, contact.aos, contact.los)
     if out is not None:
         facts["outage"] = {**outer_form((out.start_s, out.end_s)), "why": out.why}
+    text = texts.contact_coming(
+        target,
+        station,
+        contact.aos,
+        None if contact.cut_at_end else contact.los,
+        error_s=uncertainty_s,
+        max_elevation_deg=contact.max_elevation_deg,
+        azimuth_deg=contact.aos_azimuth_deg,
+        now_s=now_s,
+        commands=window,
+        open_bounds=possible,
+        out=out,
+    )
+    begun = next((each for each in reversed(windows) if each[0] - uncertainty_s <= now_s), None)
+    if begun is not None:
+        text = texts.in_window(
+            text,
+            target,
+            station,
+            begun,
+            error_s=uncertainty_s,
+            closes_s=scope.policy.for_target(target).closes_s,
+            following=_next_window(outlook, max(begun[1], now_s)),
+            horizon_s=outlook.span[1],
+            now_s=now_s,
+        )
     return Candidate(
         kind=kinds.CONTACT_COMING,
         sort=Sort.EVENT,
@@ -159,144 +244,29 @@ def _contact_coming(
         target=target,
         subject=f"{target}/{station}",
         series=f"{kinds.CONTACT_COMING}|{target}|{station}",
-        text=texts.contact_coming(
-            target,
-            station,
-            contact.aos,
-            None if contact.cut_at_end else contact.los,
-            error_s=uncertainty_s,
-            max_elevation_deg=contact.max_elevation_deg,
-            azimuth_deg=contact.aos_azimuth_deg,
-            now_s=max(due, scope.now),
-            commands=window,
-            open_bounds=possible,
-            out=out,
-        ),
+        text=text,
         due=due,
         moment=contact.aos,
         over_at=contact.los + late_s,
         begins=min(begins, contact.aos - early_s),
         ends=max(ends, contact.los + late_s),
         lead_s=lead_s,
+        keeps=True,
+        turns=_turns(contact, windows, uncertainty_s, scope.policy.for_target(target).closes_s),
         facts=facts,
     )
 
 
-def window_candidates(scope: Scope, outlook: TargetOutlook) -> Iterator[Candidate]:
-    """Each command window: that it opens, that it closes soon, that it has closed."""
-    uncertainty_s = _uncertainty_s(outlook)
-    leads = scope.policy.for_target(outlook.target)
-    if set(leads.disabled_kinds) >= _WINDOW_KINDS:
-        return
-    longest_lead_s = max((*leads.window_s, leads.closes_s), default=0.0) + uncertainty_s
-    kept_s = scope.policy.worth_telling_after_s + uncertainty_s
-    for station, coverage in outlook.services.get(COMMAND, {}).items():
-        near = coverage.nominal
-        first = int(near.ends.searchsorted(min(scope.since, scope.now) - kept_s))
-        last = int(near.starts.searchsorted(scope.until + longest_lead_s, side="right"))
-        for index in range(first, last):
-            yield from _window_events(scope, outlook, station, near, index)
-
-
-def _window_events(
-    scope: Scope, outlook: TargetOutlook, station: str, windows: IntervalSet, index: int
-) -> Iterator[Candidate]:
-    opens, closes = float(windows.starts[index]), float(windows.ends[index])
-    begins, ends = _same_window(windows, index)
-    target = outlook.target
-    uncertainty_s = _uncertainty_s(outlook)
-    leads = scope.policy.for_target(target)
-    facts = {
-        "station": station,
-        "opens": machine(opens, NEAREST),
-        "closes": machine(closes, NEAREST),
-        "uncertainty_s": round(uncertainty_s, 1),
-    }
-
-    def event(
-        kind: str,
-        due: float,
-        moment: float,
-        over_at: float,
-        text: Text,
-        lead_s: float,
-    ) -> Candidate:
-        return Candidate(
-            kind=kind,
-            sort=Sort.EVENT,
-            severity=Severity.ADVISORY,
-            target=target,
-            subject=f"{target}/{station}",
-            series=f"{kind}|{target}|{station}",
-            text=text,
-            due=due,
-            moment=moment,
-            over_at=over_at,
-            begins=begins,
-            ends=ends,
-            lead_s=lead_s,
-            facts=facts,
-        )
-
-    def wanted(kind: str, due: float, over_at: float) -> bool:
-        """Looked at first: what is to be said of it takes longer."""
-        return kind not in leads.disabled_kinds and scope.covers(due, over_at)
-
-    if opens > outlook.span[0]:
-        for lead_s in leads.window_s:
-            due = opens - uncertainty_s - lead_s
-            if not wanted(kinds.WINDOW_OPENS, due, closes):
-                continue
-            yield event(
-                kinds.WINDOW_OPENS,
-                due,
-                opens,
-                closes,
-                texts.window_opens(
-                    target, station, opens, closes, uncertainty_s, max(due, scope.now)
-                ),
-                lead_s,
-            )
-    if closes >= outlook.span[1]:
-        return
-    due = closes - uncertainty_s - leads.closes_s
-    if closes - opens > leads.closes_s and wanted(kinds.WINDOW_CLOSES_SOON, due, closes):
-        yield event(
-            kinds.WINDOW_CLOSES_SOON,
-            due,
-            closes,
-            closes,
-            texts.window_closes_soon(
-                target,
-                station,
-                closes,
-                uncertainty_s,
-                _next_window(outlook, closes),
-                outlook.span[1],
-                max(due, scope.now),
-            ),
-            leads.closes_s,
-        )
-    due = closes + uncertainty_s
-    over_at = due + scope.policy.worth_telling_after_s
-    if due < scope.existed_since or not wanted(kinds.WINDOW_CLOSED, due, over_at):
-        return
-    yield event(
-        kinds.WINDOW_CLOSED,
-        due,
-        closes,
-        over_at,
-        texts.window_closed(
-            target,
-            station,
-            closes,
-            uncertainty_s,
-            _next_window(outlook, max(due, scope.now)),
-            outlook.span[1],
-            max(due, scope.now),
-        ),
-        0.0,
-    )
+def _turns(
+    contact: Contact, windows: Sequence[tuple[float, float]], uncertainty_s: float, closes_s: float
+) -> tuple[float, ...]:
+    """When what is to be said of a contact changes (instants, s)."""
+    turns = [contact.aos + uncertainty_s, contact.los]
+    for opens, closes in windows:
+        last = closes - uncertainty_s
+        turns += [opens - uncertainty_s, opens + uncertainty_s, last - closes_s, last]
+        turns += [closes, closes + uncertainty_s]
+    return tuple(turns)
 
 
 def _next_window(outlook: TargetOutlook, after: float) -> Next | None:
@@ -318,12 +288,10 @@ def _out(scope: Scope, name: str, start: float, end: float) -> Out | None:
     return None if outage is None else Out(outage.start, outage.end, outage.why)
 
 
-def _window_in(outlook: TargetOutlook, contact: Contact) -> tuple[float, float] | None:
+def _windows_in(outlook: TargetOutlook, contact: Contact) -> list[tuple[float, float]]:
+    """The command windows in a contact."""
     coverage = outlook.services.get(COMMAND, {}).get(contact.station)
-    if coverage is None:
-        return None
-    found = coverage.nominal.next_from(contact.aos)
-    return None if found is None or found[0] >= contact.los else found
+    return [] if coverage is None else list(coverage.nominal.clip(contact.aos, contact.los))
 
 
 def _same_contact(contacts: Sequence[Contact], index: int) -> tuple[float, float]:
@@ -336,12 +304,6 @@ def _same_contact(contacts: Sequence[Contact], index: int) -> tuple[float, float
         (each.aos for each in contacts[index + 1 :] if each.station == here.station), math.inf
     )
     return _widened(here.aos, here.los, before, after)
-
-
-def _same_window(windows: IntervalSet, index: int) -> tuple[float, float]:
-    before = float(windows.ends[index - 1]) if index else -math.inf
-    after = float(windows.starts[index + 1]) if index + 1 < len(windows) else math.inf
-    return _widened(float(windows.starts[index]), float(windows.ends[index]), before, after)
 
 
 def _widened(start: float, end: float, before: float, after: float) -> tuple[float, float]:

@@ -30,16 +30,19 @@ def stop_candidates(each: StepAtHand) -> Iterator[Candidate]:
             due=each.scope.now,
             moment=step.earliest,
             over_at=step.latest,
-            meets=(step.earliest, step.latest),
+            span=each.clear_s,
         )
     if step.stop_by is None:
         return
     stop = Stop(step.stop_by, step.stop_station or "", step.stops or step.step)
-    for lead_s in each.scope.policy.for_target(step.target).stop_by_s:
+    leads = each.scope.policy.for_target(step.target).stop_by_s
+    started = each.forecast.start.earliest
+    for lead_s in leads:
         due = step.stop_by - lead_s
-        if due < (each.forecast.start.earliest or due):
-            continue  # it cannot be running yet
-        if each.scope.covers(due, step.stop_by):
+        if started is not None:
+            due = max(due, started)  # it cannot be running earlier
+        keeps = lead_s == max(leads)
+        if each.scope.covers(due - lead_s if keeps else due, step.stop_by):
             yield each.candidate(
                 kinds.STOP_BY_COMING,
                 Sort.EVENT,
@@ -49,6 +52,8 @@ def stop_candidates(each: StepAtHand) -> Iterator[Candidate]:
                 moment=step.stop_by,
                 over_at=step.stop_by,
                 lead_s=lead_s,
+                keeps=keeps,
+                decide_by=step.stop_by,
             )
     if each.scope.covers(step.stop_by, step.latest):
         told_at = each.told_at(step.stop_by)
@@ -60,13 +65,16 @@ def stop_candidates(each: StepAtHand) -> Iterator[Candidate]:
         yield each.candidate(
             kinds.STOP_BY_PASSED,
             Sort.EVENT,
-            each.severity(Severity.ADVISORY, Severity.CAUTION),
+            each.severity(Severity.CAUTION, Severity.WARNING),
             stops.stop_by_passed(
                 step.target, step.step, step.stop_by, each.clear_s, chances, told_at, each.notice
             ),
             due=step.stop_by,
             moment=step.stop_by,
             over_at=step.latest,
+            span=each.clear_s,
+            decide_by=max((chance.by_s for chance in chances), default=None),
+            turns=tuple(at for chance in chances for at in (chance.start_s, chance.by_s)),
         )
 
 
@@ -76,9 +84,11 @@ def keep_clear_candidates(each: StepAtHand) -> Iterator[Candidate]:
     if step.keep_clear is None:
         return
     begins, ends = step.keep_clear
-    for lead_s in (*each.scope.policy.for_target(step.target).keep_clear_s, 0.0):
+    leads = (*each.scope.policy.for_target(step.target).keep_clear_s, 0.0)
+    for lead_s in leads:
         due = begins - lead_s
-        if each.scope.covers(due, ends):
+        keeps = lead_s == max(leads)
+        if each.scope.covers(due - lead_s if keeps else due, ends):
             yield each.candidate(
                 kinds.KEEP_CLEAR_BEGINS,
                 Sort.EVENT,
@@ -95,7 +105,10 @@ def keep_clear_candidates(each: StepAtHand) -> Iterator[Candidate]:
                 due=due,
                 moment=begins,
                 over_at=ends,
+                span=(begins, ends),
                 lead_s=lead_s,
+                keeps=keeps,
+                turns=(begins,),
             )
     kept_s = each.scope.policy.worth_telling_after_s
     if each.scope.covers(ends, ends + kept_s):
@@ -119,8 +132,10 @@ def keep_clear_candidates(each: StepAtHand) -> Iterator[Candidate]:
             due=each.scope.now,
             moment=first,
             over_at=last,
-            meets=(first, last),
-            must_lie_within=True,
+            span=(first, last),
+            alone=False,
+            decide_by=None if each.stop is None else each.stop.by_s,
+            turns=(first, step.stop_by),
             facts={
                 "people_in_keep_clear": {
                     "from": machine(first, NO_LATER),

@@ -10,6 +10,7 @@ from collections.abc import Iterator
 
 from contactd.alerts.candidate import scope_of
 from contactd.alerts.policy import Policy
+from contactd.alerts.rules.contacts import COMMAND
 from contactd.alerts.rules.step import TIMED
 from contactd.core import alert as kinds
 from contactd.core.outlook import Snapshot, TargetOutlook
@@ -21,7 +22,14 @@ OF_STEP = (
     kinds.STEP_AT_RISK,
     kinds.NO_STOP,
     kinds.PEOPLE_IN_DANGER,
+    kinds.STEP_EXPIRING,
+    kinds.STEP_EXPIRED,
+    kinds.STOP_BY_COMING,
+    kinds.STOP_BY_PASSED,
+    kinds.KEEP_CLEAR_BEGINS,
+    kinds.KEEP_CLEAR_ENDS,
 )
+OF_CONTACT = (kinds.CONTACT_COMING,)
 OF_SERVICE = (
     kinds.CONFIGURATION_REFUSED,
     kinds.CLOCK_NOT_TRUSTED,
@@ -55,6 +63,9 @@ def _of_target(outlook: TargetOutlook, clock: bool) -> Iterator[tuple[str, str]]
     if clock:
         yield kinds.PREDICTION_GAP, target
         yield kinds.SPAN_ENDS, target
+        for station in {*outlook.services.get(COMMAND, {}), *(c.station for c in outlook.contacts)}:
+            for kind in OF_CONTACT:
+                yield kind, f"{target}/{station}"
     for forecast in outlook.forecasts:
         yield from _of_sequence(forecast, clock)
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import math
 from collections.abc import Iterator
 
@@ -29,6 +28,7 @@ def service_condition(
     detail: str = "",
     rests_on: str = "",
     over_at: float = math.inf,
+    decide_by: float | None = None,
     facts: dict[str, object] | None = None,
 ) -> Candidate:
     """A condition of the service (or of a target as a whole) that holds since an instant (s).
@@ -48,6 +48,7 @@ def service_condition(
         due=since,
         moment=since,
         over_at=over_at,
+        decide_by=decide_by,
         rests_on=rests_on,
         facts=facts or {},
     )
@@ -62,8 +63,11 @@ def service_candidates(scope: Scope, snapshot: Snapshot) -> Iterator[Candidate]:
             Severity.CAUTION,
             snapshot.at,
             texts.configuration_invalid(len(problems), problems[0]),
-            detail=hashlib.sha256("\n".join(problems).encode()).hexdigest()[:16],
-            facts={"problems": list(problems[:MOST_PROBLEMS_SHOWN]), "count": len(problems)},
+            facts={
+                "problems": list(problems[:MOST_PROBLEMS_SHOWN]),
+                "parts": list(problems[:MOST_PROBLEMS_SHOWN]),
+                "count": len(problems),
+            },
         )
     clock = snapshot.clock
     if not clock.trusted:

@@ -5,8 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
-from contactd.alerts.candidate import Candidate, Sort
+from contactd.alerts.candidate import Candidate, Part, Sort
 from contactd.alerts.rules.scope import Scope
+from contactd.alerts.series import step_series
 from contactd.core.alert import Severity
 from contactd.core.outlook import TargetOutlook
 from contactd.core.sequences.model import SequenceForecast, StartStatus, StepForecast, StepStatus
@@ -15,11 +16,10 @@ from contactd.mission.texts.cause import cause_text
 from contactd.mission.texts.notice import NOTICE
 from contactd.mission.texts.steps import Expiring
 from contactd.mission.texts.text import Look, Stop, Text
-from contactd.mission.timetext import NO_EARLIER, NO_LATER, machine
+from contactd.mission.timetext import NEAREST, NO_EARLIER, NO_LATER, machine
 
-# A step's moment that new knowledge moves by less than the lead at which it was told, within these
-# limits, is still the same fact; one that moved further is told anew.
-SAME_LEAST_S, SAME_MOST_S = 120.0, 900.0
+RECORD = "record "
+"""How a fact names the record that it comes from."""
 AHEAD = frozenset({StepStatus.PLANNED, StepStatus.RUNNING, StepStatus.EXPIRING})
 TIMED = AHEAD | {StepStatus.EXPIRED}
 
@@ -101,33 +101,48 @@ class StepAtHand:
         due: float,
         moment: float,
         over_at: float,
-        meets: tuple[float, float] | None = None,
-        must_lie_within: bool = False,
+        span: tuple[float, float] | None = None,
+        alone: bool = True,
         lead_s: float = 0.0,
+        keeps: bool = False,
+        decide_by: float | None = None,
+        turns: tuple[float | None, ...] = (),
+        of: str = "",
         facts: dict[str, Any] | None = None,
     ) -> Candidate:
-        """A candidate about this step, the same fact by what it ``meets``, else by its moment."""
+        """A candidate about this step.
+
+        Args:
+            span: what people act on (instants, s), where that is not the expiry.
+            alone: there is one such fact of the step at a time; else they are told apart by span.
+            of: what sets its series apart from another of the step, such as the number of an act.
+        """
         step = self.step
-        subject = f"{step.target}/{step.sequence}/{step.step}"
-        same_s = SAME_MOST_S if meets else min(max(lead_s, SAME_LEAST_S), SAME_MOST_S)
-        if must_lie_within:
-            same_s = 0.0
-        begins, ends = meets or (moment, moment)
+        assert step.earliest is not None
+        assert step.latest is not None
+        series = step_series(kind, step.target, step.sequence, step.step)
+        begins, ends = span or (moment, moment)
+        clear = step.keep_clear if self.grave else None
         return Candidate(
             kind=kind,
             sort=sort,
             severity=severity,
             target=step.target,
-            subject=subject,
-            series=f"{kind}|{subject}|start {self.forecast.start.record}",
+            subject=f"{step.target}/{step.sequence}/{step.step}",
+            series=f"{series}|{of}" if of else series,
             text=text,
             due=due,
             moment=moment,
             over_at=over_at,
-            begins=begins - same_s / 2,
-            ends=ends + same_s / 2,
+            begins=begins,
+            ends=ends,
+            alone=alone,
+            span=span,
             lead_s=lead_s,
-            must_lie_within=must_lie_within,
+            keeps=keeps,
+            decide_by=decide_by,
+            turns=tuple(each for each in turns if each is not None),
+            part=Part(step.step, (step.earliest, step.latest), clear, self.stop),
             rests_on=step.target,
             facts={**self._facts(), **(facts or {})},
         )
@@ -146,6 +161,10 @@ class StepAtHand:
             facts["confirm_station"] = step.confirm_station
         if step.hazard is not None:
             facts["hazard"] = step.hazard
+        records = {fact.source for fact in step.facts if fact.source.startswith(RECORD)}
+        facts["records"] = sorted(int(each.removeprefix(RECORD)) for each in records)
+        if self.outlook.elements is not None:
+            facts["elements"] = machine(self.outlook.elements.epoch, NEAREST)
         reasons = [*filter(None, [cause_text(step)]), *step.reasons]
         if reasons:
             facts["reasons"] = reasons[:5]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 
 from contactd.alerts.candidate import Candidate, Sort
@@ -51,8 +52,9 @@ def _start_candidates(scope: Scope, forecast: SequenceForecast) -> Iterator[Cand
             starts.start_unconfirmed(forecast.target, forecast.sequence, start.latest),
             target=forecast.target,
             subject=where,
-            detail=f"{where}|{start.record}",
+            detail=where,
             rests_on=forecast.target,
+            decide_by=math.inf,
             facts={"start": start_facts(forecast)},
         )
     if start.status is StartStatus.IN_DOUBT and start.earliest is not None:
@@ -71,8 +73,9 @@ def _start_candidates(scope: Scope, forecast: SequenceForecast) -> Iterator[Cand
             ),
             target=forecast.target,
             subject=where,
-            detail=f"{where}|{start.record}",
+            detail=where,
             rests_on=forecast.target,
+            decide_by=math.inf,
             facts={"start": start_facts(forecast)},
         )
     if forecast.conflicts:
@@ -83,9 +86,13 @@ def _start_candidates(scope: Scope, forecast: SequenceForecast) -> Iterator[Cand
             starts.conflicting_records(forecast.target, forecast.sequence, forecast.conflicts[-1]),
             target=forecast.target,
             subject=where,
-            detail=f"{where}|{len(forecast.conflicts)}|{forecast.conflicts[-1]}",
+            detail=where,
             rests_on=forecast.target,
-            facts={"conflicts": list(forecast.conflicts[-10:])},
+            decide_by=math.inf,
+            facts={
+                "conflicts": list(forecast.conflicts[-10:]),
+                "parts": list(forecast.conflicts[-10:]),
+            },
         )
 
 
@@ -105,10 +112,11 @@ def _expiry_events(each: StepAtHand) -> Iterator[Candidate]:
     assert step.latest is not None
     leads = each.scope.policy.for_target(step.target).step_s
     covered = step.coverage in (None, Covered.COVERED)
-    for earliest, latest in ((step.earliest, step.latest), *step.later_acts):
+    for act, (earliest, latest) in enumerate(((step.earliest, step.latest), *step.later_acts)):
         for lead_s in leads:
             due = earliest - lead_s
-            if each.scope.covers(due, latest):
+            keeps = lead_s == max(leads)
+            if each.scope.covers(due - lead_s if keeps else due, latest):
                 yield each.candidate(
                     kinds.STEP_EXPIRING,
                     Sort.EVENT,
@@ -119,7 +127,11 @@ def _expiry_events(each: StepAtHand) -> Iterator[Candidate]:
                     due=due,
                     moment=earliest,
                     over_at=latest,
+                    span=(earliest, latest),
                     lead_s=lead_s,
+                    keeps=keeps,
+                    turns=(earliest, step.stop_by),
+                    of=f"act {act + 1}" if act else "",
                 )
     over_at = step.latest + each.scope.policy.worth_telling_after_s
     if step.status is StepStatus.PLANNED or not each.scope.covers(step.latest, over_at):
@@ -151,7 +163,9 @@ def _view_conditions(each: StepAtHand) -> Iterator[Candidate]:
             due=each.scope.now,
             moment=step.earliest,
             over_at=step.latest,
-            meets=(step.earliest, step.latest),
+            span=(step.earliest, step.latest),
+            decide_by=None if each.stop is None else each.stop.by_s,
+            turns=(step.earliest, step.stop_by),
         )
     if step.coverage is Covered.AT_RISK:
         yield each.candidate(
@@ -162,5 +176,7 @@ def _view_conditions(each: StepAtHand) -> Iterator[Candidate]:
             due=each.scope.now,
             moment=step.earliest,
             over_at=step.latest,
-            meets=(step.earliest, step.latest),
+            span=(step.earliest, step.latest),
+            decide_by=None if each.stop is None else each.stop.by_s,
+            turns=(step.earliest, step.stop_by),
         )

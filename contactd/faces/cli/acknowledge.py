@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from contactd.alerts.tracked import TrackedAlert
     from contactd.core.record import Record
 
-FIELDS = ("number", "severity", "kind", "subject", "what", "do", "moment", "identity")
+FIELDS = ("number", "severity", "kind", "subject", "what", "do", "changed", "moment", "identity")
 
 
 @click.command("acknowledge")
@@ -92,6 +92,7 @@ def _form(told: TrackedAlert) -> dict[str, Any]:
         "subject": alert.subject,
         "what": alert.what,
         "do": alert.do,
+        "changed": alert.changed,
         "moment": machine(alert.moment, NEAREST),
         "identity": alert.identity,
     }
@@ -115,6 +116,8 @@ def _show(waiting: Sequence[TrackedAlert], now: float, day_of_year: bool, form: 
             head = f"{told.number:>6}  {alert.severity}: {alert.what}"
             say(screen, head, style=STYLES[str(alert.severity)], hang=8)
             say(screen, f"{alert.subject}, {at}", indent=8)
+            if alert.changed:
+                say(screen, alert.changed, indent=8)
             if alert.do:
                 say(screen, alert.do, indent=8)
 

@@ -10,6 +10,7 @@ from contactd.faces.cli import options
 from contactd.faces.cli.output import as_csv, as_json
 from contactd.faces.cli.session import current
 from contactd.faces.cli.situation import read_configuration
+from contactd.mission.changes import of_elements
 from contactd.mission.timetext import NEAREST, moment, outer
 
 if TYPE_CHECKING:
@@ -159,12 +160,9 @@ def _show(screen: Screen, state: State, at: float, day_of_year: bool) -> None:
     for name, record in state.elements.items():
         when = moment(record.at, NEAREST, day_of_year=day_of_year)
         say(screen, f"Elements of {name} adopted {when} (record {record.number})")
-    for name, change in state.elements_changes.items():
-        moved = "no AOS could be compared"
-        if change.furthest is not None:
-            moved = f"AOS moved by up to {change.furthest.seconds:+.1f} s"
+    for change in state.elements_changes.values():
         when = moment(change.at, NEAREST, day_of_year=day_of_year)
-        say(screen, f"Elements of {name} changed {when}: {moved}", hang=2)
+        say(screen, f"{when} {of_elements(change)}", hang=2)
     for name, records in state.missed_contacts.items():
         for record in records:
             station = record.body.get("station", "?")

@@ -172,8 +172,5 @@ def _alike(before: Snapshot, after: Snapshot) -> bool:
         and before.configuration == after.configuration
         and before.clock.trusted == after.clock.trusted
         and before.clock.why == after.clock.why
-        and (
-            before.alerts is after.alerts
-            or [each.identity for each in before.alerts] == [each.identity for each in after.alerts]
-        )
+        and (before.alerts is after.alerts or before.alerts == after.alerts)
     )

@@ -299,6 +299,8 @@ class Alert(TypedDict):
     due: Annotated[str | None, Field(description=UTC)]
     moment: Annotated[str | None, Field(description=UTC)]
     over_at: Annotated[str | None, Field(description=UTC)]
+    decide_by: Annotated[str | None, Field(description=UTC)]
+    changed: str
     late: bool
     facts: dict[str, Any]
 

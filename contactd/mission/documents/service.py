@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
 
-from contactd.core.alert import Alert, Severity
+from contactd.core.alert import Alert
 from contactd.core.contacts.table import first_from
 from contactd.core.ground.station import Station
 from contactd.core.intervals import IntervalSet
@@ -20,7 +20,6 @@ MOST_WINDOWS_AHEAD = 12
 MOST_WINDOWS_OF_MANY = 3
 """At most this many windows of each target where there are more than ``MANY_TARGETS``."""
 MANY_TARGETS = 100
-_SEVERITIES = list(Severity)
 
 
 def alert_form(alert: Alert) -> Form:
@@ -36,15 +35,16 @@ def alert_form(alert: Alert) -> Form:
         "due": machine(alert.due, NO_LATER),
         "moment": machine(alert.moment, NO_LATER),
         "over_at": machine(alert.over_at, NO_EARLIER),
+        "decide_by": None if alert.decide_by is None else machine(alert.decide_by, NO_LATER),
+        "changed": alert.changed,
         "late": alert.late,
         "facts": dict(alert.facts),
     }
 
 
 def alert_forms(alerts: Iterable[Alert]) -> list[Form]:
-    """Alerts, most severe first, then by the moment they concern."""
-    ordered = sorted(alerts, key=lambda each: (-_SEVERITIES.index(each.severity), each.moment))
-    return [alert_form(alert) for alert in ordered]
+    """Alerts, in the order in which they are given: that of the snapshot."""
+    return [alert_form(alert) for alert in alerts]
 
 
 def record_form(record: Record) -> Form:

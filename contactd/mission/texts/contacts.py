@@ -127,6 +127,36 @@ def possible_contact(
     )
 
 
+def in_window(
+    contact: Text,
+    target: str,
+    station: str,
+    span: tuple[float, float],
+    *,
+    error_s: float,
+    closes_s: float,
+    following: Next | None,
+    horizon_s: float,
+    now_s: float,
+) -> Text:
+    """A contact whose command window is open, or was: what is so of it, and what to do with it.
+
+    Args:
+        contact: the contact's own text.
+        span: the window (instants, s).
+        closes_s: so long before its end (s) it is said to close.
+    """
+    last_s = span[1] - error_s
+    if now_s >= span[1] + error_s:
+        after = window_closed(target, station, span[1], error_s, following, horizon_s, now_s)
+        return Text(contact.what, after.do)
+    if now_s >= last_s - closes_s:
+        soon = window_closes_soon(target, station, span[1], error_s, following, horizon_s, now_s)
+        return Text(joined(contact.what, f"Commands until {until(last_s)}."), soon.do)
+    opened = window_opens(target, station, *span, error_s, now_s)
+    return Text(joined(contact.what, f"Commands until {until(last_s)}."), opened.do)
+
+
 def window_opens(
     target: str, station: str, opens_s: float, closes_s: float, error_s: float, now_s: float
 ) -> Text:

@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 from contactd.mission.texts.text import Actor, Text, bounds, joined, since, until
-from contactd.mission.timetext import NEAREST, NO_EARLIER, NO_LATER, length, moment
+from contactd.mission.timetext import NEAREST, NO_EARLIER, NO_LATER, length, moment, rounded
 
 ORBIT_ANALYST = Actor.ORBIT_ANALYST
+HOUR_S, DAY_S = 3600.0, 86_400.0
 
 
 def elements_stale(
     target: str, age_s: float, limit_s: float, next_aos_s: float | None, now_s: float
 ) -> Text:
     """Elements too far from their epoch: ``age_s`` after it, or before it where negative."""
-    age = f"{length(abs(age_s), NO_EARLIER)} {'old' if age_s >= 0 else 'ahead of now'}"
+    unit_s = DAY_S if abs(age_s) >= 2 * DAY_S else HOUR_S
+    over = length(rounded(abs(age_s), NO_LATER, unit_s), NO_LATER)
+    age = f"over {over} {'old' if age_s >= 0 else 'ahead of now'}"
     before = "now." if next_aos_s is None else f"before AOS {until(next_aos_s, now_s)}."
     return Text(
         f"{target}: elements {age}, limit {length(limit_s, NO_LATER)}.",

@@ -119,6 +119,11 @@ def _told(timed: Sequence[Timed]) -> Iterator[Moment]:
         if record.kind == kinds.ALERT_RAISED:
             late = " (late)" if body["late"] else ""
             yield Moment(after_s, f"{body['severity']}{late}: {body['what']}")
+        elif record.kind == kinds.ALERT_CHANGED and body["told"]:
+            how = f"{body['changed']} " if body["changed"] else ""
+            yield Moment(after_s, f"{body['news']}, {body['severity']}: {how}{body['what']}")
+        elif record.kind == kinds.ALERT_RESOLVED and "what" in body:
+            yield Moment(after_s, body["what"])
         elif record.kind == kinds.ALERT_ACKNOWLEDGED:
             told = what.get(body["identity"], body["identity"])
             yield Moment(after_s, f"acknowledged by {record.author}: {told}")
@@ -161,10 +166,10 @@ def _meeting(expectation: Expectation, timed: Sequence[Timed]) -> Iterator[float
     }
     alert = expectation.alert or expectation.never
     for after_s, record in timed:
-        if expectation.subject and record.subject != expectation.subject:
+        if expectation.subject and expectation.subject not in _subjects(record):
             continue
-        if alert is not None and record.kind == kinds.ALERT_RAISED:
-            if record.body["kind"] == alert:
+        if alert is not None and record.kind in (kinds.ALERT_RAISED, kinds.ALERT_CHANGED):
+            if record.body["kind"] == alert and record.body.get("told", True):
                 yield after_s
         elif expectation.acknowledged is not None and record.kind == kinds.ALERT_ACKNOWLEDGED:
             known = raised.get(record.body["identity"])
@@ -172,6 +177,14 @@ def _meeting(expectation: Expectation, timed: Sequence[Timed]) -> Iterator[float
                 yield after_s
         elif expectation.recorded is not None and record.kind == expectation.recorded:
             yield after_s
+
+
+def _subjects(record: Record) -> set[str]:
+    """What a record is about; of an alert about steps of a chain, each of them."""
+    facts = record.body.get("facts")
+    parts = facts.get("parts", ()) if isinstance(facts, Mapping) else ()
+    chain = record.subject.rpartition("/")[0]
+    return {record.subject, *(f"{chain}/{part}" for part in parts)}
 
 
 def _words(expectation: Expectation) -> str:

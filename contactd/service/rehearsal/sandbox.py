@@ -20,12 +20,15 @@ from contactd.config.settings import Settings
 from contactd.core import record as kinds
 from contactd.core.errors import DeliveryError
 from contactd.core.record import Record
+from contactd.mission.texts.rehearsed import marked
 from contactd.service.alert_configuration import LOG_CHANNEL, Channels
 from contactd.service.clock import Clock
 from contactd.service.files import Loaded
 from contactd.service.store import LedgerLike
 
 MARK = "REHEARSAL"
+TOLD = frozenset({kinds.ALERT_RAISED, kinds.ALERT_CHANGED, kinds.ALERT_RESOLVED})
+"""Records of what people are told; it is marked."""
 HARMLESS = ("horizon", "planning", "alerts", "elements", "clock", "log")
 """Sections of the settings that only say how the service thinks, not whom it reaches."""
 SLOW_S = 20.0
@@ -121,8 +124,8 @@ class MarkedLedger:
 
     def _marked(self, record: Record) -> Record:
         body = {**record.body, "rehearsal": self._title}
-        if record.kind == kinds.ALERT_RAISED and not str(body["what"]).startswith(MARK):
-            body["what"] = f"{MARK}: {body['what']}"
+        if record.kind in TOLD and "what" in body:
+            body["what"] = marked(str(body["what"]))
         return replace(record, body=body)
 
 

@@ -1,4 +1,4 @@
-// What waits for somebody: alerts, most severe first, each with what to do and a way to take it on.
+// What waits for somebody: alerts, what can still be decided first, each with what to do and a way to take it on.
 
 import {dialogOf} from "../changes.js";
 import {announce, make, put} from "../dom.js";
@@ -67,6 +67,7 @@ function item(alert, moving, open) {
   return make("li", {class: `alert is-${alert.severity}`, dataset: {identity: alert.identity}},
     make("p", {class: "alert-top"}, severity(alert.severity), when, alert.late && make("span", {class: "quiet"}, "raised late")),
     make("p", {class: "alert-what"}, alert.what),
+    alert.changed && make("p", {class: "quiet"}, alert.changed),
     make("div", {class: "alert-do"},
       alert.do && make("details", {open, dataset: {key: alert.identity}},
         make("summary", {}, "What to do"), make("p", {}, alert.do)),

@@ -7,7 +7,7 @@ const WORDS = {
   "start-planned": "start planned", "start-observed": "started", "start-refuted": "did not start", "start-attempted": "may have started",
   "sequence-stopped": "stopped", "sequence-held": "held", "sequence-resumed": "resumed", "power-loss": "power lost", "setting-chosen": "dial set",
   reading: "reading", "step-seen": "seen", "step-not-seen": "not seen", ruling: "ruling", "contact-missed": "contact missed", "aos-observed": "AOS observed", "los-observed": "LOS observed", "offset-measured": "tracking data", "station-status": "station status", "command-sent": "command sent",
-  remark: "remark", "alert-raised": "alert raised", "alert-sent": "alert sent", "alert-delivered": "alert delivered", "alert-failed": "alert not delivered",
+  remark: "remark", "alert-raised": "alert raised", "alert-changed": "alert changed", "alert-sent": "alert sent", "alert-delivered": "alert delivered", "alert-failed": "alert not delivered",
   "alert-acknowledged": "alert acknowledged", "alert-resolved": "alert resolved", "alert-missed": "alert missed", "service-started": "service started", "service-stopped": "service stopped",
 };
 const LEARNED = ["start-planned", "start-observed", "start-refuted", "start-attempted", "sequence-stopped", "sequence-held", "sequence-resumed", "power-loss",
@@ -17,7 +17,7 @@ const LEARNED = ["start-planned", "start-observed", "start-refuted", "start-atte
 export const GROUPS = [
   ["all but deliveries", Object.keys(WORDS).filter((kind) => !["alert-sent", "alert-delivered"].includes(kind))],
   ["learned and decided", LEARNED],
-  ["alerts", ["alert-raised", "alert-acknowledged", "alert-resolved", "alert-missed", "alert-failed"]],
+  ["alerts", ["alert-raised", "alert-changed", "alert-acknowledged", "alert-resolved", "alert-missed", "alert-failed"]],
   ["the service itself", ["configuration-adopted", "configuration-refused", "elements-adopted", "elements-changed", "service-started", "service-stopped"]],
   ["remarks", ["remark"]],
   ["everything", []],
