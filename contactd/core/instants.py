@@ -4,7 +4,10 @@ An *instant* is a ``float``: TAI seconds since 2000-01-01T12:00:00 TAI. It count
 that the difference of two instants is the time that really went by, and a countdown of 86 400 s
 is 86 400 s. Float64 resolves 0.12 µs in this century.
 
-Leap seconds and UT1 come from the tables that skyfield bundles (IERS Bulletin C and finals).
+Leap seconds come from the table that skyfield bundles (IERS Bulletin C), UT1 from the newest one of
+IERS finals that a package carries (:mod:`ut1_tables`). From the last measurement on UT1 is
+predicted and then extrapolated, and may be off by as much as the Earth's turning may change
+(:func:`ut1_error_s`).
 
 Sources: IERS Conventions 2010 (TN 36) chapter 10 for the scales; CCSDS 301.0-B-4 section 3.5 for
 the calendar (ASCII A) and day-of-year (ASCII B) codes; RFC 3339 for UTC text.
@@ -20,9 +23,14 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
+from contactd.core.ut1_tables import installed_finals, ut1_table
+
 DAY_S = 86_400.0
 TT_MINUS_TAI_S = 32.184
+
 EPOCH_JULIAN_DAY = 2_451_545.0
+UT1_MEASURED_TO_S: Final = 1e-4
+UT1_STRAYS_S_PER_DAY: Final = 1e-3
 _EPOCH_LABEL = datetime(2000, 1, 1, 12, tzinfo=UTC)
 _UNIX_EPOCH_LABEL = datetime(1970, 1, 1, tzinfo=UTC)
 
@@ -39,7 +47,7 @@ _TEXT = re.compile(
 
 
 class _Tables:
-    """Leap seconds and TT − UT1 as skyfield bundles them."""
+    """Leap seconds as skyfield bundles them, and TT − UT1 from the newest table at hand."""
 
     def __init__(self) -> None:
         # As skyfield.api's own loader does, which takes four times as long to import.
@@ -47,8 +55,8 @@ class _Tables:
         from skyfield.timelib import Timescale
 
         bundled: Any = load_bundled_npy("iers.npz")
-        first_day, count = bundled["tt_jd_minus_arange"], len(bundled["delta_t_1e7"])
-        recent = first_day + np.arange(count), (bundled["delta_t_1e7"] / 1e7).round(7)
+        self.ut1 = ut1_table(bundled, *installed_finals())
+        recent = self.ut1.days, self.ut1.delta_t_s
         scale: Any = Timescale(recent, bundled["leap_dates"], bundled["leap_offsets"])
         self.tt_minus_ut1: Any = scale.delta_t_function
         days = np.asarray(scale.leap_dates, dtype=np.float64)
@@ -61,7 +69,6 @@ class _Tables:
         # and the instants of the same moments.
         self.label_s = (days - EPOCH_JULIAN_DAY) * DAY_S
         self.instant = self.label_s + offsets
-        self.ut1_until = float(recent[0][-1])
 
 
 @cache
@@ -195,9 +202,33 @@ def ut1_julian(instants: FloatArray) -> tuple[FloatArray, FloatArray]:
     return _split(seconds - np.asarray(_tables().tt_minus_ut1(tt), dtype=np.float64))
 
 
+def ut1_source() -> str:
+    """Which package's table UT1 comes from, with its version where that is a package of tables."""
+    return _tables().ut1.source
+
+
+def ut1_measured_until() -> float:
+    """Instant (s) up to which UT1 was measured; from then on it is predicted or extrapolated."""
+    return (_tables().ut1.measured_until - EPOCH_JULIAN_DAY) * DAY_S - TT_MINUS_TAI_S
+
+
+def ut1_error_s(instants: FloatArray | float) -> FloatArray:
+    """Bound of UT1's error (s) at instants (s), same shape.
+
+    A tenth of a millisecond where it was measured, and a millisecond more for each day since: the
+    day's length has strayed by less from what was predicted for it.
+
+    Source: our choice, to enclose: IERS EOP C04 since 1962 (the day is at most 4 ms longer than
+    86 400 s, and its yearly mean changes by less than 1 ms a year; from memory); what was predicted
+    early in 2026 was off by 0.16 s after 295 days (IERS finals2000A of November 2026).
+    """
+    since_days = (np.asarray(instants, dtype=np.float64) - ut1_measured_until()) / DAY_S
+    return np.asarray(UT1_MEASURED_TO_S + UT1_STRAYS_S_PER_DAY * np.maximum(since_days, 0.0))
+
+
 def ut1_table_end() -> float:
-    """Instant at which the bundled measured-or-predicted UT1 table ends (a spline follows)."""
-    return (_tables().ut1_until - EPOCH_JULIAN_DAY) * DAY_S - TT_MINUS_TAI_S
+    """Instant at which the measured-or-predicted UT1 table ends (a spline follows)."""
+    return (float(_tables().ut1.days[-1]) - EPOCH_JULIAN_DAY) * DAY_S - TT_MINUS_TAI_S
 
 
 def _split(seconds: FloatArray) -> tuple[FloatArray, FloatArray]:

@@ -350,7 +350,9 @@ class _AtHand:
     def above(self, station: Station, elevation_deg: float) -> Coverage:
         """When the target stands so high."""
         return self._whatever_comes(
-            lambda track: crossings(track, station, elevation_deg, *self.reach.span)
+            lambda track: Coverage(
+                *[crossings(track, station, elevation_deg, *self.reach.span)] * 3
+            )
         )
 
     def sunlight(self) -> Coverage:
@@ -359,9 +361,9 @@ class _AtHand:
         The Sun does not move to speak of while a satellite does the distance of its orbit's error:
         one that runs late by so many seconds meets light and shadow so many seconds later.
         """
-        from contactd.core.orbit.eclipse import sunlit_intervals
+        from contactd.core.orbit.eclipse import sunlight
 
-        return self._whatever_comes(lambda track: sunlit_intervals(track, *self.reach.span))
+        return self._whatever_comes(lambda track: sunlight(track, *self.reach.span))
 
     def darkness(self, station: Station) -> Coverage:
         """When a station is in darkness."""
@@ -370,7 +372,7 @@ class _AtHand:
         night = dark_intervals(station, IntervalSet.of([self.reach.span]))
         return Coverage(night, night, night)
 
-    def _whatever_comes(self, of: Callable[[Track], IntervalSet]) -> Coverage:
+    def _whatever_comes(self, of: Callable[[Track], Coverage]) -> Coverage:
         """What holds for every motion within the timing error, and for any of them."""
         error_s = max(
             self.target.timing_error.at_age_s(end - self.epoch) for end in self.reach.span
@@ -383,11 +385,11 @@ class _AtHand:
         )
 
         def with_error(track: Track) -> Coverage:
-            nominal = of(track)
+            found = of(track)
             return Coverage(
-                nominal,
-                nominal.shrink(error_s, error_s) - ends,
-                (nominal.grow(error_s, error_s) | ends).clip(start, end),
+                found.nominal,
+                found.certain.shrink(error_s, error_s) - ends,
+                (found.possible.grow(error_s, error_s) | ends).clip(start, end),
             )
 
         if self.fan is None:

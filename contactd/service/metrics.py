@@ -158,8 +158,13 @@ def _service_families(snapshot: Snapshot, now: float) -> Iterator[GaugeMetricFam
         ("ledger_records", "Records in the ledger.", float(snapshot.ledger_at)),
         (
             "ut1_table_remaining_seconds",
-            "Until the bundled Earth-rotation table ends.",
+            "Until the Earth-rotation table ends.",
             instants.ut1_table_end() - now,
+        ),
+        (
+            "ut1_error_seconds",
+            "Bound of the error of the Earth's turning (UT1) at present.",
+            float(instants.ut1_error_s(now)),
         ),
     ]
     for name, text, value in single:

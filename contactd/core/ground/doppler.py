@@ -44,10 +44,14 @@ def two_way_shift_hz(
 ) -> FloatArray:
     """Shift (Hz) of a coherent transponder's signal as received, for an uplink sent as nominal.
 
+    Aboard arrives f (1 − β) times the dilation of time there, and at the station 1 / (1 + β) of
+    what is sent back, divided by the same: (1 − β) / (1 + β) is exact, however the target moves.
+
     Args:
         turnaround: ratio of the downlink's frequency to the uplink's.
+
+    Source: the relativistic Doppler effect of Einstein, Annalen der Physik 17 (1905), section 7,
+    there and back.
     """
     beta = np.asarray(range_rate_km_s, dtype=np.float64) / SPEED_OF_LIGHT_KM_S
-    return np.asarray(
-        uplink_hz * turnaround * (-beta * (2.0 + beta) / (1.0 + beta) ** 2), dtype=np.float64
-    )
+    return np.asarray(uplink_hz * turnaround * (-2.0 * beta / (1.0 + beta)), dtype=np.float64)

@@ -24,7 +24,7 @@ class Sky(Protocol):
         ...
 
     def sunlight(self) -> Coverage:
-        """When the target is in sunlight; penumbra counts as shadow."""
+        """When the target is in sunlight; penumbra is certainly neither light nor shadow."""
         ...
 
     def darkness(self, station: Station) -> Coverage:

@@ -7,12 +7,22 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from contactd.core import instants
 from contactd.faces.cli import options
 from contactd.faces.cli.output import as_csv, as_json
 from contactd.faces.cli.session import current
 from contactd.faces.cli.situation import configuration_folder, state_directory
 from contactd.faces.cli.tables import STYLES, Column, console, say, say_line, show
-from contactd.mission.timetext import NEAREST, from_now, length, moment
+from contactd.mission.timetext import (
+    NEAREST,
+    NO_EARLIER,
+    NO_LATER,
+    from_now,
+    length,
+    machine,
+    moment,
+    rounded,
+)
 
 if TYPE_CHECKING:
     from contactd.config.loader import Examined
@@ -20,6 +30,8 @@ if TYPE_CHECKING:
     from contactd.faces.cli.screen import Screen
 
 ERROR, NOTE = "error", "note"
+NOTED_UT1_ERROR_S = 0.5
+"""From here on the Earth may have turned by 230 m more or less at the equator."""
 FIELDS = ("verdict", "path", "line", "column", "key", "found", "expected", "text")
 
 
@@ -44,13 +56,14 @@ def command(day_of_year: bool, form: str, config_dir: str) -> None:
         fetched = with_fetched_elements(examined.configuration)
         examined = replace(examined, configuration=fetched)
     findings = [_error(error) for error in examined.errors]
-    findings += _notes(examined, now)
+    findings += [*_notes(examined, now), *_turning_notes(now)]
     wrong = sum(finding["verdict"] == ERROR for finding in findings)
     if form == "json":
         as_json(
             {
                 "errors": [_without_verdict(each) for each in findings if each["verdict"] == ERROR],
                 "notes": [_without_verdict(each) for each in findings if each["verdict"] == NOTE],
+                "earth_rotation": _turning_form(now),
                 "stations": list(examined.configuration.stations),
                 "targets": [
                     _target_form(target, now) for target in examined.configuration.targets.values()
@@ -118,6 +131,29 @@ def _notes(examined: Examined, now: float) -> list[dict[str, Any]]:
     for target in configuration.targets.values():
         found += _motion_findings(target, now, ahead_s, fetched=target.name in configuration.feeds)
     return found
+
+
+def _turning_form(now: float) -> dict[str, Any]:
+    """How well the Earth's turning (UT1) is known."""
+    return {
+        "source": instants.ut1_source(),
+        "measured_until": machine(instants.ut1_measured_until(), NO_LATER),
+        "error_s": round(rounded(float(instants.ut1_error_s(now)), NO_EARLIER, 1e-3), 3),
+    }
+
+
+def _turning_notes(now: float) -> list[dict[str, Any]]:
+    error_s = float(instants.ut1_error_s(now))
+    if error_s <= NOTED_UT1_ERROR_S:
+        return []
+    measured_until, source = moment(instants.ut1_measured_until(), NO_LATER), instants.ut1_source()
+    return [
+        _note(
+            f"UT1: the Earth's turning was measured until {measured_until} ({source}) "
+            f"and may be off by {rounded(error_s, NO_EARLIER, 0.1):.1f} s. "
+            "Install or update the package astropy-iers-data."
+        )
+    ]
 
 
 def _motion_findings(

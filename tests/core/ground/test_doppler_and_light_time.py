@@ -49,10 +49,14 @@ def test_an_uplink_is_corrected_the_other_way_and_arrives_at_its_nominal_frequen
 
 
 def test_two_ways_shift_almost_twice() -> None:
-    # Source: each way divides the frequency by 1 + rate / c; a turnaround of 240/221 is S band's
-    # (CCSDS 401.0-B).
+    # Source: Einstein 1905, section 7: aboard arrives f sqrt((1 - b) / (1 + b)), and the same again
+    # on the way back; a turnaround of 240/221 is S band's (CCSDS 401.0-B).
     rates = np.array([-7.0, 0.0, 3.5])
     up, ratio = 2.1e9, 240 / 221
-    expected = up * ratio / (1 + rates / 299792.458) ** 2 - up * ratio
-    assert two_way_shift_hz(up, rates, ratio) == pytest.approx(expected, abs=1e-6)
+    beta = rates / 299792.458
+    expected = up * ratio * np.sqrt((1 - beta) / (1 + beta)) ** 2 - up * ratio
+    assert two_way_shift_hz(up, rates, ratio) == pytest.approx(expected, abs=1e-5)
+    # Dividing twice by 1 + b, as if the station moved, is 1.2 Hz off in S band.
+    moving_station_hz = up * ratio / (1 + beta) ** 2 - up * ratio
+    assert abs(moving_station_hz - two_way_shift_hz(up, rates, ratio)).max() > 1.2
     assert two_way_shift_hz(up, -7.0, 1.0) == pytest.approx(2 * up * 7.0 / 299792.458, rel=1e-4)

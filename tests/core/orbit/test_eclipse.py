@@ -60,12 +60,13 @@ def snapshots() -> list[tuple[dict, dict]]:
     ("case", "shot"), snapshots(), ids=lambda value: value.get("id") or value.get("utc", "")[11:16]
 )
 def test_light_and_shadow_of_the_reference_snapshots(case: dict, shot: dict) -> None:
-    # Source: reference pass cases: conical shadow by Montenbruck and Gill 3.4, Sun from astropy.
+    # Source: reference pass cases: conical shadow by Montenbruck and Gill 3.4 over a sphere, Sun
+    # from astropy; the ellipsoid's limb is lower by up to 0.3 degrees in low orbits.
     (elements,) = parse_tle(f"{case['tle_line1']}\n{case['tle_line2']}")
     at = np.array([from_text(shot["utc"])])
     position, _ = Sgp4Track(elements).states(at)
     theta, earth, _ = shadow_angles_rad(position, sun_position_km(at))
-    assert np.degrees(theta - earth)[0] == pytest.approx(shot["shadow_margin_deg"], abs=0.02)
+    assert np.degrees(theta - earth)[0] == pytest.approx(shot["shadow_margin_deg"], abs=0.5)
     expected = {"sunlit": 1.0, "umbra": 0.0}[shot["shadow"]]
     assert sunlit_fraction(at, position)[0] == expected
 
@@ -97,7 +98,13 @@ def test_a_circle_through_the_shadows_axis_is_dark_as_long_as_geometry_says(
     start = from_text("2026-03-20T00:00:00Z")
     track = CircularTrack(EARTH_RADIUS_KM + altitude_km, start)
     period = 2 * np.pi / track.fastest_rate_rad_s
-    half_angle = np.arcsin(EARTH_RADIUS_KM / track.radius_km)
+    # The circle lies in a plane through the pole: across the Sun's direction the ellipse that it
+    # cuts out of the Earth is so high.
+    sun = sun_position_km(start) / np.linalg.norm(sun_position_km(start))
+    polar_km = EARTH_RADIUS_KM * (1 - 1 / 298.257223563)
+    across = np.sqrt(1 - sun[2] ** 2)
+    limb_km = np.hypot(EARTH_RADIUS_KM * sun[2], polar_km * across)
+    half_angle = np.arcsin(limb_km / track.radius_km)
     sun_half_angle = np.radians(0.2666)
     drift = np.radians(1.0) * period / 86400.0  # the Sun moves on by a degree a day
     umbra = umbra_intervals(track, start, start + period).total_s / period * 2 * np.pi

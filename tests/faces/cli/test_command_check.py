@@ -79,6 +79,16 @@ def test_stale_elements_and_missing_ones_are_noted(watch: Watch) -> None:
     assert any("Curlew" in line and "no elements" in line for line in notes)
 
 
+def test_it_says_how_well_the_earths_turning_is_known(watch: Watch) -> None:
+    soon = watch("check", "--format", "json", now="2026-12-03T08:00:00Z").json
+    late = watch("check", "--format", "json", now="2028-12-03T08:00:00Z").json
+    assert soon["earth_rotation"]["measured_until"] < "2026-12-03"
+    assert 0.0 < soon["earth_rotation"]["error_s"] < late["earth_rotation"]["error_s"]
+    assert not any("UT1" in each["text"] for each in soon["notes"])
+    (note,) = [each["text"] for each in late["notes"] if "UT1" in each["text"]]
+    assert "may be off by 1.1 s" in note
+
+
 def test_an_empty_folder_is_no_error_and_says_that_nothing_is_there(tmp_path: Path) -> None:
     watch = Watch(tmp_path)
     watch.config.mkdir()
