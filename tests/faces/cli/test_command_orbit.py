@@ -94,6 +94,46 @@ def test_what_stations_observe_is_recorded_learned_from_and_reviewed(watch):
     assert "AOS late" in watch("review", "--from", "-9h", COLUMNS="140").out
 
 
+def test_observed_times_of_many_contacts_come_in_a_table_or_not_at_all(tmp_path):
+    watch = lay_watch(tmp_path)
+    table = tmp_path / "observed.csv"
+    table.write_text(
+        "station,target,aos,los,error,note\n"
+        "nordhavn,lantern 3,2026-11-25T06:50:12.5Z,2026-11-25T06:58:30Z,0.5s,weak\n"
+        "Kelp Bay,Lantern 3,,2026-11-25T08:31:00Z,,\n"
+    )
+    told = watch("record", "observed", str(table), "--key", "night", "--format", "csv")
+    assert told.code == 0, told.err
+    assert [(row["kind"], row["station"], row["error_s"]) for row in told.csv] == [
+        ("aos-observed", "Nordhavn", "0.5"),
+        ("los-observed", "Nordhavn", "0.5"),
+        ("los-observed", "Kelp Bay", "0.5"),
+    ]
+    again = watch("record", "observed", str(table), "--key", "night", "--format", "csv")
+    assert [row["number"] for row in again.csv] == [row["number"] for row in told.csv]
+
+
+@pytest.mark.parametrize(
+    ("row", "said"),
+    [
+        ("Nordhavn,Lantern 3,yesterday,", ":3: aos: found 'yesterday'"),
+        ("Nordhaven,Lantern 3,2026-11-25T06:50:12Z,", "Did you mean 'Nordhavn'?"),
+        ("Nordhavn,Lantern 3,2026-11-25T19:50:12Z,", ":3: "),
+        ("Nordhavn,Lantern 3,,", "an aos or a los"),
+    ],
+)
+def test_a_table_with_a_wrong_row_is_refused_as_a_whole(tmp_path, row, said):
+    watch = lay_watch(tmp_path)
+    table = tmp_path / "observed.csv"
+    table.write_text(f"station,target,aos,los\nNordhavn,Lantern 3,2026-11-25T06:50:12Z,\n{row}\n")
+    told = watch("record", "observed", str(table))
+    assert told.code == 1
+    assert said in told.err
+    assert f"{table}:3" in told.err
+    assert "Nothing was recorded." in told.err
+    assert not watch("orbit", "--target", "Lantern 3", "--format", "json").json[0]["receptions"]
+
+
 def test_an_hours_old_message_of_another_station_is_refused_with_what_to_do(watch):
     path = watch.folder / "elsewhere.tdm"
     path.write_text(message(heard_in(passes()[0])).replace("NORDHAVN", "FARAWAY"))

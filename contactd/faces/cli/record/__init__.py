@@ -30,6 +30,7 @@ STATED = {
     "station": "Record a station's status.",
     "remark": "Record a remark.",
 }
+OBSERVED = Lazy(f"{_HERE}.observed", "Record observed AOS and LOS of many contacts (CSV).")
 TRACKING = Lazy(f"{_HERE}.tracking", "Record what a tracking data message (TDM) says.")
 GRANTED = Lazy(f"{_HERE}.granted", "Record a station's schedule.")
 
@@ -53,6 +54,7 @@ class RecordGroup(LazyGroup):
         **{verb: Lazy(f"{_HERE}.stating", summary) for verb, summary in STATED.items()},
         "granted": GRANTED,
         "tracking": TRACKING,
+        "observed": OBSERVED,
     },
 )
 def command() -> None:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 import click
 from pydantic import ValidationError
 
+from contactd.core.sequences.known import SequenceKnowledge
 from contactd.faces.cli.output import complain, refuse, tell
 from contactd.faces.cli.record.entry import Manner, keep, print_change, print_record, recording
 from contactd.faces.cli.session import Session, current
@@ -165,10 +166,28 @@ def _kept(
     return stored
 
 
+def scene_for(
+    statement: Statement, configuration: Configuration, manner: Manner, now: float
+) -> Scene:
+    """The scene of a statement that asks nothing of the ledger."""
+    from contactd.faces.cli.store import author
+
+    return scene_of(
+        statement.target,
+        statement.sequence,
+        targets=configuration.targets,
+        stations=configuration.stations,
+        knowledge=lambda *_: SequenceKnowledge(),
+        missed=lambda _: (),
+        author=author(manner.by),
+        now_s=now,
+        key=manner.key,
+    )
+
+
 def _scene(
     statement: Statement, configuration: Configuration, state: State, manner: Manner
 ) -> Scene:
-    from contactd.core.sequences.known import SequenceKnowledge
     from contactd.faces.cli.store import author
 
     return scene_of(
