@@ -126,6 +126,8 @@ class Candidates:
             (:func:`scope_of`), or a series where a scope holds several.
         now_is: how what can be the subject of an alert stands now, in words, by subject.
         stations: by name, for their outages.
+        everywhere: kinds that were looked for whatever they are about, but for ``unread`` targets.
+        retired: subjects of which somebody said that they are there no longer.
     """
 
     at: float
@@ -134,6 +136,9 @@ class Candidates:
     looked: Mapping[str, frozenset[str]] = field(default_factory=dict)
     now_is: Mapping[str, str] = field(default_factory=dict)
     stations: Mapping[str, Station] = field(default_factory=dict)
+    everywhere: frozenset[str] = frozenset()
+    unread: frozenset[str] = frozenset()
+    retired: frozenset[str] = frozenset()
 
     def next_due(self, now: float) -> float:
         """The next instant after ``now`` at which something falls due or ends, up to ``until``."""
@@ -146,5 +151,14 @@ class Candidates:
 
     def looked_for(self, kind: str, target: str, subject: str, series: str) -> bool:
         """Whether it was looked whether a condition still holds."""
+        if kind in self.everywhere:
+            return target not in self.unread
         looked = self.looked.get(target, NOTHING)
         return scope_of(kind, subject) in looked or series in looked
+
+    def is_retired(self, subject: str) -> bool:
+        """Whether somebody said that a subject, or what holds it, is there no longer."""
+        if not self.retired:
+            return False
+        parts = subject.split("/")
+        return any("/".join(parts[:count]) in self.retired for count in (1, 2))

@@ -175,8 +175,11 @@ def _to_resolve(
         and identity not in matched
         and tracked.alert.kind != alert_kinds.ALERTS_MISSED
         and (tracked.sort is Sort.CONDITION or now < tracked.alert.over_at)
-        and candidates.looked_for(
-            tracked.alert.kind, tracked.alert.target, tracked.alert.subject, tracked.series
+        and (
+            candidates.is_retired(tracked.alert.subject)
+            or candidates.looked_for(
+                tracked.alert.kind, tracked.alert.target, tracked.alert.subject, tracked.series
+            )
         )
     ]
 
@@ -359,6 +362,8 @@ def _resolve(
     by = "" if family is None else in_place.get(family, "")
     if by:
         why, text = "superseded", Text("", "")
+    elif candidates.is_retired(alert.subject):
+        why, text = "retired", texts.retired(alert.what)
     elif now >= alert.over_at:
         why, text = "over", texts.over(alert.what)
     else:

@@ -15,8 +15,8 @@ Bodies of the records (times are RFC 3339 UTC text with microseconds, null where
 - ``alert-escalated``: ``identity, rung, role, channels``.
 - ``alert-silenced``: ``identity, channels, why``: held back until it was over.
 - ``alert-expired``: ``identity``: it was over and nobody had acknowledged it.
-- ``alert-resolved``: ``identity, why`` (``ended``, ``over`` or ``superseded``), ``what, do``, and
-  ``by``, the identity of the alert in its place.
+- ``alert-resolved``: ``identity, why`` (``ended``, ``over``, ``retired`` or ``superseded``),
+  ``what, do``, and ``by``, the identity of the alert in its place.
 - ``alert-acknowledged``: ``identity`` and, if given, ``remark``.
 - ``alert-missed``: ``kind, target, what, due, moment, over_at, series, begins, ends, lead_s``.
 - ``silence-set``: ``silence, from, until, why, targets, kinds, warnings``.

@@ -96,6 +96,7 @@ class Maker:
             feed=build_feed(file, rules),
             requests=tuple(each.request(file.name) for each in file.station_time),
             station_names=station_names(document, ("station_time",), file.station_time),
+            lines=_lines(document, target),
         )
         return self._finished(document, self._completed(made, builder))
 
@@ -121,7 +122,12 @@ class Maker:
 
     def _completed(self, made: Made, builder: Builder) -> Made:
         span = self.span if builder.depends_on_span else None
-        return replace(made, span=span, notices=tuple(builder.notices))
+        return replace(
+            made,
+            span=span,
+            notices=tuple(builder.notices),
+            contents={builder.document.path: builder.document.data, **builder.contents},
+        )
 
     def _finished(self, document: Document | None, made: Made | None) -> Made | None:
         if document is None:
@@ -143,6 +149,22 @@ def station_names(
         for key in ("stations", "preferred")
         for number in range(len(getattr(each, key)))
     )
+
+
+def _lines(document: Document, target: Target) -> dict[str, int]:
+    """Where each sequence stands, its steps, and their keys."""
+    found: dict[str, int] = {}
+    for index, sequence in enumerate(target.sequences):
+        where: Location = ("sequences", index)
+        found[sequence.name] = document.mention((*where, "name")).line
+        keys = document.node(where).keys
+        found.update({f"{sequence.name}/{key}": keys[key][0] for key in keys if key != "steps"})
+        for number, step in enumerate(sequence.steps):
+            name = f"{sequence.name}/{step.name}"
+            found[name] = document.mention((*where, "steps", number, "name")).line
+            keys = document.node((*where, "steps", number)).keys
+            found.update({f"{name}/{key}": keys[key][0] for key in keys})
+    return found
 
 
 def _services(document: Document, requests: tuple[RequestSection, ...]) -> tuple[Mention, ...]:

@@ -20,6 +20,8 @@ from contactd.core.orbit.elements import ElementSet
 
 MOST_ELEMENT_FILE_BYTES = 8 << 20
 MOST_CALENDAR_BYTES = 1 << 20
+MOST_DEFINITION_BYTES = 256 << 10
+"""Of a file and of those that it refers to, the ledger keeps no more than this."""
 
 
 class Source(Protocol):
@@ -38,6 +40,7 @@ class Builder:
         span: (start, end) instants within which recurring events are written out.
         depends_on_span: whether there are any such.
         referred: the files that were read, or looked for.
+        contents: what stands in those that are no larger than ``MOST_DEFINITION_BYTES``.
     """
 
     document: Document
@@ -46,6 +49,7 @@ class Builder:
     notices: list[Notice] = field(default_factory=list)
     referred: list[Path] = field(default_factory=list)
     depends_on_span: bool = False
+    contents: dict[Path, bytes] = field(default_factory=dict)
 
     def notice(self, location: Location, text: str) -> None:
         """Note what is allowed, but may not be meant."""
@@ -136,6 +140,8 @@ class Builder:
             shown = describe(self.document.node(location))
             self.document.note(location, expected, f"{shown}, which is {problem}")
             return None
+        if len(data) <= MOST_DEFINITION_BYTES:
+            self.contents[path] = data
         try:
             return parse(data)
         except InputError as error:

@@ -90,6 +90,8 @@ class Made:
         links: the radio links that a station's services need, and where they stand.
         leads: the target's own alert leads.
         requests: what the target asks of stations; station_names: where it names them.
+        contents: what stands in the file, and in those that it refers to where they are small.
+        lines: of a target's sequences, steps and their keys, by names joined with ``/``.
     """
 
     thing: Station | Target
@@ -104,6 +106,13 @@ class Made:
     feed: ElementFeed | None = None
     requests: tuple[Request, ...] = ()
     station_names: tuple[Mention, ...] = ()
+    contents: Mapping[Path, bytes] = field(default_factory=dict)
+    lines: Mapping[str, int] = field(default_factory=dict)
+
+    @property
+    def path(self) -> Path:
+        """The file itself."""
+        return next(iter(self.digests))
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,6 +131,7 @@ class Configuration:
         notices: what is allowed, but may not be meant.
         requests: what each target asks of stations, by target; only with ``station_time``.
         made: what was made of each file, for the next load.
+        wrong: the files that have errors, so that what they say is left out.
     """
 
     directory: Path
@@ -137,6 +147,7 @@ class Configuration:
     notices: tuple[Notice, ...] = ()
     requests: Mapping[str, tuple[Request, ...]] = field(default_factory=dict)
     made: Mapping[Path, Made] = field(default_factory=dict, repr=False, compare=False)
+    wrong: frozenset[str] = frozenset()
 
     @property
     def sharing(self) -> Sharing | None:

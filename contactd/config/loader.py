@@ -19,10 +19,11 @@ from contactd.config.configuration import (
     Mention,
     Notice,
 )
-from contactd.config.error_locations import Document, Location, bounded
+from contactd.config.error_locations import Document, Location, bounded, read_document
 from contactd.config.files import FileState, Reader, Unreadable, access_of, yaml_files
 from contactd.config.settings import Settings
 from contactd.config.types import nearest, unknown
+from contactd.config.yaml12 import MOST_BYTES
 from contactd.core.allocation.request import Request
 from contactd.core.errors import InputError, InputErrors
 from contactd.core.ground.station import Station
@@ -32,6 +33,7 @@ from contactd.core.target import Target
 SETTINGS_FILE = "contactd.yaml"
 STATIONS_FOLDER = "stations"
 TARGETS_FOLDER = "targets"
+KEPT_FOLDER = "kept"
 LEDGER_FILE = "ledger.sqlite"
 MOST_FILES = 100_000
 MOST_SECRET_BYTES = 64 << 10
@@ -49,7 +51,7 @@ class Examined:
         configuration: what is good in it; what is not is left out.
         errors: everything that is wrong, in order of place.
         settings_known: false where the settings themselves are wrong, so that the ledger might be
-            looked for in the wrong place.
+            looked for in the wrong place, and no last valid ones are kept.
     """
 
     configuration: Configuration
@@ -93,6 +95,11 @@ def examine(
     return _Loader(directory, state_directory, around, earlier).examine()
 
 
+def kept_folder(directory: Path, state_directory: Path | None) -> Path:
+    """Where copies are kept of what the ledger does not hold: secrets, and what is large."""
+    return (state_directory or directory.resolve().parent / "var") / KEPT_FOLDER
+
+
 class _Loader:
     """One load of one folder."""
 
@@ -105,6 +112,7 @@ class _Loader:
     ) -> None:
         self.directory = directory
         self.state_directory = state_directory
+        self.kept = kept_folder(directory, state_directory)
         self.errors: list[InputError] = []
         self.notices: list[Notice] = []
         self.station_names: tuple[Mention, ...] = ()
@@ -127,7 +135,9 @@ class _Loader:
         requests = self._requests(settings, stations, targets)
         notices = [*self.notices, *(n for each in self.maker.made.values() for n in each.notices)]
         states = self.maker.reader.states
+        errors = [*self.errors, *self.maker.errors]
         configuration = Configuration(
+            wrong=frozenset(error.path for error in errors),
             directory=self.directory,
             settings=settings,
             stations=_things(stations, Station),
@@ -148,7 +158,6 @@ class _Loader:
             requests=requests,
             made=_frozen(self.maker.made),
         )
-        errors = [*self.errors, *self.maker.errors]
         order = sorted(errors, key=lambda error: (error.path, error.line, error.column))
         return Examined(configuration, tuple(order), self.settings_known)
 
@@ -207,7 +216,11 @@ class _Loader:
     def _settings(self, path: Path) -> Settings:
         if not path.exists():
             self.maker.reader.states[path] = FileState()
-            return Settings()
+            kept = self._kept_settings(path)
+            if kept is not None:
+                expected = "the settings; those last valid stay in force (an empty file: defaults)"
+                self.errors.append(InputError(expected, "no such file", path=str(path)))
+            return kept or Settings()
         document = self.maker.document(path)
         settings = document.validated(Settings) if document is not None else None
         if document is None or settings is None or document.errors:
@@ -219,7 +232,20 @@ class _Loader:
                 self.station_names = station_names(document, where, asked)
         if document is not None:
             self.errors += bounded(document)
+        if document is None or document.errors:
+            settings = self._kept_settings(path) or settings
         return settings or Settings()
+
+    def _kept_settings(self, path: Path) -> Settings | None:
+        """The last valid settings, if the service has kept any."""
+        try:
+            data = Reader().read(self.kept / SETTINGS_FILE, MOST_BYTES)
+            kept = read_document(path, data).validated(Settings)
+        except (Unreadable, InputError):
+            return None
+        if kept is not None:
+            self.settings_known = self.directory.is_dir()
+        return kept
 
     def _check_secrets(self, document: Document, settings: Settings) -> None:
         """Secrets are read where they are used; here only whether they can be."""
@@ -339,8 +365,7 @@ class _Loader:
             return f"{url}{'&' if '?' in url else '?'}passfile={path}"
         if url is not None:
             return url
-        folder = self.state_directory or self.directory.resolve().parent / "var"
-        return f"sqlite:///{(folder / LEDGER_FILE).absolute()}"
+        return f"sqlite:///{(self.kept.parent / LEDGER_FILE).absolute()}"
 
 
 def _frozen(content: dict[Key, Value]) -> Mapping[Key, Value]:

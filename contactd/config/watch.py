@@ -1,6 +1,7 @@
 """Noticing that configuration files changed, cheaply enough to look every second.
 
-A look compares names, sizes, modification dates and inodes, and reads nothing. A change is told
+A look compares names, sizes, inodes and the dates of content and inode (the latter cannot be set
+back by whoever edits a file), and reads nothing. A change is told
 once it has held still for one more look, so that a file is not read while it is being written; a
 folder that never holds still is told all the same after a few looks.
 """
@@ -17,7 +18,7 @@ MOST_DEPTH = 4
 MOST_ENTRIES = 200_000
 MOST_RESTLESS_LOOKS = 5
 
-Fingerprint = frozenset[tuple[str, int, int, int]]
+Fingerprint = frozenset[tuple[str, int, int, int, int]]
 
 
 def fingerprint(directory: Path, others: Iterable[Path] = ()) -> Fingerprint:
@@ -28,7 +29,7 @@ def fingerprint(directory: Path, others: Iterable[Path] = ()) -> Fingerprint:
         others: files that the configuration refers to (``Configuration.files``); those that lie
             in the folder are looked at once.
     """
-    seen: dict[str, tuple[str, int, int, int]] = {}
+    seen: dict[str, tuple[str, int, int, int, int]] = {}
     folders = [(str(directory), 0)]
     while folders:
         folder, depth = folders.pop()
@@ -49,12 +50,12 @@ def fingerprint(directory: Path, others: Iterable[Path] = ()) -> Fingerprint:
     return frozenset(seen.values())
 
 
-def _seen(path: str) -> tuple[str, int, int, int]:
+def _seen(path: str) -> tuple[str, int, int, int, int]:
     try:
         found = os.stat(path)
     except OSError:
-        return path, -1, 0, 0
-    return path, found.st_size, found.st_mtime_ns, found.st_ino
+        return path, -1, 0, 0, 0
+    return path, found.st_size, found.st_mtime_ns, found.st_ino, found.st_ctime_ns
 
 
 class FileWatch:

@@ -17,6 +17,7 @@ from contactd.core.contacts.contact import Contact, Coverage
 from contactd.core.ground.station import Station
 from contactd.core.intervals import EMPTY, IntervalSet
 from contactd.core.sequences.model import SequenceForecast
+from contactd.core.watched import Contradiction, Unwatched
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,6 +131,10 @@ class Snapshot:
         station_time_trouble: why station time cannot be shared at present, or "".
         ledger_trouble: why the ledger cannot be written at present, or "".
         ledger_damage: what is known of damage to the ledger's file, or "".
+        contradictions: where the files say otherwise than what runs aboard.
+        unwatched: what ought to be watched and is not.
+        unread: names of targets whose files are wrong, so that they are watched as last known.
+        retired: what somebody said is there no longer, as records name it.
     """
 
     at: float
@@ -146,6 +151,10 @@ class Snapshot:
     elements_changes: Mapping[str, ElementsChange] = field(default_factory=dict)
     station_time: Allocation | None = None
     station_time_trouble: str = ""
+    contradictions: tuple[Contradiction, ...] = ()
+    unwatched: tuple[Unwatched, ...] = ()
+    unread: frozenset[str] = frozenset()
+    retired: frozenset[str] = frozenset()
 
 
 @dataclass(frozen=True, slots=True)

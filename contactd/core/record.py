@@ -39,6 +39,9 @@ class Record:
 # Kinds. A kind is never renamed or reused: old ledgers stay readable.
 CONFIGURATION_ADOPTED = "configuration-adopted"
 CONFIGURATION_REFUSED = "configuration-refused"
+DEFINITION_ADOPTED = "definition-adopted"
+DEFINITION_CONFIRMED = "definition-confirmed"
+RETIRED = "retired"
 ELEMENTS_ADOPTED = "elements-adopted"
 ELEMENTS_CHANGED = "elements-changed"
 START_PLANNED = "start-planned"

@@ -54,6 +54,17 @@ class Target:
         """The set whose epoch is nearest to an instant (s); None if there is none."""
         return min(self.elements, key=lambda each: abs(each.age_s(instant)), default=None)
 
+    def sequence(self, name: str) -> TimedSequence:
+        """The sequence of that name.
+
+        Raises:
+            KeyError: if there is none.
+        """
+        for each in self.sequences:
+            if each.name == name:
+                return each
+        raise KeyError(name)
+
     @property
     def is_plain(self) -> bool:
         """Whether element sets alone say how it moves: then SGP4 is all that is needed."""

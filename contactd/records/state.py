@@ -22,6 +22,7 @@ from contactd.core.sequences.knowledge import (
     learn,
     parts_of,
 )
+from contactd.records.definitions import CONCERNS_DEFINITIONS, Definitions
 
 MOST_MISSED_CONTACTS = 200
 """Missed contacts kept per target; the older ones stay in the ledger."""
@@ -54,6 +55,7 @@ class State:
         configuration_refused: the last refusal after it, or None.
         service_started, service_stopped: the last such records.
         remarks, starts_of_service: how many there were.
+        definitions: which definitions of targets and stations are in force.
     """
 
     number: int = 0
@@ -72,6 +74,7 @@ class State:
     service_stopped: Record | None = None
     remarks: int = 0
     starts_of_service: int = 0
+    definitions: Definitions = field(default_factory=Definitions)
 
     @property
     def configuration_digest(self) -> str:
@@ -96,6 +99,7 @@ def fold(state: State, records: Iterable[Record]) -> State:
     station_time, confirmed = state.station_time, state.confirmed
     number, latest_at = state.number, state.latest_at
     remarks, starts = state.remarks, state.starts_of_service
+    definitions = state.definitions
     last: dict[str, Record | None] = {
         kinds.CONFIGURATION_ADOPTED: state.configuration,
         kinds.CONFIGURATION_REFUSED: state.configuration_refused,
@@ -112,7 +116,10 @@ def fold(state: State, records: Iterable[Record]) -> State:
         if kind in CONCERNS_SEQUENCES:
             target, sequence, _ = parts_of(record.subject)
             known = sequences.get((target, sequence), SequenceKnowledge())
-            sequences[target, sequence] = learn(known, record)
+            after = sequences[target, sequence] = learn(known, record)
+            definitions = definitions.began((target, sequence), known, after)
+        elif kind in CONCERNS_DEFINITIONS:
+            definitions = definitions.learn(record, sequences)
         elif kind == kinds.ELEMENTS_ADOPTED:
             elements[record.subject] = record
         elif kind == kinds.ELEMENTS_CHANGED:
@@ -160,6 +167,7 @@ def fold(state: State, records: Iterable[Record]) -> State:
         service_stopped=last[kinds.SERVICE_STOPPED],
         remarks=remarks,
         starts_of_service=starts,
+        definitions=definitions,
     )
 
 
@@ -182,13 +190,18 @@ _LATEST_COUNTS = frozenset(
 def rests_on(records: Iterable[Record]) -> frozenset[int]:
     """Numbers of the records on which the present state rests, alerts apart.
 
-    What people have stated always counts; of what the service itself adopts, the latest does.
+    What people have stated always counts; of what the service itself adopts, the latest does, and
+    of a definition also the one that was in force when its run began.
     """
     numbers: set[int] = set()
     latest: dict[tuple[str, str], int] = {}
+    state = State()
     for record in records:
         if record.kind in _LATEST_COUNTS:
             latest[record.kind, record.subject] = record.number
         elif record.kind not in kinds.OF_ALERTS:
-            numbers.add(record.number)
-    return frozenset(numbers.union(latest.values()))
+            if record.kind != kinds.DEFINITION_ADOPTED:
+                numbers.add(record.number)
+            if record.kind in CONCERNS_DEFINITIONS or record.kind in CONCERNS_SEQUENCES:
+                state = fold(state, [record])
+    return frozenset(numbers.union(latest.values(), state.definitions.numbers))

@@ -90,6 +90,8 @@ def _decide(
         state.planned_at is None,
         state.channels,
         state.shared.problem,
+        state.watch_list,
+        state.knowledge.definitions,
     )
     quiet = state.quiet
     if (

@@ -31,6 +31,7 @@ from contactd.service.state import ServiceState
 from contactd.service.store import Store
 from contactd.service.surroundings import Surroundings
 from contactd.service.watch import Observer, Watch
+from contactd.service.watching import Watchkeeper
 
 LOOK_AT_FILES_S = 2.0
 LOOK_AT_FEEDS_S = 5.0
@@ -80,8 +81,9 @@ class Daemon:
             configuration, around.clock.now(), refused, targets=configuration.targets
         )
         self.watch = Watch(
-            state, around.clock, clocks, store, self.leading, self.effects, around.instruments
-        )
+            state, around.clock, clocks, store, self.leading, self.effects, around.instruments,
+            Watchkeeper(configuration, files.kept),
+        )  # fmt: skip
         self.queue = Queue(self.watch.take)
         self.reloader = Reloader(
             files, self.watch, self.effects, self.leading, around.clock, around.instruments,
@@ -142,6 +144,7 @@ class Daemon:
             reasons.append("no target is configured: nothing is watched")
         if self.state.ledger_damage:
             reasons.append(self.state.ledger_damage)
+        reasons += [each.text for each in self.state.watch_list.unwatched]
         reasons += self.leading.reasons()
         leading = self.leading
         return Health(live, not reasons, tuple(reasons), leading.role, leading.leader)
@@ -203,6 +206,7 @@ class Daemon:
     async def begin(self) -> None:
         """Read the ledger, say who is watching, and beat for the first time."""
         await self._read_ledger()
+        self.watch.watch_what_runs()
         await self.effects.life.follow(self.state.configuration)
         self.reloader.begin()
         if self.leading.pair is None:

@@ -7,7 +7,9 @@ from pathlib import Path
 from typing import Protocol
 
 from contactd.config import Configuration, FileWatch, load
+from contactd.config.loader import kept_folder
 from contactd.core.errors import InputErrors
+from contactd.service.keeping import keep
 
 MOST_PROBLEMS_KEPT = 100
 
@@ -18,14 +20,22 @@ class Loaded:
 
     Attributes:
         problems: one text per error, each with file:line:column.
+        wrong: the files that have errors.
     """
 
     configuration: Configuration | None
     problems: tuple[str, ...] = ()
+    wrong: frozenset[str] = frozenset()
 
 
 class Files(Protocol):
-    """The configuration's files, as the daemon looks at them. Both calls may block."""
+    """The configuration's files, as the daemon looks at them. Both calls may block.
+
+    Attributes:
+        kept: the folder of copies of what the ledger does not hold.
+    """
+
+    kept: Path
 
     def changed(self, around: float) -> Loaded | None:
         """Load the files if they differ from those last loaded; None if they do not."""
@@ -45,6 +55,9 @@ class FilesOnDisk:
         self._refused = False
         self._state_directory = state_directory
         self._watch = FileWatch(self._directory, configuration.files)
+        self.kept = kept_folder(self._directory, state_directory)
+        if not configuration.wrong:
+            keep(configuration, self.kept)
 
     def changed(self, around: float) -> Loaded | None:
         """Load the files if they differ from those last loaded; None if they do not.
@@ -63,9 +76,11 @@ class FilesOnDisk:
             )
         except InputErrors as refused:
             self._refused = True
-            return Loaded(None, problem_texts(refused))
+            wrong = frozenset(error.path for error in refused.errors)
+            return Loaded(None, problem_texts(refused), wrong)
         self._configuration, self._refused = configuration, False
         self._watch.refer_to(configuration.files)
+        keep(configuration, self.kept)
         return Loaded(configuration)
 
 

@@ -81,6 +81,8 @@ class Reloader:
 
     async def look_at_feeds(self) -> None:
         """Fetch what is due, and have adopted what is new."""
+        # What is watched in spite of the files may have feeds that no file names any more.
+        self._follow(self._watch.state.configuration)
         elements = self._watch.state.configuration.settings.elements
         await self._feeding.guard(elements.public_only)
         if not self._leading.leads:

@@ -14,6 +14,7 @@ from contactd.alerts.fold import AlertState
 from contactd.alerts.rules import NOTHING_KEPT, Kept
 from contactd.alerts.status import ChannelStatus
 from contactd.config import Configuration
+from contactd.config.watching import Watched
 from contactd.core.allocation.result import Allocation, Granted
 from contactd.core.allocation.schedule import time_given
 from contactd.core.ground.station import Station
@@ -34,8 +35,11 @@ from contactd.core.planning import (
 )
 from contactd.core.record import Record
 from contactd.core.sequences.knowledge import SequenceKnowledge
+from contactd.mission.watchlist import WatchList
 from contactd.records import State
 from contactd.service.shared import NOT_SHARED, WAIT_S, Shared
+
+NOTHING_WATCHED = WatchList()
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,6 +75,7 @@ class ServiceState:
         ledger_damage: what is known of damage to its file, or "".
         channels: how the channels are doing; the same object as long as nothing changes.
         shared: what the last sharing of station time rested on.
+        watch_list: what is watched whatever the files say, and what is not.
     """
 
     configuration: Configuration
@@ -95,6 +100,7 @@ class ServiceState:
     ledger_damage: str = ""
     channels: tuple[ChannelStatus, ...] = ()
     shared: Shared = NOT_SHARED
+    watch_list: WatchList = NOTHING_WATCHED
 
     def knowledge_of(self, target: Target) -> dict[str, SequenceKnowledge]:
         """What the ledger knows of a target's sequences, by sequence."""
@@ -155,6 +161,10 @@ class ServiceState:
             elements_changes=self.knowledge.elements_changes,
             station_time=self.station_time,
             station_time_trouble=self.shared.problem if self.is_shared else "",
+            contradictions=self.watch_list.contradictions,
+            unwatched=self.watch_list.unwatched,
+            unread=self.watch_list.unread,
+            retired=self.knowledge.definitions.retired,
         )
 
     @property
@@ -231,6 +241,23 @@ def adopt_configuration(
             for name in kept
         },
     )
+
+
+def adopt_watch(
+    state: ServiceState, watched: Watched, targets: Mapping[str, Target], now: float
+) -> ServiceState:
+    """The state with what is watched because of the ledger; what the files say stays as it was.
+
+    Args:
+        targets: the watched configuration's, with the elements that feeds brought.
+    """
+    state = replace(state, watch_list=watched.watch_list)
+    if watched.configuration.targets == state.configuration.targets and (
+        watched.configuration.stations == state.configuration.stations
+    ):
+        return state
+    adopted = adopt_configuration(state, watched.configuration, targets, now)
+    return replace(adopted, refused=state.refused, adopted_at=state.adopted_at)
 
 
 def adopt_target(state: ServiceState, target: Target) -> ServiceState:

@@ -41,8 +41,10 @@ from contactd.service.state import (
     adopt_knowledge,
     adopt_prediction,
     adopt_target,
+    adopt_watch,
 )
 from contactd.service.store import Store
+from contactd.service.watching import Watchkeeper, say_watched, with_elements
 
 GAP_S = 5.0
 """A longer time than this between two beats, for whatever reason, is time in which nobody looked.
@@ -78,8 +80,10 @@ class Watch:
         leading: Leads,
         effects: WatchEffects,
         instruments: Instruments,
+        keeper: Watchkeeper,
     ) -> None:
         self.state = state
+        self._keeper = keeper
         self.snapshot = Snapshot(at=clock.now())
         self.known = LedgerFold()
         self.observers: list[Observer] = []
@@ -112,6 +116,7 @@ class Watch:
                 self._show()
             case events.Learned(news):
                 self.known.learn(news)
+                self._keeper.learn(news)
                 self._know()
             case events.Found(records):
                 self._append(records)
@@ -168,6 +173,8 @@ class Watch:
 
     def _tick(self) -> None:
         now = self._beat_at
+        if self._keeper.touched:
+            self.watch_what_runs()
         channels = self._effects.channels()
         if channels == self.state.channels:
             channels = self.state.channels
@@ -234,6 +241,7 @@ class Watch:
         """Have records written; they count at once."""
         if records:
             self._effects.append(records)
+            self._keeper.learn(records)
             self._know()
 
     def _know(self) -> None:
@@ -250,6 +258,7 @@ class Watch:
         records = [self._record(kinds.SERVICE_STARTED, {"configuration": digest, **facts})]
         if self.knowledge.configuration_digest != digest and not self.state.refused:
             records.append(self._adopted_record())
+        records += self._keeper.adopted(self.state.knowledge, self._clock.now())
         new = self._new_elements()
         moved = self._recorded_motions(new)
         kept = {n: each for n, each in self.state.predictions.items() if n not in moved}
@@ -302,22 +311,32 @@ class Watch:
             self._instruments.reloads.labels("refused").inc()
             for problem in loaded.problems:
                 log.error("configuration refused", problem=problem)
+            self._keeper.refuse(loaded.wrong)
             self.state = replace(self.state, refused=loaded.problems)
             body = {"problems": list(loaded.problems)}
             self._append([self._record(kinds.CONFIGURATION_REFUSED, body)])
             return
         self._instruments.reloads.labels("adopted").inc()
+        self._keeper.read(configuration)
         present = self.state.configuration
         if (configuration.digest, configuration.span) == (present.digest, present.span):
             log.info("configuration read again, and unchanged")
             self.state = replace(self.state, refused=())
             return
+        # The ledger comes to know the new files before they count.
+        now = self._clock.now()
+        self._append(self._keeper.adopted(self.state.knowledge, now))
+        watched = self._keeper.look(self.state.knowledge, now)
+        configuration = watched.configuration
         self._telling = telling_of(configuration)
         self._effects.follow(configuration)
         changes = of_files(
             (present.targets, configuration.targets), (present.stations, configuration.stations)
         )[:MOST_CHANGES]
-        self.state = adopt_configuration(self.state, configuration, targets, self._clock.now())
+        targets = with_elements(configuration, targets)
+        adopted = adopt_configuration(self.state, configuration, targets, now)
+        self.state = replace(adopted, watch_list=watched.watch_list)
+        say_watched(watched.watch_list)
         log.info(
             "configuration adopted",
             targets=len(configuration.targets),
@@ -326,6 +345,17 @@ class Watch:
             changes=list(changes),
         )
         self._append([self._adopted_record(changes), *self._new_elements()])
+
+    def watch_what_runs(self) -> None:
+        """Watch what the ledger knows to run, whatever the files say."""
+        before, now = self.state, self._clock.now()
+        watched = self._keeper.look(before.knowledge, now)
+        targets = with_elements(watched.configuration, before.targets)
+        self.state = adopt_watch(before, watched, targets, now)
+        if self.state.configuration is not before.configuration:
+            self._telling = telling_of(self.state.configuration)
+        if watched.watch_list != before.watch_list:
+            say_watched(watched.watch_list)
 
     def _new_elements(self) -> list[Record]:
         """Records of the elements in files that are not those which the ledger knows."""

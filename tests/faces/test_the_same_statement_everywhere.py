@@ -92,6 +92,8 @@ CASES: dict[str, list[dict[str, Any]]] = {
         {"station": "Brenn Head", "status": "out", "from": "+1h", "until": "+7h", "why": "wind"},
         {"station": "Brenn Head", "status": "degraded", "from": "-1h", "note": "half power"},
     ],
+    "definition": [{**ABOUT, "why": "compared with the crew's list"}],
+    "retired": [{"target": "Orrery", "why": "returned"}, {**ABOUT, "why": "never loaded"}],
     "remark": [{**ABOUT, "text": "crew inside", "note": "by voice loop 2"}],
 }  # fmt: skip
 EACH = [(verb, case) for verb, cases in CASES.items() for case in cases]

@@ -107,3 +107,6 @@ def test_a_service_started_over_a_broken_target_watches_the_others(lay_scene, st
     assert daemon.metric("contactd_in_view", target="Quiet Lantern", station="Under Point") == 1
     assert daemon.metric("contactd_configuration_valid") == 0
     assert "targets/broken.yaml:" in daemon.output()
+    answer = daemon.get("/health/ready")
+    assert answer.status_code == 503
+    assert "targets/broken.yaml is not watched" in answer.text

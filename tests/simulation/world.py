@@ -142,6 +142,7 @@ class WorldFiles:
 
     content: Loaded
     is_new: bool = False
+    kept: Path = Path("kept")
 
     def put(self, content: Loaded) -> None:
         self.content, self.is_new = content, True

@@ -10,7 +10,7 @@ from zlib import crc32
 from contactd.alerts.candidate import Candidate, Candidates
 from contactd.alerts.policy import Policy
 from contactd.alerts.rules.contacts import contact_candidates
-from contactd.alerts.rules.looked import looked_at_service, looked_at_target
+from contactd.alerts.rules.looked import EVERYWHERE, looked_at_service, looked_at_target
 from contactd.alerts.rules.scope import Scope
 from contactd.alerts.rules.service import service_candidates
 from contactd.alerts.rules.standing import standing_of
@@ -109,6 +109,9 @@ def candidates_again(
             for subject, words in standing_of(outlook)
         },
         stations=snapshot.stations,
+        everywhere=EVERYWHERE.difference(policy.leads.disabled_kinds),
+        unread=snapshot.unread,
+        retired=_retired(snapshot),
     )
     return found_now, Kept(policy, clock, looked)
 
@@ -117,6 +120,16 @@ def _turns(found: Iterable[Candidate], now: float) -> Iterator[float]:
     """When words change because time passes, and what is over goes (instants, s)."""
     for candidate in found:
         yield from (turn for turn in (*candidate.turns, candidate.over_at) if turn > now)
+
+
+def _retired(snapshot: Snapshot) -> frozenset[str]:
+    """What is retired and is not watched all the same, since the files have it."""
+    watched = {
+        f"{name}/{forecast.sequence}"
+        for name, outlook in snapshot.targets.items()
+        for forecast in outlook.forecasts
+    }
+    return snapshot.retired - snapshot.targets.keys() - watched
 
 
 def _share(name: str) -> float:

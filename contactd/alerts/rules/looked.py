@@ -39,6 +39,10 @@ OF_SERVICE = (
 )
 
 
+EVERYWHERE = frozenset({kinds.DEFINITION_DIFFERS, kinds.NOT_WATCHED})
+"""Kinds that follow from files and ledger alone."""
+
+
 def looked_at_target(outlook: TargetOutlook, policy: Policy, *, clock: bool) -> frozenset[str]:
     """The scopes of a target that were looked at.
 

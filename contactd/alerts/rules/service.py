@@ -54,6 +54,35 @@ def service_condition(
     )
 
 
+def _definitions(snapshot: Snapshot) -> Iterator[Candidate]:
+    """Files that contradict what runs aboard, and what is not watched at all."""
+    for each in snapshot.contradictions:
+        yield service_condition(
+            kinds.DEFINITION_DIFFERS,
+            Severity.WARNING if each.hazardous else Severity.CAUTION,
+            snapshot.at,
+            texts.definition_differs(each.subject, each.text, each.remedy),
+            target=each.target,
+            subject=each.subject,
+            detail=f"{each.sequence}|{each.key}|{each.filed}",
+            facts={
+                "key": each.key,
+                "aboard": each.aboard,
+                "file": each.filed,
+                "place": each.place,
+            },
+        )
+    for one in snapshot.unwatched:
+        yield service_condition(
+            kinds.NOT_WATCHED,
+            Severity.WARNING,
+            snapshot.at,
+            texts.not_watched(one.name, one.why),
+            detail=one.name,
+            facts={"name": one.name, "why": one.why},
+        )
+
+
 def service_candidates(scope: Scope, snapshot: Snapshot) -> Iterator[Candidate]:
     """The configuration on disk, the clock, the ledger, the planning loop."""
     problems = snapshot.configuration.problems
@@ -69,6 +98,7 @@ def service_candidates(scope: Scope, snapshot: Snapshot) -> Iterator[Candidate]:
                 "count": len(problems),
             },
         )
+    yield from _definitions(snapshot)
     clock = snapshot.clock
     if not clock.trusted:
         yield service_condition(

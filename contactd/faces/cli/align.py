@@ -12,8 +12,9 @@ from contactd.faces.cli import options
 from contactd.faces.cli.forecast import elements_fact, why_form
 from contactd.faces.cli.output import as_csv, as_json, complain, refuse, tell
 from contactd.faces.cli.session import current
-from contactd.faces.cli.situation import one, read_configuration, sequence_of
+from contactd.faces.cli.situation import one, sequence_of
 from contactd.faces.cli.times import Duration, SignedDuration, duration_s
+from contactd.faces.cli.watched import read_watched
 
 if TYPE_CHECKING:
     from contactd.config.configuration import Configuration
@@ -108,7 +109,7 @@ def command(
     With every setting given (--setting, --as-set) the options are the start times that remain. When
     nothing is feasible, say what blocks it and the smallest relaxation; the exit code is then 1.
     """
-    configuration = read_configuration(config_dir)
+    configuration = read_watched(config_dir)
     target = one("target", target_name, configuration.targets)
     sequence = sequence_of(target, sequence_name)
     settings = _settings(configuration, target, sequence, given, as_set)

@@ -36,10 +36,15 @@ FIELDS = ("verdict", "path", "line", "column", "key", "found", "expected", "text
 
 
 @click.command("check")
+@click.option(
+    "--against-ledger",
+    is_flag=True,
+    help="Also what the files say otherwise than what runs aboard.",
+)
 @options.day_of_year
 @options.output_format
 @options.config
-def command(day_of_year: bool, form: str, config_dir: str) -> None:
+def command(day_of_year: bool, form: str, config_dir: str, against_ledger: bool) -> None:
     """Check all configuration: every error with its file, line and column.
 
     Without errors, say what the configuration holds. Exit code 1 if there is any error; notes
@@ -57,6 +62,8 @@ def command(day_of_year: bool, form: str, config_dir: str) -> None:
         examined = replace(examined, configuration=fetched)
     findings = [_error(error) for error in examined.errors]
     findings += [*_notes(examined, now), *_turning_notes(now)]
+    if against_ledger:
+        findings += _contradictions(examined)
     wrong = sum(finding["verdict"] == ERROR for finding in findings)
     if form == "json":
         as_json(
@@ -108,6 +115,31 @@ def _error(error: Any) -> dict[str, Any]:
 
 def _note(text: str, verdict: str = NOTE) -> dict[str, Any]:
     return {**dict.fromkeys(FIELDS), "verdict": verdict, "text": text}
+
+
+def _contradictions(examined: Examined) -> list[dict[str, Any]]:
+    """Where the files say otherwise than what runs aboard, and what would not be watched."""
+    from contactd.faces.cli.store import state_of
+    from contactd.faces.cli.watched import watched_by
+
+    watched = watched_by(examined.configuration, state_of(examined.configuration))
+    if watched is None:
+        return [_note("the ledger holds no definitions: no service has run on it yet")]
+    found = []
+    for each in watched.watch_list.contradictions:
+        path, _, line = each.place.partition(":")
+        text = f"{each.place}: {each.subject}: {each.key}: found {each.filed}; aboard {each.aboard}"
+        found.append(
+            {
+                **_note(f"{text}. If the file is right: {each.remedy}", ERROR),
+                "path": path,
+                "line": int(line) if line else None,
+                "key": each.key,
+                "found": each.filed,
+                "expected": each.aboard,
+            }
+        )
+    return [*found, *(_note(each.text, ERROR) for each in watched.watch_list.unwatched)]
 
 
 def _without_verdict(finding: dict[str, Any]) -> dict[str, Any]:

@@ -10,7 +10,8 @@ import click
 from contactd.faces.cli import options
 from contactd.faces.cli.output import as_csv, as_json, complain, tell
 from contactd.faces.cli.session import current
-from contactd.faces.cli.situation import chosen, read_configuration
+from contactd.faces.cli.situation import chosen
+from contactd.faces.cli.watched import read_watched
 from contactd.mission.timetext import (
     NEAREST,
     NO_EARLIER,
@@ -57,7 +58,7 @@ def command(
     Rests on the configuration and on what the ledger knows beyond it. That a step is uncovered is
     an answer, not a failure: the exit code is 1 only if a target cannot be predicted in full.
     """
-    configuration = read_configuration(config_dir, at)
+    configuration = read_watched(config_dir, at)
     targets = chosen("target", target_names, configuration.targets)
 
     from contactd.faces.cli.progress import with_progress

@@ -10,8 +10,8 @@ from contactd.faces.cli import options
 from contactd.faces.cli.export.writing import output, write
 from contactd.faces.cli.output import as_csv, as_json, refuse
 from contactd.faces.cli.session import current
-from contactd.faces.cli.situation import read_configuration
 from contactd.faces.cli.times import duration_s
+from contactd.faces.cli.watched import read_watched
 from contactd.mission.timetext import NEAREST, moment
 
 SHIFT_S = 8 * 3600.0
@@ -58,7 +58,7 @@ def command(
     now, since = at, at - SHIFT_S if start is None else start
     if since > now:
         refuse("--from is after --at. Swap them.")
-    configuration = read_configuration(config_dir, at)
+    configuration = read_watched(config_dir, at)
     ledger = open_ledger(configuration)
     records = [] if ledger is None else list(ledger.records())
     if past:

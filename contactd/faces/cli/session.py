@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any, Protocol
 
@@ -31,12 +31,14 @@ class Session:
 
     Attributes:
         wrong: something wrong was found, so that the exit code will say so.
+        read: what has been read already, by what it was read from.
     """
 
     clock: Clock
     run: Run
     rehearse: Rehearse
     wrong: bool = False
+    read: dict[Any, Any] = field(default_factory=dict)
 
     @cached_property
     def now(self) -> float:

@@ -9,7 +9,7 @@ import click
 from contactd.faces.cli import options
 from contactd.faces.cli.output import as_csv, as_json
 from contactd.faces.cli.session import current
-from contactd.faces.cli.situation import read_configuration
+from contactd.faces.cli.watched import read_watched
 from contactd.mission.changes import of_elements
 from contactd.mission.timetext import NEAREST, moment, outer
 
@@ -28,7 +28,7 @@ def command(at: float, day_of_year: bool, form: str, config_dir: str) -> None:
     """Show what the ledger knows, or knew at an earlier time from what was recorded by then."""
     from contactd.faces.cli.store import state_of
 
-    configuration = read_configuration(config_dir)
+    configuration = read_watched(config_dir)
     now = current().now
     state = state_of(configuration, at if at < now else None)
     facts = [

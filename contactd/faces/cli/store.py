@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from contactd.core.errors import LedgerError
+from contactd.faces.cli.session import current
 
 if TYPE_CHECKING:
     from contactd.config.configuration import Configuration
@@ -41,12 +42,19 @@ def state_of(configuration: Configuration, known_at: float | None = None) -> Sta
     """
     from contactd.records.state import State, as_known_at, fold
 
+    read = current().read
+    key = configuration.store_url, known_at
+    if key in read:
+        known: State = read[key]
+        return known
     ledger = open_ledger(configuration)
     if ledger is None:
         return State()
     with ledger:
         records = ledger.records()
-        return fold(State(), records) if known_at is None else as_known_at(records, known_at)
+        found = fold(State(), records) if known_at is None else as_known_at(records, known_at)
+    read[key] = found
+    return found
 
 
 def with_station_statuses(

@@ -685,6 +685,44 @@ class StationState(Statement):
         ]
 
 
+@statement(
+    "definition", records.DEFINITION_CONFIRMED, "The file is right", "Confirm a changed file."
+)
+class Definition(Statement):
+    """Record that what TARGET's file says of SEQUENCE now is what runs aboard.
+
+    Until then what runs is watched as the file had it when it began.
+    """
+
+    why: Text = field(help_text="How that is known; kept in the record.", label="Reason")
+
+    def body(self, scene: Scene) -> Body:
+        return _reason(self.why)
+
+
+@statement("retired", records.RETIRED, "It is there no longer", "Record that something is gone.")
+class Retired(Statement):
+    """Record that a target, or one of its sequences, is no longer to be watched.
+
+    It counts once the files no longer have it: what runs is watched until then.
+    """
+
+    target: TargetName = field("", "This target.", label="Target", unsaid="none")
+    sequence: SequenceName | None = field(None, "This sequence of it alone.", label="Sequence")
+    why: Text = field(help_text="Why; kept in the record.", label="Reason")
+
+    def body(self, scene: Scene) -> Body:
+        if scene.target is None:
+            refuse("target", "nothing", "what is retired", "No target given. Add --target NAME.")
+        return _reason(self.why)
+
+    def subject(self, scene: Scene) -> str:
+        if scene.sequence is not None:
+            return subject_of(scene.sequence)
+        assert scene.target is not None
+        return scene.target.name
+
+
 @statement("remark", records.REMARK, "A remark", "Record a remark.")
 class Remark(Statement):
     """Record a remark, for whoever reads on."""
@@ -723,9 +761,17 @@ STATEMENTS: tuple[type[Statement], ...] = (
     Aos,
     Los,
     StationState,
+    Definition,
+    Retired,
     Remark,
 )
 BY_VERB = {each.verb: each for each in STATEMENTS}
+
+
+def _reason(why: str) -> Body:
+    if not why.strip():
+        raise InputError("a reason", "nothing", "why", says="Reason is empty. Enter it.")
+    return {"why": why.strip()}
 
 
 def _or_now(given: Stated | None, scene: Scene) -> float:

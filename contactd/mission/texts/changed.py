@@ -107,6 +107,11 @@ def over(what: str) -> Text:
     return Text(f"Over: {what}")
 
 
+def retired(what: str) -> Text:
+    """An alert about something of which somebody said that it is there no longer."""
+    return Text(f"Retired, not watched any more: {what}")
+
+
 def superseded(number: int, what: str) -> Text:
     """An alert in whose place another one stands; ``number`` is that of its record, or 0."""
     by = f"alert {number}" if number else "another alert"

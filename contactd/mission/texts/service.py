@@ -18,6 +18,27 @@ def configuration_invalid(count: int, first: str) -> Text:
     )
 
 
+def definition_differs(subject: str, difference: str, remedy: str) -> Text:
+    """A file that says otherwise than what runs aboard.
+
+    Args:
+        difference: the key, both values, and the place in the file.
+        remedy: the command by which somebody says that the file is right.
+    """
+    return Text(
+        f"{subject}: {_reason(difference)}",
+        f"{CONTROLLER}: check now. Watched as last known. If the file is right: {remedy}.",
+    )
+
+
+def not_watched(name: str, reason: str) -> Text:
+    """Something that ought to be watched and is not."""
+    return Text(
+        f"{name} is not watched: {_reason(reason)}",
+        f"{CONTROLLER}: watch it by other means now. {ADMINISTRATOR}: correct its file.",
+    )
+
+
 def clock_not_trusted(reason: str) -> Text:
     """A wall clock that cannot be believed."""
     return Text(

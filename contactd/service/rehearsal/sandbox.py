@@ -15,6 +15,7 @@ from contactd.alerts.channels.log import LogChannel
 from contactd.alerts.delivery import Terms
 from contactd.alerts.notification import Channel, Notification
 from contactd.config import Configuration
+from contactd.config.loader import kept_folder
 from contactd.config.rehearsal import Script
 from contactd.config.settings import Settings
 from contactd.core import record as kinds
@@ -51,6 +52,7 @@ class StagedFiles:
 
     def __init__(self, configuration: Configuration) -> None:
         self._configuration = configuration
+        self.kept = kept_folder(configuration.directory, None)
         self._changes = 0
         self._is_new = False
 

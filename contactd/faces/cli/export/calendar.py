@@ -13,7 +13,8 @@ from contactd.faces.cli import options
 from contactd.faces.cli.export.writing import output, write
 from contactd.faces.cli.output import complain, refuse, tell
 from contactd.faces.cli.session import current
-from contactd.faces.cli.situation import chosen, read_configuration
+from contactd.faces.cli.situation import chosen
+from contactd.faces.cli.watched import read_watched
 from contactd.mission.timetext import NEAREST, moment
 
 if TYPE_CHECKING:
@@ -64,7 +65,7 @@ def command(
     """
     if update is not None and output is not None:
         refuse("found --update and --output; expected one of them")
-    configuration = read_configuration(config_dir)
+    configuration = read_watched(config_dir)
     targets = chosen("target", target_names, configuration.targets)
     stations = chosen("station", station_names, configuration.stations)
     end = start + configuration.settings.horizon.ahead_s if to is None else to

@@ -11,7 +11,8 @@ from contactd.faces.cli import options
 from contactd.faces.cli.export.writing import output, write
 from contactd.faces.cli.output import refuse, tell
 from contactd.faces.cli.session import current
-from contactd.faces.cli.situation import chosen, read_configuration
+from contactd.faces.cli.situation import chosen
+from contactd.faces.cli.watched import read_watched
 from contactd.faces.plain_text import json_text
 
 if TYPE_CHECKING:
@@ -65,7 +66,7 @@ def command(
     """
     if update is not None and (output is not None or form != "calendar"):
         refuse("--update needs --format calendar without --output. Remove one.")
-    configuration = read_configuration(config_dir)
+    configuration = read_watched(config_dir)
     now = current().now
     end = now + configuration.settings.horizon.ahead_s if to is None else to
     if end <= start:

@@ -28,6 +28,8 @@ STATED = {
     "aos": "Record an observed AOS.",
     "los": "Record an observed LOS.",
     "station": "Record a station's status.",
+    "definition": "Confirm a changed file.",
+    "retired": "Record that something is gone.",
     "remark": "Record a remark.",
 }
 OBSERVED = Lazy(f"{_HERE}.observed", "Record observed AOS and LOS of many contacts (CSV).")

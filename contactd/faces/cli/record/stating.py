@@ -11,8 +11,8 @@ from contactd.core.sequences.known import SequenceKnowledge
 from contactd.faces.cli.output import complain, refuse, tell
 from contactd.faces.cli.record.entry import Manner, keep, print_change, print_record, recording
 from contactd.faces.cli.session import Session, current
-from contactd.faces.cli.situation import read_configuration
 from contactd.faces.cli.times import Duration
+from contactd.faces.cli.watched import read_watched
 from contactd.mission.statements import (
     Field,
     Stated,
@@ -111,7 +111,7 @@ def state_it(kind: type[Statement], values: dict[str, Any], manner: Manner) -> N
     from contactd.records.state import fold
 
     statement = _made(kind, {**values, "note": manner.note})
-    configuration = read_configuration(manner.config_dir)
+    configuration = read_watched(manner.config_dir)
     state = state_of(configuration)
     scene = _scene(statement, configuration, state, manner)
     record = record_of(statement, scene)
