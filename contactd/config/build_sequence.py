@@ -8,6 +8,7 @@ from contactd.config.sequence_section import (
     START,
     ClockSection,
     DelaySection,
+    EventSection,
     NeedSection,
     SequenceSection,
     StartSection,
@@ -18,8 +19,10 @@ from contactd.config.types import unknown
 from contactd.core.sequences.model import (
     Clock,
     Delay,
+    Event,
     KeepClear,
     Need,
+    Restart,
     Sequence,
     Setting,
     Start,
@@ -53,7 +56,20 @@ def _sequence(
         clock=_clock(section.clock),
         people_near=builder.spans(section.people_near, (*location, "people_near")),
         units=tuple(TimerUnit(each.name, _clock(each.clock)) for each in section.units),
+        events=tuple(_event_of(each) for each in section.events),
     )
+
+
+ANY = "any"
+
+
+def _event_of(section: EventSection) -> Event:
+    """The event; ``any`` alone is all there are."""
+
+    def names(given: tuple[str, ...] | None) -> tuple[str, ...] | None:
+        return () if given == (ANY,) else given
+
+    return Event(section.name, names(section.command), names(section.contact))
 
 
 def _start(section: StartSection) -> Start:
@@ -136,6 +152,9 @@ def _step(section: StepSection) -> Step:
         timer=section.timer,
         timers=section.timers,
         units_act=section.units_act,
+        restart=None
+        if section.restart is None
+        else Restart(section.restart.by, section.restart.lead_s, section.restart.takes_effect_s),
     )
 
 
@@ -157,9 +176,15 @@ def _check_steps(builder: Builder, section: SequenceSection, location: Location)
     _refuse_doubles(builder, [step.name for step in section.steps], (*location, "steps"), "step")
     units = [unit.name for unit in section.units]
     _refuse_doubles(builder, units, (*location, "units"), "unit")
+    events = [event.name for event in section.events]
+    _refuse_doubles(builder, events, (*location, "events"), "event")
     for index, step in enumerate(section.steps):
         where = (*location, "steps", index)
         _check_names(builder, step, steps, where)
+        for number, event in enumerate(step.restart.by if step.restart is not None else ()):
+            if event not in events:
+                expected = unknown(event, events, "the name of an event in events")
+                note((*where, "restart", "by", number), expected)
         for place, unit in _units_of(step):
             if unit not in units:
                 note((*where, *place), unknown(unit, units, "the name of a unit in units"))

@@ -195,6 +195,31 @@ class StopSection(Section):
     stops_later_steps: Truth = True
 
 
+class EventSection(Section):
+    """Something from outside that countdowns can go by: a command that is heard, or a contact.
+
+    ``command`` is any, a command's name or several; ``contact`` is any, a station or several.
+    """
+
+    name: Name
+    command: OneOrMany[Name] | None = None
+    contact: OneOrMany[Name] | None = None
+
+    @model_validator(mode="after")
+    def _is_one_thing(self) -> EventSection:
+        if (self.command is None) == (self.contact is None):
+            raise_at((), "command or contact, saying what the event is")
+        return self
+
+
+class RestartSection(Section):
+    """Events that begin the running countdown anew, by their names."""
+
+    by: OneOrMany[Name]
+    lead_s: Duration = Field(default=0.0, alias="lead")
+    takes_effect_s: Duration = Field(default=0.0, alias="takes_effect_in")
+
+
 class RepeatSection(Section):
     """The step acts again with a period until it is seen."""
 
@@ -218,6 +243,7 @@ class StepSection(Section):
     timer: Name | None = None
     timers: Many[Name] = ()
     units_act: Annotated[str, words(["first", "all"])] = "first"
+    restart: RestartSection | None = None
 
     @model_validator(mode="after")
     def _agrees_with_itself(self) -> StepSection:
@@ -242,4 +268,5 @@ class SequenceSection(Section):
     clock: ClockSection = ClockSection()
     units: Many[UnitSection] = ()
     people_near: Spans = ()
+    events: Many[EventSection] = ()
     steps: Many[StepSection]

@@ -187,12 +187,38 @@ def step_seen(
     return body
 
 
-def command_sent(at: float, command: str, *, recorded_at: float, station: str = "") -> Statement:
-    """Body for COMMAND_SENT: ``stop``, ``hold``, ``resume``, ``start``, or free text."""
+def command_sent(
+    bounds: tuple[float, float, float],
+    command: str,
+    heard: str,
+    *,
+    recorded_at: float,
+    station: str = "",
+) -> Statement:
+    """Body for COMMAND_SENT: ``stop``, ``hold``, ``resume``, ``start``, or free text.
+
+    Args:
+        bounds: earliest, most likely and latest moment (instants, s).
+        heard: ``yes``, ``no`` or ``in doubt``.
+    """
     if not command.strip():
         refuse("command", "nothing", "the command that was sent")
-    _past("at", at, recorded_at)
-    return {"at": _text("at", at), "command": command, "station": station}
+    low, at, high = bounds
+    _past("at", low, recorded_at)
+    return {
+        "at": _text("at", at),
+        "earliest": _text("earliest", low),
+        "latest": _text("latest", high),
+        "command": command,
+        "station": station,
+        "heard": heard,
+    }
+
+
+def contact_held(earliest: float, latest: float, *, recorded_at: float, station: str) -> Statement:
+    """Body for CONTACT_HELD: the station was in contact at a moment between the two instants."""
+    body = event(earliest, latest, recorded_at=recorded_at)
+    return {"earliest": body["earliest"], "latest": body["latest"], "station": station}
 
 
 def station_status(status: str, start: float, end: float | None, why: str = "") -> Statement:

@@ -49,11 +49,11 @@ class Evidence:
 
 
 def chain_of(sequence: Sequence, step: Step) -> list[Step] | None:
-    """The steps from this one back to the start, where each counts from one and has one unit."""
+    """The steps from this one back to the start, where each counts once, from one, by one unit."""
     chain = [step]
     while True:
         first = chain[-1]
-        if len(first.unit_names) > 1 or len(first.after) > 1:
+        if len(first.unit_names) > 1 or len(first.after) > 1 or first.restart is not None:
             return None
         if not first.after:
             return chain
@@ -111,7 +111,7 @@ def _readings(
 
 def _chain_by(sequence: Sequence, step: Step, reading: Reading) -> list[Step] | None:
     """The chain of a reading's countdown; one of several units of the last step may be read."""
-    if len(step.unit_names) > 1 and reading.unit is None:
+    if step.restart is not None or (len(step.unit_names) > 1 and reading.unit is None):
         return None
     if not step.after:
         return [step]

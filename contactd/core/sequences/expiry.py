@@ -11,14 +11,18 @@ Delays are elapsed SI seconds: a countdown of 86 400 s that runs across a leap s
 A setting that is not known may be any in its range: where the sequence runs, or may run, the bounds
 hold for all of them; where it is only planned, none are given.
 
+A countdown that is begun anew by what comes from outside (a command that is heard) may expire in
+several parts, of which only one is true; whatever counts from it has the same parts.
+
 Events aboard (a power loss that sets countdowns back, a hold) are applied in order of time. Where
 it cannot be told whether an event met a countdown, the bounds cover both cases.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
+from itertools import product
 
 from contactd.core.sequences.clocks import ClockScale
 from contactd.core.sequences.countdown import Countdown, Span
@@ -28,6 +32,11 @@ from contactd.core.sequences.known import SequenceKnowledge
 from contactd.core.sequences.model import Sequence, Start, StartStatus, Step
 from contactd.core.sequences.order import in_order
 from contactd.core.sequences.readings import Estimate, estimate
+from contactd.core.sequences.restarts import known_between, occurrences
+from contactd.core.sequences.restarts import parts_of as restarted_parts
+
+MOST_PARTS = 64
+"""More parts of one expiry than this are looked at as one."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,6 +47,7 @@ class Expiry:
         held_left_s: (least, greatest) seconds that are left while it is held, else None; the
             bounds then say when it would act if it were resumed at the moment of the hold.
         readings: numbers of the records whose readings narrowed it.
+        parts: (earliest, latest) of each part that is possible, where there is more than one.
     """
 
     earliest: float
@@ -45,6 +55,7 @@ class Expiry:
     latest: float
     held_left_s: tuple[float, float] | None = None
     readings: tuple[int, ...] = ()
+    parts: tuple[tuple[float, float], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -204,75 +215,149 @@ class _Reckoning:
         self.began = began
         self.rates = found.rates
         self.found = found
-        self.spans: dict[str, Span] = {}
+        self.spans: dict[str, tuple[Span, ...]] = {}
         self.unset: dict[str, str] = {}
         self.conflicts = list(found.conflicts)
 
     def all(self, start: Start, steps: tuple[Step, ...]) -> Timeline:
         found: dict[str, Expiry | None] = {}
         for step in steps:
-            span = self._span(step)
-            if span is None:
+            spans = self._spans(step)
+            if not spans:
                 found[step.name] = None
                 continue
-            self.spans[step.name] = span
-            found[step.name] = self._expiry(span)
+            self.spans[step.name] = spans
+            found[step.name] = self._whole(spans)
         return Timeline(start, found, self.unset, tuple(self.conflicts), self.found)
+
+    def _whole(self, spans: tuple[Span, ...]) -> Expiry:
+        """All parts as one: the hull, the nominal value of the last, and the parts apart."""
+        each = [self._expiry(span) for span in spans]
+        if len(each) == 1:
+            return each[0]
+        parts = _apart([(one.earliest, one.latest) for one in each])
+        last = max(each, key=lambda one: one.latest)
+        held = [one.held_left_s for one in each if one.held_left_s is not None]
+        return Expiry(
+            parts[0][0],
+            last.nominal,
+            parts[-1][1],
+            (min(low for low, _ in held), max(high for _, high in held)) if held else None,
+            tuple(sorted({number for one in each for number in one.readings})),
+            parts if len(parts) > 1 else (),
+        )
 
     def _expiry(self, span: Span) -> Expiry:
         earliest, latest = self.scale.leave(span.low.least), self.scale.leave(span.high.greatest)
         nominal = min(max(self.scale.leave(span.nominal), earliest), latest)
         return Expiry(earliest, nominal, latest, span.held_left_s, span.readings)
 
-    def _span(self, step: Step) -> Span | None:
+    def _spans(self, step: Step) -> tuple[Span, ...]:
+        """The parts of a step's possible expiries; none where no expiry can be given."""
         least_s, most_s = delay_range(self.sequence, step, self.knowledge)
         if most_s > least_s and not self.may_run:
             self.unset[step.name] = "its setting is not chosen"
-            return None
+            return ()
         origins = []
         for name in step.after:
             if name in self.unset:
                 self.unset[step.name] = f"it counts from {name}: {self.unset[name]}"
-                return None
-            if self.spans[name].held_left_s is not None:
+                return ()
+            if any(each.held_left_s is not None for each in self.spans[name]):
                 self.unset[step.name] = f"it counts from {name}, which is held"
-                return None
+                return ()
             origins.append(self.spans[name])
-        origin = origins[0] if origins else self.began
-        for other in origins[1:]:
-            origin = origin.later(other) if step.join == "later" else origin.earlier(other)
-        spans = []
+        begun = origins[0] if origins else (self.began,)
+        for others in origins[1:]:
+            pairs = list(product(begun, others))
+            if len(pairs) > MOST_PARTS:
+                pairs = [(_hull(begun), _hull(others))]
+            later = step.join == "later"
+            begun = tuple(a.later(b) if later else a.earlier(b) for a, b in pairs)
+        found = [each for origin in begun for each in self._from(step, origin, (least_s, most_s))]
+        return self._as_seen(step, tuple(found) if len(found) <= MOST_PARTS else (_hull(found),))
+
+    def _from(self, step: Step, origin: Span, delay_s: tuple[float, float]) -> tuple[Span, ...]:
+        """The parts that follow from one origin."""
+        if step.restart is None:
+            span, problems = self._run(step, origin, delay_s, self.knowledge)
+            self.conflicts += problems
+            return (span,)
+        scale = self.scale
+        restarts = [
+            replace(each, earliest=scale.enter(each.earliest), latest=scale.enter(each.latest))
+            for each in occurrences(self.sequence, step.restart, self.knowledge)
+        ]
+
+        def runs(begun: Span, until: float) -> tuple[Span, list[str]]:
+            first = scale.leave(begun.high.greatest)
+            known = known_between(self.knowledge, step.name, first, scale.leave(until))
+            return self._run(step, begun, delay_s, known)
+
+        disturbed = bool(self.knowledge.holds or self.knowledge.power_losses)
+        parts, problems = restarted_parts(origin, restarts, runs, disturbed)
+        self.conflicts += problems
+        return parts
+
+    def _run(
+        self, step: Step, origin: Span, delay_s: tuple[float, float], known: SequenceKnowledge
+    ) -> tuple[Span, list[str]]:
+        """One countdown, by all the units that drive it, and what contradicts it, in words."""
+        spans: list[Span] = []
+        conflicts: list[str] = []
         for unit in step.unit_names:
             countdown = Countdown(
                 step,
                 unit,
-                (least_s, most_s),
+                delay_s,
                 self.rates[unit],
                 self.sequence.clock_of(unit),
                 self.scale,
             )
-            span, problems = countdown.run(origin, self.knowledge)
-            self.conflicts += problems
+            span, problems = countdown.run(origin, known)
+            conflicts += problems
             spans.append(span)
         whole = spans[0]
         for other in spans[1:]:
             whole = whole.earlier(other) if step.units_act == "first" else whole.later(other)
-        return self._as_seen(step, whole)
+        return whole, conflicts
 
-    def _as_seen(self, step: Step, span: Span) -> Span:
+    def _as_seen(self, step: Step, spans: tuple[Span, ...]) -> tuple[Span, ...]:
         seen = self.knowledge.seen.get(step.name)
         if seen is None:
-            return span
+            return spans
         latest = self.scale.enter(seen.latest)
         earliest = None if seen.earliest is None else self.scale.enter(seen.earliest)
-        narrowed = replace(span.within(earliest, latest), held_left_s=None)
-        if narrowed.is_empty:
+        narrowed = [replace(span.within(earliest, latest), held_left_s=None) for span in spans]
+        narrowed = [span for span in narrowed if not span.is_empty]
+        if not narrowed:
             self.conflicts.append(
                 f"{step.name} was seen (record {seen.record}) outside the time at which its "
                 "countdown can have expired; what was seen is believed"
             )
             low = self.began.low.least if earliest is None else earliest
             low = min(low, latest)
-            ends = Curve.constant(low, span.low), Curve.constant(latest, span.low)
-            return Span(ends[0], ends[1], (low + latest) / 2)
-        return narrowed
+            ends = Curve.constant(low, spans[0].low), Curve.constant(latest, spans[0].low)
+            return (Span(ends[0], ends[1], (low + latest) / 2),)
+        return tuple(narrowed)
+
+
+def _hull(spans: Iterable[Span]) -> Span:
+    """One span that holds all of some; nominal as the last of them."""
+    found = list(spans)
+    whole = found[0]
+    for each in found[1:]:
+        low, high = whole.low.lower(each.low), whole.high.higher(each.high)
+        whole = Span(low, high, max(whole.nominal, each.nominal), None, whole.readings)
+    return whole
+
+
+def _apart(parts: list[tuple[float, float]]) -> tuple[tuple[float, float], ...]:
+    """The parts by time, those that touch joined."""
+    found: list[tuple[float, float]] = []
+    for low, high in sorted(parts):
+        if found and low <= found[-1][1]:
+            found[-1] = found[-1][0], max(found[-1][1], high)
+        else:
+            found.append((low, high))
+    return tuple(found)

@@ -3,17 +3,19 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from dataclasses import replace
 
 from contactd.core.instants import to_text
 from contactd.core.intervals import EMPTY
 from contactd.core.sequences.causes import cause_of
-from contactd.core.sequences.coverage import Conditions, Services, view
+from contactd.core.sequences.coverage import Conditions, Services, View, view
 from contactd.core.sequences.distribution import Spreads
 from contactd.core.sequences.expiry import Expiry, Timeline, delay_range, timeline
 from contactd.core.sequences.explaining import facts_of
 from contactd.core.sequences.known import SequenceKnowledge
 from contactd.core.sequences.model import (
+    Covered,
     Sequence,
     SequenceForecast,
     Step,
@@ -22,6 +24,8 @@ from contactd.core.sequences.model import (
     StopChance,
 )
 from contactd.core.sequences.order import earlier_steps
+from contactd.core.sequences.probability import Spread
+from contactd.core.sequences.restarts import next_command
 from contactd.core.sequences.status import Standing, standings
 from contactd.core.sequences.stopping import (
     COMMAND,
@@ -35,11 +39,13 @@ from contactd.core.sequences.stopping import (
     stop_chances,
     stop_window,
 )
-from contactd.core.sequences.verdict import duration_text, judge
+from contactd.core.sequences.verdict import Verdict, duration_text, judge
 
 __all__ = ["Conditions", "forecast"]
 
 GONE = (StepStatus.UNSET, StepStatus.STOPPED)
+WORSE = (Covered.COVERED, Covered.AT_RISK, Covered.UNCOVERED)
+"""Verdicts, the worst last."""
 
 
 def forecast(
@@ -125,12 +131,14 @@ class _Maker:
             nominal=expiry.nominal,
             latest=expiry.latest,
             later_acts=standing.later_acts,
+            parts=expiry.parts,
         )
         made = self._in_view(made, step, expiry)
         made = self._confirmed(made, expiry)
         made = self._kept_clear(made, step, standing)
         made = self._stopped_by(made, step, standing)
         made = self._setting_unknown(made, step)
+        made = self._commanded_by(made, step, standing)
         facts = facts_of(
             self.sequence, self.knowledge, self.line, step, expiry, made, self.services
         )
@@ -158,8 +166,7 @@ class _Maker:
             return made
         conditions = self.conditions or Conditions()
         seen = view(step.needs, self.services, self.span, conditions)
-        spread = self.spreads.of(step, expiry)
-        verdict = judge(seen, expiry.earliest, expiry.latest, spread)
+        verdict = self._worst(seen, step, expiry)
         return replace(
             made,
             coverage=verdict.coverage,
@@ -170,6 +177,43 @@ class _Maker:
                 step.needs, self.services, conditions, seen, verdict, expiry.earliest, expiry.latest
             ),
         )
+
+    def _worst(self, seen: View, step: Step, expiry: Expiry) -> Verdict:
+        """The verdict; of an expiry in parts the worst one's, for it may be that one."""
+        if not expiry.parts:
+            spread = self.spreads.of(step, expiry)
+            return judge(seen, expiry.earliest, expiry.latest, spread)
+        verdicts = [
+            judge(seen, low, high, Spread(low + (high - low) / 2, ((high - low) / 2,)))
+            for low, high in expiry.parts
+        ]
+        worst = max(verdicts, key=lambda each: WORSE.index(each.coverage))
+        return replace(
+            worst,
+            probability=_least(each.probability for each in verdicts),
+            margin_s=_least(each.margin_s for each in verdicts),
+            stations=tuple(dict.fromkeys(name for each in verdicts for name in each.stations)),
+        )
+
+    def _commanded_by(self, made: StepForecast, step: Step, standing: Standing) -> StepForecast:
+        """Until when the next command is needed, so that the countdown does not expire."""
+        running = standing.status in (StepStatus.RUNNING, StepStatus.EXPIRING)
+        by_command = any(
+            each.commands is not None
+            for each in self.sequence.events
+            if step.restart is not None and each.name in step.restart.by
+        )
+        if step.restart is None or not running or not by_command:
+            return made
+        expiry = standing.expiry
+        assert expiry is not None
+        ends = made.parts or ((expiry.earliest, expiry.latest),)
+        ahead = [low for low, high in ends if high >= self.now]
+        if not ahead:
+            return made
+        commands = self.services.get(COMMAND, {})
+        found = next_command(step.restart, ahead[0], commands, self.now, self.light_time_s)
+        return replace(made, next_command=found)
 
     def _confirmed(self, made: StepForecast, expiry: Expiry) -> StepForecast:
         found = first_confirmation(self.services, expiry.latest)
@@ -261,6 +305,12 @@ class _Maker:
         if begins is None or not ends:
             return None
         return longest_silence(self.services, max(begins, self.now), max(ends), self.span)
+
+
+def _least(values: Iterable[float | None]) -> float | None:
+    """The least of some values; None if any of them is not known."""
+    known = list(values)
+    return None if None in known else min(each for each in known if each is not None)
 
 
 def _stopped_step(best: StopWindow | None, chances: list[StopChance]) -> str | None:

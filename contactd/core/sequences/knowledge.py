@@ -27,6 +27,8 @@ from contactd.core.sequences.known import (
     Bounded,
     Command,
     Conflict,
+    Heard,
+    HeldContact,
     Hold,
     NotSeen,
     Reading,
@@ -387,14 +389,37 @@ def _resumed(knowledge: SequenceKnowledge, record: Record) -> SequenceKnowledge:
 
 def _command(knowledge: SequenceKnowledge, record: Record) -> SequenceKnowledge:
     body = record.body
+    at = _instant(body, "at")
+    earliest, latest = _bounds(body) if body.get("earliest") else (at, at)
     command = Command(
-        at=_instant(body, "at"),
+        at=at,
         command=str(body["command"]),
         step=parts_of(record.subject)[2],
         station=str(body.get("station", "")),
         record=record.number,
+        earliest=earliest,
+        latest=latest,
+        heard=Heard(str(body.get("heard", Heard.IN_DOUBT))),
     )
     return replace(knowledge, commands=(*knowledge.commands, command))
+
+
+def _command_heard(knowledge: SequenceKnowledge, record: Record) -> SequenceKnowledge:
+    number = int(record.body["sent"])
+    if number not in {each.record for each in knowledge.commands}:
+        raise _Contradiction(f"record {number} is no command that was sent")
+    heard = Heard(str(record.body["heard"]))
+    commands = tuple(
+        replace(each, heard=heard) if each.record == number else each for each in knowledge.commands
+    )
+    return replace(knowledge, commands=commands)
+
+
+def _contact_held(knowledge: SequenceKnowledge, record: Record) -> SequenceKnowledge:
+    earliest, latest = _bounds(record.body)
+    station = str(record.body.get("station", ""))
+    held = HeldContact(earliest, latest, station, record.number)
+    return replace(knowledge, contacts_held=(*knowledge.contacts_held, held))
 
 
 def _ruled(knowledge: SequenceKnowledge, record: Record) -> SequenceKnowledge:
@@ -449,5 +474,7 @@ _TEACH: Final[Mapping[str, Callable[[SequenceKnowledge, Record], SequenceKnowled
     kinds.STEP_NOT_SEEN: _was_not_seen,
     kinds.RULING: _ruled,
     kinds.COMMAND_SENT: _command,
+    kinds.COMMAND_HEARD: _command_heard,
+    kinds.CONTACT_HELD: _contact_held,
 }
 CONCERNS_SEQUENCES: Final = frozenset(_TEACH)

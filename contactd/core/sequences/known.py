@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from enum import StrEnum
 
 from contactd.core.sequences.model import Start
 
@@ -76,13 +77,38 @@ class Hold:
     step: str | None = None
 
 
+class Heard(StrEnum):
+    """Whether the satellite heard a command."""
+
+    YES = "yes"
+    NO = "no"
+    IN_DOUBT = "in doubt"
+
+
 @dataclass(frozen=True, slots=True)
 class Command:
-    """A command that was sent; that it worked is another record's matter."""
+    """A command that was sent, known within bounds (instants, s).
+
+    What it did aboard is another record's matter; that it was heard restarts the countdowns that go
+    by it.
+    """
 
     at: float
     command: str
     step: str | None = None
+    station: str = ""
+    record: int = 0
+    earliest: float = 0.0
+    latest: float = 0.0
+    heard: Heard = Heard.IN_DOUBT
+
+
+@dataclass(frozen=True, slots=True)
+class HeldContact:
+    """A contact that was held, known within bounds (instants, s)."""
+
+    earliest: float
+    latest: float
     station: str = ""
     record: int = 0
 
@@ -139,6 +165,7 @@ class SequenceKnowledge:
     holds: tuple[Hold, ...] = ()
     attempts: tuple[Bounded, ...] = ()
     commands: tuple[Command, ...] = ()
+    contacts_held: tuple[HeldContact, ...] = ()
     rulings: tuple[Ruling, ...] = ()
     conflicts: tuple[Conflict, ...] = ()
     setting_records: Mapping[str, int] = field(default_factory=dict)

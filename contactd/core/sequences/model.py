@@ -234,6 +234,43 @@ class StopRule:
 
 
 @dataclass(frozen=True, slots=True)
+class Event:
+    """Something from outside that countdowns can go by: a command that is heard, or a contact.
+
+    Attributes:
+        commands: names of the commands that it is; empty for any; None where it is none.
+        contacts: stations whose contacts it is; empty for any; None where it is none.
+    """
+
+    name: str
+    commands: tuple[str, ...] | None = None
+    contacts: tuple[str, ...] | None = None
+
+    def is_command(self, name: str) -> bool:
+        """Whether a command of that name is one."""
+        return self.commands is not None and (not self.commands or name in self.commands)
+
+    def is_contact(self, station: str) -> bool:
+        """Whether a contact that a station held is one."""
+        return self.contacts is not None and (not self.contacts or station in self.contacts)
+
+
+@dataclass(frozen=True, slots=True)
+class Restart:
+    """What begins a running countdown anew.
+
+    Attributes:
+        by: names of events.
+        lead_s: how long before the last useful moment the team wants to be done.
+        takes_effect_s: from reception of the command until the countdown has begun anew.
+    """
+
+    by: tuple[str, ...]
+    lead_s: float = 0.0
+    takes_effect_s: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
 class KeepClear:
     """Keep clear from ``before_s`` before the earliest to ``after_s`` after the latest expiry.
 
@@ -260,6 +297,7 @@ class Step:
         timer: name of the timer unit that drives it; None for the sequence's own clock.
         timers: names of the units where several drive it, each counting the same delay.
         units_act: with several, whether the ``first`` to expire acts or ``all`` must have expired.
+        restart: what begins its countdown anew while it runs, or None.
     """
 
     name: str
@@ -276,6 +314,7 @@ class Step:
     timer: str | None = None
     timers: tuple[str, ...] = ()
     units_act: str = "first"
+    restart: Restart | None = None
 
     @property
     def unit_names(self) -> tuple[str | None, ...]:
@@ -292,6 +331,7 @@ class Sequence:
         people_near: when people are near the satellite.
         steps: in the order of the file.
         units: independent timers that steps may name; the sequence's clock drives the rest.
+        events: what countdowns can go by beside the start and other steps.
     """
 
     target: str
@@ -301,6 +341,7 @@ class Sequence:
     clock: Clock = field(default_factory=Clock)
     people_near: IntervalSet = EMPTY
     units: tuple[TimerUnit, ...] = ()
+    events: tuple[Event, ...] = ()
 
     def step(self, name: str) -> Step:
         """The step of that name.
@@ -412,6 +453,25 @@ class StopChance:
 
 
 @dataclass(frozen=True, slots=True)
+class NextCommand:
+    """Until when the next command must be sent, so that a countdown does not expire.
+
+    Attributes:
+        by: last instant (s) at which it can be sent; None where no certain window is left.
+        station: who sends it then, or None.
+        windows_left: certain command windows with any part between now and the limit.
+        last_windows: (station, opens, closes) of the last of them, by time.
+        limit: instant (s) by which it must have been received.
+    """
+
+    by: float | None
+    station: str | None
+    windows_left: int
+    last_windows: tuple[tuple[str, float, float], ...]
+    limit: float
+
+
+@dataclass(frozen=True, slots=True)
 class StepForecast:
     """When a step's countdown expires, and what that means.
 
@@ -442,6 +502,9 @@ class StepForecast:
         reasons: sentences that say from what each verdict follows, most important first.
         facts: the facts behind them, for explanations.
         setting_unknown: (least, greatest) seconds that its setting may be, where it is not known.
+        parts: (earliest, latest) of each part of the possible expiries, where there is more than
+            one: it is not known whether a command that restarts the countdown was heard.
+        next_command: until when the next command is needed; None where none restarts it.
         zone: what must be clear during the keep-clear, in words such as ``200 m``; "" where the
             configuration says nothing.
     """
@@ -475,6 +538,8 @@ class StepForecast:
     cause: Cause | None = None
     setting_unknown: tuple[float, float] | None = None
     zone: str = ""
+    parts: tuple[tuple[float, float], ...] = ()
+    next_command: NextCommand | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -427,11 +427,15 @@ class NotConfirmed(Statement):
         return [] if body["refutes"] else [f"This proves nothing: {body['why']}."]
 
 
+Heard = Literal["yes", "no", "in-doubt"]
+
+
 @statement("sent", records.COMMAND_SENT, "A command was sent", "Record a sent command.")
-class Sent(Statement):
+class Sent(Bounded):
     """Record that COMMAND was sent for SEQUENCE of TARGET.
 
-    COMMAND is stop, hold, resume, start, or free text. That it took effect is another record.
+    COMMAND is stop, hold, resume, start, or free text. That it took effect is another record. Until
+    it is known that the satellite heard it, countdowns that it restarts are forecast both ways.
     """
 
     command: Text = field(
@@ -440,15 +444,62 @@ class Sent(Statement):
     step: StepName | None = field(None, "For this step alone.", label="Step")
     at: Moment | None = field(None, "When it was sent.", label="Sent at", unsaid="now")
     station: StationName | None = field(None, "The station that sent it.", label="Station")
+    heard: Heard = field(
+        "in-doubt", "Whether the satellite is known to have heard it.", label="Heard"
+    )
 
     def body(self, scene: Scene) -> Body:
         station = "" if self.station is None else scene.station(self.station)
-        at = _or_now(self.at, scene)
-        return bodies.command_sent(at, self.command, recorded_at=scene.now_s, station=station)
+        if self.at is None and self.earliest is None and self.latest is None:
+            low, at, high, said = scene.now_s, scene.now_s, scene.now_s, ""
+        else:
+            low, at, high, said = self.bounds()
+        heard = self.heard.replace("-", " ")
+        made = bodies.command_sent(
+            (low, at, high), self.command, heard, recorded_at=scene.now_s, station=station
+        )
+        return made | assumed(said)
 
     def notes(self, scene: Scene, body: Body) -> list[str]:
         stops = self.step is not None and self.command.strip().casefold() == "stop"
         return _stop_notes(scene, self.step) if stops else []
+
+
+@statement("heard", records.COMMAND_HEARD, "A command was heard", "Record whether it was heard.")
+class CommandHeard(Statement):
+    """Record whether the satellite heard a command that was sent for SEQUENCE of TARGET.
+
+    Countdowns that the command restarts count from it, or do not.
+    """
+
+    sent: Count = field(help_text="Number of the record of the sent command.", label="Record of it")
+    heard: Heard = field(help_text="Whether it was heard.", label="Heard", argument=True)
+
+    def body(self, scene: Scene) -> Body:
+        known = [each.record for each in scene.knowledge.commands]
+        if self.sent not in known:
+            told = ", ".join(map(str, known)) or "none is recorded"
+            refuse(
+                "sent", str(self.sent), f"the record of a sent command: {told}",
+                f"Record {self.sent} is no sent command of this sequence. Use one of: {told}.",
+            )  # fmt: skip
+        return {"sent": self.sent, "heard": self.heard.replace("-", " ")}
+
+
+@statement("contact", records.CONTACT_HELD, "A contact was held", "Record a contact that was held.")
+class ContactHeld(Bounded):
+    """Record that STATION was in contact with TARGET: it restarts countdowns that go by contacts.
+
+    SEQUENCE is the one whose countdowns do.
+    """
+
+    station: StationName = field(help_text="The station.", label="Station", argument=True)
+
+    def body(self, scene: Scene) -> Body:
+        low, _, high, said = self.bounds()
+        station = scene.station(self.station)
+        made = bodies.contact_held(low, high, recorded_at=scene.now_s, station=station)
+        return made | assumed(said)
 
 
 @statement("stopped", records.SEQUENCE_STOPPED, "It is stopped", "Record a stop that took effect.")
@@ -752,6 +803,8 @@ STATEMENTS: tuple[type[Statement], ...] = (
     Confirmed,
     NotConfirmed,
     Sent,
+    CommandHeard,
+    ContactHeld,
     Stopped,
     Hold,
     Resume,

@@ -217,7 +217,9 @@ def test_holds_power_losses_and_commands_are_kept_in_order() -> None:
     def at(seconds: float) -> dict[str, Any]:
         return event(T0 + seconds - 5, T0 + seconds + 5, recorded_at=T0 + 1e6, why="bus reset")
 
-    sent = command_sent(T0 + 20, "stop", recorded_at=T0 + 30, station="Heron")
+    sent = command_sent(
+        (T0 + 20, T0 + 20, T0 + 20), "stop", "in doubt", recorded_at=T0 + 30, station="Heron"
+    )
     known = told(
         (kinds.POWER_LOSS, "", 900, at(800)),
         (kinds.POWER_LOSS, "", 901, at(100)),

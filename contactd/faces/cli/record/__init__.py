@@ -19,6 +19,8 @@ STATED = {
     "confirmed": "Record a step's seen effect.",
     "not-confirmed": "Record a step that was watched for and not seen.",
     "sent": "Record a sent command.",
+    "heard": "Record whether it was heard.",
+    "contact": "Record a contact that was held.",
     "stopped": "Record a stop that took effect.",
     "hold": "Record held countdowns.",
     "resume": "Record resumed countdowns.",
