@@ -35,6 +35,7 @@ from contactd.core.sequences.coverage import Conditions, Services
 from contactd.core.sequences.expiry import timeline
 from contactd.core.sequences.forecast import forecast
 from contactd.core.sequences.knowledge import SequenceKnowledge
+from contactd.core.sequences.model import NextCommand
 from contactd.core.sequences.needs import Condition
 from contactd.core.target import Target
 
@@ -250,6 +251,8 @@ def next_turn(outlook: TargetOutlook, now: float, back_s: float = math.inf) -> f
             step.stop_by,
             *(step.keep_clear or ()),
             *(moment for each in step.stop_chances for moment in (each.opens, each.closes)),
+            *_of_next_command(step.next_command),
+            *(high for _, high in step.parts),
             *(
                 step.earliest - need.before_s + back_s
                 for need in step.needs
@@ -259,6 +262,13 @@ def next_turn(outlook: TargetOutlook, now: float, back_s: float = math.inf) -> f
         if turn is not None and turn > now
     ]
     return min(turns, default=math.inf)
+
+
+def _of_next_command(needed: NextCommand | None) -> tuple[float, ...]:
+    """Instants (s) at which the next command's limit, or the windows before it, change."""
+    if needed is None:
+        return ()
+    return needed.limit, *(closes for _, _, closes in needed.last_windows)
 
 
 def _degraded(stations: Iterable[Station]) -> dict[str, IntervalSet]:

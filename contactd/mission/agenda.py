@@ -63,6 +63,7 @@ class Kind(StrEnum):
     START = "start"
     STOP_BY = "stop by"
     STOP_CHANCE = "stop chance"
+    NEXT_COMMAND = "next command"
     EXPIRY = "expiry"
     KEEP_CLEAR = "keep clear"
     WINDOW = "command window"
@@ -72,6 +73,7 @@ class Kind(StrEnum):
 _SAFE = {
     Kind.STOP_BY: (NO_LATER, NO_LATER),
     Kind.STOP_CHANCE: (NO_EARLIER, NO_LATER),
+    Kind.NEXT_COMMAND: (NO_LATER, NO_LATER),
     Kind.WINDOW: (NO_EARLIER, NO_LATER),
     Kind.CONTACT: (NO_LATER, NO_LATER),
 }
@@ -326,6 +328,7 @@ def _step(step: StepForecast) -> Iterator[Row]:
     parts += step_notes(step)
     yield _row(step, Kind.EXPIRY, step.earliest, step.latest, ", ".join(parts))
     yield from _stops(step)
+    yield from _next_command(step)
 
 
 def step_notes(step: StepForecast) -> Iterator[str]:
@@ -354,6 +357,18 @@ def _stops(step: StepForecast) -> Iterator[Row]:
         text = f"{NOT_CERTAIN}, step '{step.step}': {chance_text(chance)}"
         span = chance.opens, chance.closes
         yield _row(step, Kind.STOP_CHANCE, *span, text, chance.stops, chance.station)
+
+
+def _next_command(step: StepForecast) -> Iterator[Row]:
+    needed = step.next_command
+    if needed is None or needed.by is None:
+        return
+    text = (
+        f"next command by, step '{step.step}': send any through {needed.station}, "
+        f"windows left: {needed.windows_left}"
+    )
+    station = needed.station or ""
+    yield _row(step, Kind.NEXT_COMMAND, needed.by, needed.by, text, station=station)
 
 
 def _row(

@@ -21,6 +21,8 @@ OF_STEP = (
     kinds.STEP_UNCOVERED,
     kinds.STEP_AT_RISK,
     kinds.NO_STOP,
+    kinds.COMMAND_WINDOWS_FEW,
+    kinds.COMMAND_IN_DOUBT,
     kinds.PEOPLE_IN_DANGER,
     kinds.STEP_EXPIRING,
     kinds.STEP_EXPIRED,

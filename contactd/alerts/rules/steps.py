@@ -6,6 +6,7 @@ import math
 from collections.abc import Iterator
 
 from contactd.alerts.candidate import Candidate, Sort
+from contactd.alerts.rules.commands import command_candidates
 from contactd.alerts.rules.hazards import keep_clear_candidates, stop_candidates
 from contactd.alerts.rules.scope import Scope
 from contactd.alerts.rules.service import service_condition
@@ -38,6 +39,7 @@ def sequence_candidates(
         yield from _expiry_events(each)
         yield from stop_candidates(each)
         if step.status in AHEAD:
+            yield from command_candidates(each)
             yield from _view_conditions(each)
 
 

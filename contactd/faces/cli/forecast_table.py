@@ -15,6 +15,7 @@ from contactd.core.sequences.model import (
 )
 from contactd.faces.cli.tables import STYLES, Cell, Column, say, show
 from contactd.mission.texts.cause import cause_text
+from contactd.mission.texts.commands import NO_WINDOW, last_windows_text, parts_text
 from contactd.mission.texts.notice import NOTICE
 from contactd.mission.timetext import (
     NEAREST,
@@ -126,6 +127,7 @@ class ForecastPage:
         if self.explain:
             lines += fact_lines(step)
         lines += self._stop(step)
+        lines += self._next_command(step)
         if step.keep_clear is not None:
             zone = f", {step.zone}" if step.zone else ""
             lines.append(("keep clear", f"{self._span(*step.keep_clear)}{zone}", ""))
@@ -153,6 +155,19 @@ class ForecastPage:
             )
             for each in step.stop_chances[:CHANCES_SHOWN]
         ]
+
+    def _next_command(self, step: StepForecast) -> list[tuple[str, str, str]]:
+        """The parts of a countdown that commands begin anew, and until when one is needed."""
+        lines = [("either", parts_text(step), "")] if step.parts else []
+        needed = step.next_command
+        if needed is None:
+            return lines
+        if needed.by is None:
+            return [*lines, ("warning", NO_WINDOW, STYLES["warning"])]
+        ahead = from_now(needed.by, self.now, NO_LATER)
+        text = f"{self._moment(needed.by, NO_LATER)} through {needed.station} ({ahead})"
+        windows = f"{needed.windows_left} left; the last: {last_windows_text(needed)}"
+        return [*lines, ("command by", text, ""), ("windows", windows, "")]
 
     def _warnings(self, step: StepForecast) -> list[tuple[str, str, str]]:
         texts = [

@@ -18,7 +18,7 @@ from urllib.parse import quote, unquote
 from contactd import __version__
 from contactd.core import instants
 from contactd.core.errors import InputError
-from contactd.faces.export.events import KEEP_CLEAR, STOP_BY, STOP_CHANCE, Event
+from contactd.faces.export.events import KEEP_CLEAR, NEXT_COMMAND, STOP_BY, STOP_CHANCE, Event
 from contactd.mission.timetext import rounded
 
 if TYPE_CHECKING:
@@ -30,7 +30,7 @@ REFRESH = "PT10M"
 KEPT_S = 31 * 86_400.0
 """How long events that are over stay in the calendar."""
 MOST_BYTES = 64 << 20
-DECISIONS = frozenset({STOP_BY, STOP_CHANCE})
+DECISIONS = frozenset({STOP_BY, STOP_CHANCE, NEXT_COMMAND})
 # Two predictions of one event may lie so far apart without overlapping.
 APART_S = 300.0
 # An event without an end in sight is published at least so far ahead.

@@ -17,7 +17,7 @@ from contactd.mission.texts.notice import NOTICE
 from contactd.mission.timetext import NEAREST, NO_EARLIER, NO_LATER, Safe, moment, outer
 
 CONTACT, WINDOW, STEP, STOP_BY, KEEP_CLEAR = "contact", "window", "step", "stop-by", "keep-clear"
-STOP_CHANCE, START, GRANT = "stop-chance", "start", "station time"
+STOP_CHANCE, NEXT_COMMAND, START, GRANT = "stop-chance", "next-command", "start", "station time"
 KINDS = (CONTACT, WINDOW, STEP)
 """What may be asked for; ``step`` brings stops, keep-clear and its sequence's start with it."""
 _OF_KIND = {
@@ -26,6 +26,7 @@ _OF_KIND = {
     Kind.EXPIRY: STEP,
     Kind.STOP_BY: STOP_BY,
     Kind.STOP_CHANCE: STOP_CHANCE,
+    Kind.NEXT_COMMAND: NEXT_COMMAND,
     Kind.KEEP_CLEAR: KEEP_CLEAR,
     Kind.START: START,
 }
@@ -74,7 +75,11 @@ class Event:
         before: see ``contactd.faces.export.calendar``.
         """
         middle = (self.start + self.end) / 2
-        when = 0 if self.kind in (STEP, STOP_BY, KEEP_CLEAR, START) else round(middle / NAMED_BY_S)
+        when = (
+            0
+            if self.kind in (STEP, STOP_BY, NEXT_COMMAND, KEEP_CLEAR, START)
+            else round(middle / NAMED_BY_S)
+        )
         text = "\x1f".join((self.kind, self.about, str(when)))
         return f"{hashlib.sha256(text.encode()).hexdigest()[:32]}@contactd"
 

@@ -226,7 +226,7 @@ def _coming(row: Row, now: float, until: float) -> Item:
         row.from_s,
         text,
         row.about,
-        None if row.kind is Kind.STOP_BY else row.to_s,
+        None if row.kind in (Kind.STOP_BY, Kind.NEXT_COMMAND) else row.to_s,
         kind=str(row.kind),
         stops=row.stops,
         station=row.station,

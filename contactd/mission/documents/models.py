@@ -177,6 +177,23 @@ class Cause(TypedDict):
     text: str
 
 
+class StationWindow(Span):
+    """A window of a station."""
+
+    station: Annotated[str, Field(examples=["Brenn Head"])]
+
+
+class NextCommand(TypedDict):
+    """Until when the next command is needed, so that a countdown is begun anew."""
+
+    by: Annotated[
+        str | None, Field(description=f"Last moment to send it; null without a window. {UTC}")
+    ]
+    station: Annotated[str | None, Field(description="Who sends it then.")]
+    windows_left: Annotated[int, Field(description="Certain command windows before that.")]
+    last_windows: Annotated[list[StationWindow], Field(description="The last two, by time.")]
+
+
 class StepDetail(Step):
     """A step's forecast with what it rests on."""
 
@@ -195,6 +212,11 @@ class StepDetail(Step):
         ),
     ]
     stop_chances: list[StopChance]
+    parts: Annotated[
+        list[Span],
+        Field(description="It expires in one of these, where it is not known in which; or empty."),
+    ]
+    next_command: NextCommand | None
     setting_unknown_s: Annotated[
         list[float] | None,
         Field(description="Least and greatest seconds that its setting may be, if not known."),

@@ -9,13 +9,21 @@ from typing import TYPE_CHECKING
 from contactd.core.intervals import IntervalSet
 from contactd.core.sequences.model import (
     Need,
+    NextCommand,
     SequenceForecast,
     Start,
     StepForecast,
     StopChance,
 )
 from contactd.core.sequences.model import Sequence as TimedSequence
-from contactd.mission.documents.spans import Form, figure, lower, outer_form, outer_forms
+from contactd.mission.documents.spans import (
+    Form,
+    figure,
+    inner_form,
+    lower,
+    outer_form,
+    outer_forms,
+)
 from contactd.mission.texts.cause import cause_text, need_text
 from contactd.mission.texts.notice import NOTICE
 from contactd.mission.texts.stop import stop_text
@@ -62,6 +70,8 @@ def step_detail(step: StepForecast) -> Form:
         "stop_possible": step.stop_possible,
         "stop_text": stop_text(step),
         "stop_chances": [chance_form(each) for each in step.stop_chances],
+        "parts": [outer_form(each) for each in step.parts],
+        "next_command": next_command_form(step.next_command),
         "setting_unknown_s": None if step.setting_unknown is None else list(step.setting_unknown),
         "needs": [need_form(each) for each in step.needs],
         "cause": cause_form(step),
@@ -71,6 +81,21 @@ def step_detail(step: StepForecast) -> Form:
         "people_in_keep_clear": outer_forms(step.people_in_danger),
         "later_acts": [outer_form(each) for each in step.later_acts],
         "facts": facts_form(step),
+    }
+
+
+def next_command_form(needed: NextCommand | None) -> Form | None:
+    """Until when the next command is needed; None where none restarts the countdown."""
+    if needed is None:
+        return None
+    return {
+        "by": machine(needed.by, NO_LATER),
+        "station": needed.station,
+        "windows_left": needed.windows_left,
+        "last_windows": [
+            {"station": station, **inner_form((opens, closes))}
+            for station, opens, closes in needed.last_windows
+        ],
     }
 
 

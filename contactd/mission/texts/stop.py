@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 
 from contactd.core.sequences.model import StepForecast, StopChance
+from contactd.mission.texts.commands import next_command_text
 from contactd.mission.timetext import NO_LATER, inner, moment
 
 NO_STOP = "no stop possible"
@@ -25,12 +26,18 @@ def chance_text(chance: StopChance) -> str:
 
 
 def stop_text(step: StepForecast, now_s: float | None = None) -> str:
-    """By when a step can be stopped, or by which chances; "" without a stop rule or an expiry.
+    """By when a step can be stopped, or by which chances; of a countdown that a command begins
+    anew, by when the next one is needed. "" without a rule or an expiry.
 
     Args:
         now_s: the present instant (s), to leave out dates within twelve hours; None for the date
             in any case.
     """
+    told = (_stop_text(step, now_s), next_command_text(step, now_s))
+    return "; ".join(each for each in told if each)
+
+
+def _stop_text(step: StepForecast, now_s: float | None) -> str:
     if step.stop_certain and step.stop_by is not None:
         by = moment(step.stop_by, NO_LATER, now_s=now_s)
         return f"stop by {by}: send {command_text(step.stops, step.stop_station)}"

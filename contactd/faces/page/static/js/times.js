@@ -99,7 +99,7 @@ const TOLD_INWARDS = ["command window", "stop chance"];
 /** Start and end of an agenda's row, each rounded to the side that is safe for its kind. */
 export function safely(kind, from, to) {
   if (TOLD_INWARDS.includes(kind)) return [noEarlier(from), Math.max(noEarlier(from), noLater(to))];
-  return [noLater(from), kind === "contact" || kind === "stop by" ? noLater(to) : noEarlier(to)];
+  return [noLater(from), ["contact", "stop by", "next command"].includes(kind) ? noLater(to) : noEarlier(to)];
 }
 
 /** `14:02:10Z to 14:06:40Z` of two whole seconds. */

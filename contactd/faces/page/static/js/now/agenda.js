@@ -31,7 +31,7 @@ function rows(title, all, most, otherwise, moving) {
 }
 
 function line(row) {
-  const sign = row.coverage ?? {"stop by": "warning", "stop chance": "warning", "keep clear": "clear", start: "caution"}[row.kind];
+  const sign = row.coverage ?? {"stop by": "warning", "stop chance": "warning", "next command": "warning", "keep clear": "clear", start: "caution"}[row.kind];
   return make("li", {class: `is-${row.kind.replaceAll(" ", "-")}`}, make("b", {"data-moment": ""}), make("time", {}),
     make("span", {}, sign && mark(sign), sign ? " " : "", `${row.target}: ${row.text}`));
 }
