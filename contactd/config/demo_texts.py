@@ -332,6 +332,18 @@ sequences:
         # As set, this expires uncovered: the service says so at once.
         needs: {service: telemetry, before: 30s, after: 2min}
 
+  # A countdown that begins anew with each command that is heard (record sent, record heard):
+  # - name: command loss
+  #   start: {status: observed, at: $started, give_or_take: 5s}
+  #   events:
+  #     - {name: any command, command: any}        # or a command's name, or several
+  #     - {name: held, contact: [Skerry Head]}     # a contact that was held (record contact)
+  #   steps:
+  #     - name: safe mode
+  #       after: start
+  #       delay: 48h
+  #       restart: {by: any command, lead: 25min, takes_effect_in: 30s}
+
   # To be started on the crew's next visit. Its settings are not chosen yet: `contactd align` does.
   - name: boom and wheels
     start:

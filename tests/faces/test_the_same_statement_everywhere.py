@@ -64,6 +64,12 @@ CASES: dict[str, list[dict[str, Any]]] = {
     ],
     "sent": [{**ABOUT, "command": "stop", "step": "antenna release", "at": "-1min",
               "station": "Brenn Head"}],
+    # It answers a record of the same ledger: tests/faces/cli/test_command_loss.py.
+    "heard": [],
+    "contact": [
+        {**ABOUT, "station": "Brenn Head", "at": "-5min"},
+        {**ABOUT, "station": "Brenn Head", "earliest": "-9min", "latest": "-5min"},
+    ],
     "stopped": [{**ABOUT, "step": "antenna release", "at": "-1min", "why": "confirmed"}],
     "hold": [
         {**ABOUT, "earliest": "-19min", "latest": "-5min", "why": "held by the crew"},

@@ -95,7 +95,11 @@ def reading(**changes: Any) -> naming.Statement:
             "earliest",
             "not after",
         ),
-        (lambda: bodies.command_sent(T0, " ", recorded_at=NOW), "command", "that was sent"),
+        (
+            lambda: bodies.command_sent((T0, T0, T0), " ", "no", recorded_at=NOW),
+            "command",
+            "that was sent",
+        ),
         (lambda: bodies.ruling("maybe", "x", recorded_at=NOW), "decision", "'started' or"),
         (lambda: bodies.ruling("started", "", recorded_at=NOW), "why", "part of the record"),
         (

@@ -128,7 +128,7 @@ class _Maker:
         made = replace(
             bare,
             earliest=expiry.earliest,
-            nominal=expiry.nominal,
+            nominal=None if expiry.parts else expiry.nominal,
             latest=expiry.latest,
             later_acts=standing.later_acts,
             parts=expiry.parts,

@@ -111,6 +111,23 @@ StopChance = TypedDict(
 )
 
 
+class StationWindow(Span):
+    """A window of a station."""
+
+    station: Annotated[str, Field(examples=["Brenn Head"])]
+
+
+class NextCommand(TypedDict):
+    """Until when the next command is needed, so that a countdown is begun anew."""
+
+    by: Annotated[
+        str | None, Field(description=f"Last moment to send it; null without a window. {UTC}")
+    ]
+    station: Annotated[str | None, Field(description="Who sends it then.")]
+    windows_left: Annotated[int, Field(description="Certain command windows before that.")]
+    last_windows: Annotated[list[StationWindow], Field(description="The last two, by time.")]
+
+
 class Step(TypedDict):
     """When a step's countdown expires, and what that means."""
 
@@ -141,6 +158,11 @@ class Step(TypedDict):
         Field(description="The step that the command stops.", examples=["antenna release"]),
     ]
     keep_clear: KeepClear | None
+    parts: Annotated[
+        list[Span],
+        Field(description="It expires in one of these, where it is not known in which; or empty."),
+    ]
+    next_command: NextCommand | None
 
 
 class Fact(TypedDict):
@@ -177,23 +199,6 @@ class Cause(TypedDict):
     text: str
 
 
-class StationWindow(Span):
-    """A window of a station."""
-
-    station: Annotated[str, Field(examples=["Brenn Head"])]
-
-
-class NextCommand(TypedDict):
-    """Until when the next command is needed, so that a countdown is begun anew."""
-
-    by: Annotated[
-        str | None, Field(description=f"Last moment to send it; null without a window. {UTC}")
-    ]
-    station: Annotated[str | None, Field(description="Who sends it then.")]
-    windows_left: Annotated[int, Field(description="Certain command windows before that.")]
-    last_windows: Annotated[list[StationWindow], Field(description="The last two, by time.")]
-
-
 class StepDetail(Step):
     """A step's forecast with what it rests on."""
 
@@ -212,11 +217,6 @@ class StepDetail(Step):
         ),
     ]
     stop_chances: list[StopChance]
-    parts: Annotated[
-        list[Span],
-        Field(description="It expires in one of these, where it is not known in which; or empty."),
-    ]
-    next_command: NextCommand | None
     setting_unknown_s: Annotated[
         list[float] | None,
         Field(description="Least and greatest seconds that its setting may be, if not known."),
@@ -516,7 +516,7 @@ class StatementKind(TypedDict):
     kind: Annotated[str, Field(description="Of its record.", examples=["sequence-held"])]
     title: str
     help: str
-    about: Literal["sequence", "target", "anything"]
+    about: Literal["sequence", "target", "station", "anything"]
     fields: list[StatementField]
 
 

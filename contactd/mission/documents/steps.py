@@ -53,6 +53,8 @@ def step_form(step: StepForecast) -> Form:
         "keep_clear": None
         if step.keep_clear is None
         else {**outer_form(step.keep_clear), "zone": step.zone or None},
+        "parts": [outer_form(each) for each in step.parts],
+        "next_command": next_command_form(step.next_command),
     }
 
 
@@ -70,8 +72,6 @@ def step_detail(step: StepForecast) -> Form:
         "stop_possible": step.stop_possible,
         "stop_text": stop_text(step),
         "stop_chances": [chance_form(each) for each in step.stop_chances],
-        "parts": [outer_form(each) for each in step.parts],
-        "next_command": next_command_form(step.next_command),
         "setting_unknown_s": None if step.setting_unknown is None else list(step.setting_unknown),
         "needs": [need_form(each) for each in step.needs],
         "cause": cause_form(step),

@@ -100,6 +100,14 @@ def _sent(body: Body) -> str:
     return f": {body['command']}{through}, {moment(from_text(body['at']), NEAREST)}"
 
 
+def _heard(body: Body) -> str:
+    return f", record {body['sent']}: {body['heard']}"
+
+
+def _held(body: Body) -> str:
+    return f": {body['station']}{_bounds(body)}"
+
+
 def _decided(body: Body) -> str:
     return f": {body['ruling']}"
 
@@ -127,6 +135,8 @@ _DETAILS: Final[Mapping[str, Callable[[Body], str]]] = {
     kinds.STEP_SEEN: _by,
     kinds.STEP_NOT_SEEN: _watched,
     kinds.COMMAND_SENT: _sent,
+    kinds.COMMAND_HEARD: _heard,
+    kinds.CONTACT_HELD: _held,
     kinds.RULING: _decided,
     kinds.CONTACT_MISSED: _missed,
     kinds.STATION_STATUS: _station,

@@ -29,6 +29,8 @@ FIELDS = [
     "stop_station",
     "stops",
     "keep_clear",
+    "parts",
+    "next_command",
 ]
 MILLISECONDS_UTC = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d\.\d{3}Z")
 
@@ -71,7 +73,11 @@ def test_an_expiry_follows_from_start_delay_bounds_and_rate(watch: Watch) -> Non
 def test_csv_spreads_the_keep_clear_over_two_columns(watch: Watch) -> None:
     rows = watch("forecast", "--format", "csv").csv
     steps = watch("forecast", "--format", "json").json
-    assert list(rows[0]) == [*FIELDS[:-1], "keep_clear_from", "keep_clear_to"]
+    assert list(rows[0]) == [
+        *(field for field in FIELDS if field != "keep_clear"),
+        "keep_clear_from",
+        "keep_clear_to",
+    ]
     assert rows[1]["keep_clear_from"] == steps[1]["keep_clear"]["from"]
     assert rows[0]["keep_clear_from"] == ""
     assert rows[0]["stations"] == "; ".join(steps[0]["stations"])
