@@ -28,7 +28,7 @@ def command_candidates(each: StepAtHand) -> Iterator[Candidate]:
             due=now,
             moment=step.earliest,
             over_at=step.latest,
-            meets=whole,
+            span=whole,
         )
     needed = step.next_command
     if needed is None:
@@ -42,13 +42,15 @@ def command_candidates(each: StepAtHand) -> Iterator[Candidate]:
             due=now,
             moment=needed.by or step.earliest,
             over_at=step.latest,
-            meets=whole,
+            span=whole,
         )
     if needed.by is None:
         return
-    for lead_s in each.scope.policy.for_target(step.target).stop_by_s:
+    leads = each.scope.policy.for_target(step.target).stop_by_s
+    for lead_s in leads:
         due = needed.by - lead_s
-        if each.scope.covers(due, needed.by):
+        keeps = lead_s == max(leads)
+        if each.scope.covers(due - lead_s if keeps else due, needed.by):
             yield each.candidate(
                 kinds.COMMAND_NEEDED,
                 Sort.EVENT,
@@ -58,4 +60,6 @@ def command_candidates(each: StepAtHand) -> Iterator[Candidate]:
                 moment=needed.by,
                 over_at=needed.by,
                 lead_s=lead_s,
+                keeps=keeps,
+                decide_by=needed.by,
             )
