@@ -21,6 +21,7 @@ planning:
   every: 1min             # the plan is rolled forward at least so often
 # where: processes        # who predicts: here, processes, or a Dask scheduler (extra fleet)
 # workers: 4              # so many processes, or targets handed to the scheduler at once
+# polar_motion: true      # stations turn with the Earth's pole (up to 15 m; extra iers)
 
 # store:
 #   url: sqlite:////var/lib/contactd/ledger.sqlite   # or postgresql://user@host/contactd

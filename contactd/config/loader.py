@@ -120,6 +120,9 @@ class _Loader:
         self.settings_file = self._settings_file()
         self.station_files = self._listed(STATIONS_FOLDER)
         self.target_files = self._listed(TARGETS_FOLDER)
+        if around is None:
+            around = _newest([self.settings_file, *self.station_files, *self.target_files])
+        self.around = around
         self.span = self._span(around, earlier)
         self.maker = Maker(Reader(), self.span, earlier.made if earlier is not None else {})
 
@@ -133,6 +136,7 @@ class _Loader:
         self._check_services(stations, targets)
         self._check_links(stations, targets)
         requests = self._requests(settings, stations, targets)
+        self._note_pole(settings)
         notices = [*self.notices, *(n for each in self.maker.made.values() for n in each.notices)]
         states = self.maker.reader.states
         errors = [*self.errors, *self.maker.errors]
@@ -140,7 +144,7 @@ class _Loader:
             wrong=frozenset(error.path for error in errors),
             directory=self.directory,
             settings=settings,
-            stations=_things(stations, Station),
+            stations=self._with_pole(settings, _things(stations, Station)),
             targets=_things(targets, Target),
             leads=_frozen(
                 {
@@ -161,10 +165,33 @@ class _Loader:
         order = sorted(errors, key=lambda error: (error.path, error.line, error.column))
         return Examined(configuration, tuple(order), self.settings_known)
 
-    def _span(self, around: float | None, earlier: Configuration | None) -> tuple[float, float]:
+    def _pole(self, settings: Settings) -> tuple[float, float] | None:
+        """Where the pole is now, if that is asked for and known; to 0.01 arcsec, so that a load
+        soon after gives the same."""
+        from contactd.core.ground.pole import pole_at
+
+        found = pole_at(self.around) if settings.planning.polar_motion else None
+        return None if found is None else (round(found[0], 2), round(found[1], 2))
+
+    def _note_pole(self, settings: Settings) -> None:
+        if settings.planning.polar_motion and self._pole(settings) is None:
+            text = "no table says where the pole is; left out. Install contactd[iers] anew"
+            path = str(self.settings_file)
+            self.notices.append(Notice(text, "planning.polar_motion", path))
+
+    def _with_pole(
+        self, settings: Settings, stations: Mapping[str, Station]
+    ) -> Mapping[str, Station]:
+        """The stations, turned with the pole where that is asked for."""
+        pole = self._pole(settings)
+        if pole is None:
+            return stations
+        from contactd.core.ground.pole import turned_with_pole
+
+        return _frozen({name: turned_with_pole(each, pole) for name, each in stations.items()})
+
+    def _span(self, around: float, earlier: Configuration | None) -> tuple[float, float]:
         """Within which recurring events are written out; as before, while that will do."""
-        if around is None:
-            around = _newest([self.settings_file, *self.station_files, *self.target_files])
         if earlier is not None and earlier.reaches(around):
             return earlier.span
         return around - WRITTEN_OUT_BEFORE_S, around + WRITTEN_OUT_AFTER_S

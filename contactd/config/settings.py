@@ -68,11 +68,14 @@ class Planning(Section):
 
     ``where`` is ``here`` (in the service's own process), ``processes`` (in ``workers`` processes of
     the machine), or the address of a Dask scheduler, which is handed ``workers`` targets at once.
+    ``polar_motion`` turns stations with the pole (up to 15 m, 2 ms in low orbits), by the tables of
+    the extra ``iers``.
     """
 
     every_s: Beat = Field(default=60.0, alias="every")
     where: Annotated[str, PLACE] = "here"
     workers: Annotated[int, integer(1, 10_000)] | None = None
+    polar_motion: Truth = False
 
 
 class Store(Section):

@@ -1,7 +1,8 @@
 """Tables of UT1: what skyfield bundles, and the newer one of ``astropy-iers-data`` if it is there.
 
 Source: IERS, ``readme.finals2000A``: columns 8 to 15 hold the modified Julian date, 58 whether UT1
-was measured (I) or is predicted (P), 59 to 68 UT1 − UTC in seconds. It predicts a year ahead.
+was measured (I) or is predicted (P), 59 to 68 UT1 − UTC in seconds; 17 the same of the pole, 19 to
+27 and 38 to 46 its coordinates x and y in seconds of arc. It predicts a year ahead.
 """
 
 from __future__ import annotations
@@ -67,12 +68,41 @@ def installed_finals() -> tuple[Finals | None, str]:
         import astropy_iers_data as package
     except ImportError:
         return None, ""
+    return read_finals(_newest_rows(package)), f"astropy-iers-data {package.__version__}"
+
+
+def _newest_rows(package: Any) -> str:
     with open(package.IERS_A_FILE, "rb") as table:
         table.seek(0, 2)
         table.seek(max(table.tell() - _ROW_BYTES * _ROWS_READ, 0))
         table.readline()
-        text = table.read().decode("ascii", "replace")
-    return read_finals(text), f"astropy-iers-data {package.__version__}"
+        return table.read().decode("ascii", "replace")
+
+
+class Pole(NamedTuple):
+    """The pole's coordinates by day: modified Julian dates (UTC), x and y (arcsec), ``[n]``."""
+
+    mjd: FloatArray
+    x_arcsec: FloatArray
+    y_arcsec: FloatArray
+
+
+def read_pole(text: str) -> Pole | None:
+    """The pole of a ``finals2000A`` table, measured and predicted; None if it has no row."""
+    rows = [line for line in text.splitlines() if line[16:17] in ("I", "P")]
+    if not rows:
+        return None
+    columns = [[float(line[a:b]) for line in rows] for a, b in ((7, 15), (18, 27), (37, 46))]
+    return Pole(*(np.array(each) for each in columns))
+
+
+def installed_pole() -> Pole | None:
+    """The pole by the table in ``astropy-iers-data``; None where that is not installed."""
+    try:
+        import astropy_iers_data as package
+    except ImportError:
+        return None
+    return read_pole(_newest_rows(package))
 
 
 def ut1_table(bundled: Any, finals: Finals | None, package: str) -> Ut1Table:
