@@ -15,9 +15,9 @@ def test_nothing_false_is_said_in_a_night_beyond_what_is_known(seed: int) -> Non
     assert not found, found[:5]
 
 
-@pytest.mark.parametrize("kind", KNOWN)
-def test_a_known_falsehood_is_still_told(kind: str) -> None:
-    assert kind in {each for each, _ in honest(KNOWN[kind])}, "corrected? take it out of KNOWN"
+def test_what_is_known_to_be_false_is_still_told() -> None:
+    told = {kind for kind, seed in KNOWN.items() if kind in {each for each, _ in honest(seed)}}
+    assert told == KNOWN.keys(), "corrected? take it out of KNOWN"
 
 
 @pytest.mark.parametrize("false", FALSIFICATIONS, ids=lambda false: false.name)
