@@ -41,6 +41,7 @@ CHANNEL_FAILING = "channel-failing"
 UNDELIVERED = "alerts-undelivered"
 LEDGER_TROUBLE = "ledger-trouble"
 ALERTS_MISSED = "alerts-missed"
+HANDOVER_UNCONFIRMED = "handover-unconfirmed"
 
 KINDS: Final = frozenset(
     value for name, value in globals().items() if name.isupper() and isinstance(value, str)

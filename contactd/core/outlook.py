@@ -15,6 +15,7 @@ from contactd.core.allocation.result import Allocation
 from contactd.core.change import ElementsChange
 from contactd.core.contacts.contact import Contact, Coverage
 from contactd.core.ground.station import Station
+from contactd.core.handover import GivenHandover
 from contactd.core.intervals import EMPTY, IntervalSet
 from contactd.core.sequences.model import SequenceForecast
 from contactd.core.watched import Contradiction, Unwatched
@@ -135,6 +136,7 @@ class Snapshot:
         unwatched: what ought to be watched and is not.
         unread: names of targets whose files are wrong, so that they are watched as last known.
         retired: what somebody said is there no longer, as records name it.
+        handover: the last shift that was handed over, and what is confirmed of it; or None.
     """
 
     at: float
@@ -155,6 +157,7 @@ class Snapshot:
     unwatched: tuple[Unwatched, ...] = ()
     unread: frozenset[str] = frozenset()
     retired: frozenset[str] = frozenset()
+    handover: GivenHandover | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,6 +15,7 @@ from contactd.core.allocation.result import Allocation
 from contactd.core.allocation.schedule import Confirmed
 from contactd.core.change import ElementsChange, recorded_change
 from contactd.core.ground.status import Stated, learn_status
+from contactd.core.handover import GivenHandover, learn_handover
 from contactd.core.record import Record
 from contactd.core.sequences.knowledge import (
     CONCERNS_SEQUENCES,
@@ -49,6 +50,7 @@ class State:
         observations: records of what stations observed of each target's motion, oldest first, the
             last ``MOST_OBSERVATIONS`` of them.
         station_status: what is stated of each station, by its name.
+        handover: the last shift that was handed over, and what is confirmed of it; or None.
         station_time: what was granted last, with what was granted before; None if never anything.
         confirmed: what stations' own schedules say, by station.
         configuration: the record that adopted the latest configuration.
@@ -66,6 +68,7 @@ class State:
     missed_contacts: Mapping[str, tuple[Record, ...]] = field(default_factory=dict)
     observations: Mapping[str, tuple[Record, ...]] = field(default_factory=dict)
     station_status: Mapping[str, Stated] = field(default_factory=dict)
+    handover: GivenHandover | None = None
     station_time: Allocation | None = None
     confirmed: Mapping[str, Confirmed] = field(default_factory=dict)
     configuration: Record | None = None
@@ -95,7 +98,7 @@ def fold(state: State, records: Iterable[Record]) -> State:
     changes: dict[str, ElementsChange] = {}
     missed = dict(state.missed_contacts)
     observations = dict(state.observations)
-    stations = state.station_status
+    stations, handover = state.station_status, state.handover
     station_time, confirmed = state.station_time, state.confirmed
     number, latest_at = state.number, state.latest_at
     remarks, starts = state.remarks, state.starts_of_service
@@ -136,6 +139,8 @@ def fold(state: State, records: Iterable[Record]) -> State:
         elif kind == kinds.STATION_STATUS:
             stated = learn_status(stations.get(record.subject, ()), record)
             stations = {**stations, record.subject: stated}
+        elif kind in (kinds.HANDOVER_GIVEN, kinds.HANDOVER_CONFIRMED):
+            handover = learn_handover(handover, record)
         elif kind == kinds.STATION_TIME_ALLOCATED:
             station_time = learn_allocation(station_time, record)
         elif kind == kinds.STATION_TIME_CONFIRMED:
@@ -159,6 +164,7 @@ def fold(state: State, records: Iterable[Record]) -> State:
         missed_contacts=missed,
         observations=observations,
         station_status=stations,
+        handover=handover,
         station_time=station_time,
         confirmed=confirmed,
         configuration=last[kinds.CONFIGURATION_ADOPTED],

@@ -84,7 +84,7 @@ def _waiting(state: AlertState, now: float) -> GaugeMetricFamily:
         if alert.severity is Severity.ADVISORY or not tracked.is_open(now):
             continue
         key = (str(alert.severity), alert.kind, alert.target or "contactd")
-        longest[key] = max(longest.get(key, 0.0), now - tracked.raised_at)
+        longest[key] = max(longest.get(key, 0.0), now - tracked.waits_since)
     family = GaugeMetricFamily(
         "contactd_alert_waiting_seconds",
         "Since the oldest alert was raised that nobody has acknowledged; cautions and warnings.",

@@ -83,6 +83,7 @@ def _decide(
         state.outlooks,
         state.alerts,
         state.knowledge.elements_changes,
+        state.knowledge.handover,
         state.refused,
         state.clock.trusted,
         state.ledger_trouble,

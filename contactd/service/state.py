@@ -165,6 +165,7 @@ class ServiceState:
             unwatched=self.watch_list.unwatched,
             unread=self.watch_list.unread,
             retired=self.knowledge.definitions.retired,
+            handover=self.knowledge.handover,
         )
 
     @property

@@ -22,7 +22,7 @@ def tracked(name: str, ago_s: float, do: str, acknowledged_s: float | None = Non
     alert = Alert(name, "step-uncovered", Severity.WARNING, "L", "L/w", "It.", do, at, at, math.inf)
     return TrackedAlert(
         alert, Sort.CONDITION, name, -math.inf, math.inf, 0.0, "", (), at,
-        acknowledged_at=None if acknowledged_s is None else at + acknowledged_s,
+        acknowledged_at=None if acknowledged_s is None else at + acknowledged_s, waits_since=at,
     )  # fmt: skip
 
 

@@ -37,6 +37,7 @@ OF_SERVICE = (
     kinds.CLOCK_NOT_TRUSTED,
     kinds.LEDGER_TROUBLE,
     kinds.STATION_TIME_TROUBLE,
+    kinds.HANDOVER_UNCONFIRMED,
     kinds.PLANNING_OVERDUE,
 )
 

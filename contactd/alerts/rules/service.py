@@ -133,6 +133,18 @@ def service_candidates(scope: Scope, snapshot: Snapshot) -> Iterator[Candidate]:
             texts.station_time_trouble(snapshot.station_time_trouble),
             facts={"trouble": snapshot.station_time_trouble},
         )
+    given = snapshot.handover
+    if given is not None and given.unconfirmed:
+        yield service_condition(
+            kinds.HANDOVER_UNCONFIRMED,
+            Severity.WARNING,
+            given.due,
+            texts.handover_unconfirmed(
+                given.author, given.at, given.to, len(given.unconfirmed), len(given.items)
+            ),
+            detail=str(given.number),
+            facts={"handover": given.number, "unconfirmed": list(given.unconfirmed)},
+        )
     if snapshot.planned_at is not None:
         looked_from = max(snapshot.planned_at, snapshot.looking_since or snapshot.planned_at)
         overdue_from = looked_from + scope.policy.planning_overdue_s

@@ -42,6 +42,9 @@ def command(
 ) -> None:
     """What changed, what is known and how well, what is coming, what is open, who decided what.
 
+    First what is open, and every hazard, stop and doubt to be read back; the rest is an appendix.
+    `contactd record handover` hands over, `contactd record read-back` confirms.
+
     --next is how long the shift that begins will last. With --format pdf or markdown, --output
     names the file.
     """
@@ -75,10 +78,11 @@ def command(
         targets={each.target: each for each in outlooks},
         stations=configuration.stations,
         alerts=tuple(alerts.open_alerts(now)),
+        handover=state.handover,
     )
     handover = gather(records, snapshot, said, since, now, now + ahead_s, alarms_of(records))
 
-    from contactd.faces.handover.render import SECTIONS, flat, lines, markdown, pdf
+    from contactd.faces.handover.render import SECTIONS, flat, lines, markdown, pdf, read_back_lines
 
     if form == "json":
         as_json(handover.as_json())
@@ -94,6 +98,8 @@ def command(
         screen = console()
         made_at, began = moment(handover.now, NEAREST), moment(since, NEAREST)
         say(screen, f"Shift handover at {made_at}, of the shift since {began}")
+        for line in read_back_lines(handover):
+            say(screen, line, indent=2, hang=4)
         for title, name, otherwise in SECTIONS:
             say(screen, "")
             say(screen, title)

@@ -9,11 +9,13 @@ from typing import Any
 from contactd.alerts.quality import Alarm, Quality, quality
 from contactd.core import record as kinds
 from contactd.core.alert import Alert
+from contactd.core.handover import GivenHandover, OpenItem, ReadBack
 from contactd.core.outlook import Snapshot, TargetOutlook
 from contactd.core.record import Record
 from contactd.core.sequences.model import Covered, SequenceForecast, StartStatus, StepStatus
 from contactd.mission.agenda import Kind, Row, agenda, step_notes
 from contactd.mission.documents.spans import SHOWN_WITHIN_S
+from contactd.mission.open_items import open_items
 from contactd.mission.texts.notice import NOTICE
 from contactd.mission.texts.records import record_words
 from contactd.mission.texts.stations import status_text
@@ -87,6 +89,8 @@ class Handover:
         decided: what was decided or done in it, and by whom.
         notice: the caution to show where a step is hazardous, or "".
         alarms: figures of the shift that ends, for everyone and for each role.
+        to_read: every open hazard, stop and doubt.
+        given: the shift as it was handed over, where that was in the shift that ends.
     """
 
     since: float
@@ -99,6 +103,19 @@ class Handover:
     decided: tuple[Item, ...] = ()
     notice: str = field(default="")
     alarms: tuple[Quality, ...] = ()
+    to_read: tuple[OpenItem, ...] = ()
+    given: GivenHandover | None = None
+
+    @property
+    def read_back(self) -> tuple[tuple[OpenItem, ReadBack | None], ...]:
+        """What is to be read back, and how it was: of the shift that was handed over in this time,
+        else of what is open now."""
+        if self.given is None:
+            return tuple((each, None) for each in self.to_read)
+        return tuple(
+            (each, self.given.confirmed.get(number))
+            for number, each in enumerate(self.given.items, 1)
+        )
 
     @property
     def decisions(self) -> tuple[Item, ...]:
@@ -141,6 +158,31 @@ class Handover:
             "decided": forms(self.decided),
             "notice": self.notice,
             "alarms": [each.as_json() for each in self.alarms],
+            "given": self._given(),
+            "read_back": [
+                {
+                    "number": number,
+                    "kind": item.kind,
+                    "about": item.about,
+                    "what": item.what,
+                    "by": None if read is None else read.author,
+                    "at": None if read is None else machine(read.at, NEAREST),
+                    "words": None if read is None else read.words,
+                }
+                for number, (item, read) in enumerate(self.read_back, 1)
+            ],
+        }
+
+    def _given(self) -> dict[str, Any] | None:
+        given = self.given
+        if given is None:
+            return None
+        return {
+            "record": given.number,
+            "by": given.author,
+            "to": given.to,
+            "at": machine(given.at, NEAREST),
+            "until": machine(given.due, NO_LATER),
         }
 
 
@@ -180,6 +222,10 @@ def gather(
         changed=tuple(_changed(shift)),
         decided=tuple(_decided(shift, told)),
         alarms=quality(alarms, since, now),
+        to_read=open_items(outlooks, now),
+        given=snapshot.handover
+        if snapshot.handover is not None and snapshot.handover.at >= since
+        else None,
         notice=NOTICE if any(forecast.hazardous for forecast in forecasts) else "",
     )
 

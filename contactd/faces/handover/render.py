@@ -3,10 +3,25 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from typing import TYPE_CHECKING
 
+from contactd.core.handover import ReadBack
 from contactd.faces.handover.gather import Handover, Item
 from contactd.mission.timetext import NEAREST, NO_EARLIER, length, moment
 
+if TYPE_CHECKING:
+    from contactd.faces.page.sheets.sheet import Sheet
+
+Cells = tuple[str, ...]
+Left = tuple[str, Cells, list[Cells], tuple[int, ...]]
+
+FRONT = 2
+"""So many sections come first, and what is to be read back; the rest is the appendix."""
+FRONT_PAGES = 2
+MOST_IN_FRONT = (30, 20, 14, 10, 7, 5, 3, 2, 1)
+"""Rows of each table in front: as many of these as fit on two pages."""
+HEADS, SHARES = ("When (UTC)", "About", "What", "Who"), (30, 22, 40, 8)
+READ_BACK = "Hazards, stops and doubts to read back"
 SECTIONS = (
     ("Open", "open_items", "Nothing is open."),
     ("Decisions in the next shift", "decisions", "Nothing to decide."),
@@ -62,6 +77,38 @@ def alarm_rows(handover: Handover) -> list[tuple[str, ...]]:
     ]
 
 
+def read_back_lines(handover: Handover) -> Iterator[str]:
+    """What is to be read back, and how it was, a line each; nothing where nothing is open."""
+    if not handover.read_back:
+        return
+    yield ""
+    yield f"{READ_BACK}{_given(handover)}"
+    for number, (item, read) in enumerate(handover.read_back, 1):
+        yield f"{number:>3}  {item.about}: {item.kind}: {item.what} {_confirmed(read)}"
+
+
+def _given(handover: Handover) -> str:
+    given = handover.given
+    if given is None:
+        return ""
+    to = f" to {given.to}" if given.to else ""
+    return f" (handed over by {given.author}{to}, {_at(given.at)})"
+
+
+def _confirmed(read: ReadBack | None) -> str:
+    if read is None:
+        return "[not read back]"
+    words = f": “{read.words}”" if read.words else ""
+    return f"[{read.author}, {_at(read.at)}{words}]"
+
+
+def _read_back_rows(handover: Handover) -> list[Cells]:
+    return [
+        (str(number), f"{item.kind}: {item.about}", item.what, _confirmed(read) if read else "")
+        for number, (item, read) in enumerate(handover.read_back, 1)
+    ]
+
+
 def flat(handover: Handover) -> tuple[list[str], list[dict[str, object]]]:
     """The columns of one table of all lines, and its rows: each says its section."""
     forms = handover.as_json()
@@ -79,8 +126,15 @@ def markdown(handover: Handover) -> str:
     """The handover as Markdown."""
     out = [f"# Shift handover at {_at(handover.now)}", ""]
     out.append(f"The shift since {_at(handover.since)}; the next one until {_at(handover.until)}.")
-    for title, name, otherwise in SECTIONS:
+    rows = _read_back_rows(handover)
+    if rows:
+        out += ["", f"## {READ_BACK}{_given(handover)}", ""]
+        out += ["| No. | About | What | Read back by, in their words |", "|---|---|---|---|"]
+        out += ["| " + " | ".join(_escaped(cell) for cell in row) + " |" for row in rows]
+    for place, (title, name, otherwise) in enumerate(SECTIONS):
         items: Sequence[Item] = getattr(handover, name)
+        if place == FRONT:
+            out += ["", "# Appendix"]
         out += ["", f"## {title}", ""]
         if not items:
             out.append(otherwise)
@@ -107,9 +161,37 @@ def markdown(handover: Handover) -> str:
 def pdf(handover: Handover, notice: str = "") -> bytes:
     """The handover as a PDF for those who work from paper.
 
+    What is open and hazardous stands on the first two pages, however much that is: what does not
+    fit there is said there, and stands first in the appendix.
+
     Args:
         notice: a sentence for the head of every page, such as that this is a rehearsal.
     """
+    for most in MOST_IN_FRONT:
+        sheet, left = _front(handover, notice, most)
+        if sheet.pdf.page_no() <= FRONT_PAGES:
+            break
+    sheet.pdf.add_page()
+    sheet.heading("Appendix")
+    for title, heads, rows, shares in left:
+        sheet.heading(f"{title}, continued")
+        sheet.table(heads, rows, shares)
+    for title, name, otherwise in SECTIONS[FRONT:]:
+        sheet.heading(title)
+        rows = _rows(getattr(handover, name))
+        if rows:
+            sheet.table(HEADS, rows, SHARES)
+        else:
+            sheet.says(otherwise)
+    figures = alarm_rows(handover)
+    if figures:
+        sheet.heading(ALARMS_TITLE)
+        sheet.table(ALARMS, figures, (28, 12, 12, 12, 12, 12, 12))
+    return sheet.finish()
+
+
+def _front(handover: Handover, notice: str, most: int) -> tuple[Sheet, list[Left]]:
+    """The first pages with at most so many rows of each table, and what is left of each."""
     from contactd.faces.page.sheets.sheet import Sheet
 
     subtitle = f"Since {_at(handover.since)}; next shift until {_at(handover.until)}"
@@ -117,20 +199,30 @@ def pdf(handover: Handover, notice: str = "") -> bytes:
     sheet = Sheet(f"Shift handover at {_at(handover.now)}", subtitle, basis, notice)
     if handover.notice:
         sheet.warns(handover.notice)
-    for title, name, otherwise in SECTIONS:
-        items: Sequence[Item] = getattr(handover, name)
+    tables = [
+        (title, HEADS, _rows(getattr(handover, name)), SHARES, otherwise)
+        for title, name, otherwise in SECTIONS[:FRONT]
+    ]
+    heads = ("No.", "About", "What", "Read back by, in their words")
+    title = f"{READ_BACK}{_given(handover)}"
+    nothing = "No hazard, stop or doubt is open."
+    tables.insert(1, (title, heads, _read_back_rows(handover), (5, 27, 40, 28), nothing))
+    left: list[Left] = []
+    for title, heads, rows, shares, otherwise in tables:
         sheet.heading(title)
-        if not items:
+        if rows:
+            sheet.table(heads, rows[:most], shares)
+        else:
             sheet.says(otherwise)
-            continue
-        rows = [(when(item), item.about, item.what, item.who) for item in items]
-        sheet.table(("When (UTC)", "About", "What", "Who"), rows, (30, 22, 40, 8))
-    figures = alarm_rows(handover)
-    if figures:
-        sheet.heading(ALARMS_TITLE)
-        sheet.table(ALARMS, figures, (28, 12, 12, 12, 12, 12, 12))
+        if len(rows) > most:
+            sheet.says(f"{len(rows) - most} more in the appendix.")
+            left.append((title, heads, rows[most:], shares))
     sheet.boxes(("Handed over by", "Taken over by", "At (UTC)"))
-    return sheet.finish()
+    return sheet, left
+
+
+def _rows(items: Sequence[Item]) -> list[Cells]:
+    return [(when(item), item.about, item.what, item.who) for item in items]
 
 
 def _escaped(text: str) -> str:

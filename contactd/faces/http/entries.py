@@ -30,6 +30,8 @@ def scene(ctx: Context, entry: Statement, author: str, key: str | None = None) -
         author=author,
         now_s=view.now(),
         key=key or "",
+        handover=view.snapshot().handover,
+        outlooks=lambda: view.snapshot().targets.values(),
     )
 
 

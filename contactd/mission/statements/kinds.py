@@ -17,6 +17,7 @@ from contactd.core import record as records
 from contactd.core.contacts.missed import LOOKED_AT_S, contact_at, missed_contact
 from contactd.core.contacts.outage import outage_in
 from contactd.core.errors import InputError
+from contactd.core.handover import MOST_ITEMS, WITHIN_S, handover_body
 from contactd.core.instants import FOREVER, from_text
 from contactd.core.sequences.naming import refuse, subject_of
 from contactd.core.sequences.nondetection import step_not_seen
@@ -94,6 +95,8 @@ class Statement:
     kind: ClassVar[str] = ""
     title: ClassVar[str] = ""
     summary: ClassVar[str] = ""
+    about: ClassVar[str] = ""
+    """``target``, ``station`` or ``shift``, where it is about no sequence."""
     derived: ClassVar[frozenset[str]] = frozenset()
     """Keys of the body that follow from predictions, not from what was stated."""
 
@@ -598,6 +601,8 @@ class Missed(Statement):
     It then covers no step, and no command can be sent through it.
     """
 
+    about = "target"
+
     station: StationName = field(label="Station", argument=True)
     at: Moment | None = field(None, "A moment in the contact.", label="At", unsaid="now")
     until: Moment | None = field(
@@ -641,6 +646,8 @@ class Missed(Statement):
 @dataclass(config=_FORBID, frozen=True, kw_only=True)
 class _Edge(Statement):
     """The first or the last signal of a contact."""
+
+    about = "target"
 
     station: StationName = field(label="Station", argument=True)
     at: Moment = field(help_text="When, by the station's clock.", label="At")
@@ -693,6 +700,8 @@ class StationState(Statement):
     Out: nothing is planned through it. Degraded: it may work, but no step and no stop counts on it.
     Back: what was recorded of it ends. Outages in files and calendars stand beside all that.
     """
+
+    about = "station"
 
     target: TargetName = field("", "Nothing: it is about a station.", label="Target")
     station: StationName = field(label="Station", argument=True)
@@ -774,6 +783,82 @@ class Retired(Statement):
         return scene.target.name
 
 
+class _OfShift(Statement):
+    """About the shift as a whole: it has no target."""
+
+    about: ClassVar[str] = "shift"
+
+    def subject(self, scene: Scene) -> str:
+        return "contactd"
+
+
+@statement("handover", records.HANDOVER_GIVEN, "The shift is handed over", "Hand over the shift.")
+class HandOver(_OfShift):
+    """Record that the shift is handed over, with every open hazard, stop and doubt.
+
+    Whoever takes over reads each of them back (`contactd record read-back`). What is not read back
+    in time is a warning.
+    """
+
+    derived = frozenset({"items"})
+
+    target: TargetName = field("", "Nothing: it is about the shift.", label="Target")
+    to: Text = field("", "Who takes over.", label="To", unsaid="whoever reads back")
+    within: Length = field(
+        WITHIN_S, "In which time all is to be read back.", label="Within", unsaid="15 min"
+    )
+
+    def body(self, scene: Scene) -> Body:
+        return handover_body(scene.open_items(), self.to.strip(), self.within)
+
+    def notes(self, scene: Scene, body: Body) -> list[str]:
+        if not body["items"]:
+            return ["No hazard, stop or doubt is open: nothing has to be read back."]
+        return [
+            f"{number}. {each['about']}: {each['kind']}: {each['what']}"
+            for number, each in enumerate(body["items"], 1)
+        ]
+
+
+@statement(
+    "read-back", records.HANDOVER_CONFIRMED, "A handover is read back", "Read back a handover."
+)
+class ReadBackItems(_OfShift):
+    """Record that whoever takes over has understood ITEM of the last handover, in their own words.
+
+    Give the numbers of the items. Without words they are confirmed by a tick alone.
+    """
+
+    target: TargetName = field("", "Nothing: it is about the shift.", label="Target")
+    items: list[Count] = field(
+        ..., "Number of an item of the handover.", label="Items", option="item", most=MOST_ITEMS
+    )
+    words: Text = field("", "What it is, in your own words.", label="In your own words")
+
+    def body(self, scene: Scene) -> Body:
+        given = scene.handover
+        if given is None:
+            says = "No shift was handed over. Record a handover first."
+            refuse("items", "nothing", "a shift that was handed over", says)
+        if scene.author.strip().casefold() == given.author.strip().casefold():
+            says = f"{given.author} handed over. Whoever takes over reads back."
+            refuse("by", repr(scene.author), "whoever takes over", says)
+        numbers = sorted(set(self.items))
+        wrong = [each for each in numbers if each > len(given.items)]
+        if not numbers or wrong:
+            found = "nothing" if not numbers else str(wrong[0])
+            says = f"items: give numbers from 1 to {len(given.items)}."
+            refuse("items", found, f"numbers from 1 to {len(given.items)}", says)
+        return {"handover": given.number, "items": numbers, "words": self.words.strip()}
+
+    def notes(self, scene: Scene, body: Body) -> list[str]:
+        assert scene.handover is not None
+        left = [each for each in scene.handover.unconfirmed if each not in body["items"]]
+        if not left:
+            return ["All is read back."]
+        return [f"Still to be read back: {', '.join(map(str, left))}."]
+
+
 @statement("remark", records.REMARK, "A remark", "Record a remark.")
 class Remark(Statement):
     """Record a remark, for whoever reads on."""
@@ -816,6 +901,8 @@ STATEMENTS: tuple[type[Statement], ...] = (
     StationState,
     Definition,
     Retired,
+    HandOver,
+    ReadBackItems,
     Remark,
 )
 BY_VERB = {each.verb: each for each in STATEMENTS}

@@ -2,19 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from collections.abc import Sequence as Several
 from dataclasses import dataclass, replace
 from functools import cache
 
 from contactd.core.contacts.missed import without_missed
 from contactd.core.ground.station import Station
+from contactd.core.handover import GivenHandover, OpenItem
+from contactd.core.outlook import TargetOutlook
 from contactd.core.planning import Prediction, predict_target
 from contactd.core.record import Record
 from contactd.core.sequences.known import SequenceKnowledge
 from contactd.core.sequences.model import Sequence
 from contactd.core.sequences.naming import known_step, named, refuse
 from contactd.core.target import Target
+from contactd.mission.open_items import open_items
 
 Span = tuple[float, float]
 
@@ -31,6 +34,8 @@ class Scene:
         key: the same key twice writes one record; "" for none.
         coverage: predicts the target over a span (instants, s), missed contacts taken out. It may
             take seconds: never to be called where something must not wait.
+        handover: the last shift that was handed over, or None.
+        outlooks: every target's; it may take seconds too.
     """
 
     target: Target | None
@@ -41,6 +46,12 @@ class Scene:
     now_s: float
     key: str
     coverage: Callable[[Span], Prediction]
+    handover: GivenHandover | None = None
+    outlooks: Callable[[], Iterable[TargetOutlook]] = tuple
+
+    def open_items(self) -> tuple[OpenItem, ...]:
+        """Every open hazard, stop and doubt. It may forecast, which may take seconds."""
+        return open_items(self.outlooks(), self.now_s)
 
     @property
     def of_sequence(self) -> Sequence:
@@ -69,19 +80,23 @@ def scene_of(
     author: str,
     now_s: float,
     key: str = "",
+    handover: GivenHandover | None = None,
+    outlooks: Callable[[], Iterable[TargetOutlook]] = tuple,
 ) -> Scene:
     """The scene of a statement about a target (or none, ""), and perhaps a sequence of it.
 
     Args:
         knowledge: what is known of a target's sequence, by both names.
         missed: records of a target's missed contacts.
+        handover, outlooks: as in :class:`Scene`.
 
     Raises:
         InputError: for a name that is not known, or an author who is not.
     """
     if not author.strip():
         refuse("by", "nothing", "your name", "No name. Add --by NAME.")
-    common = {"stations": stations, "author": author, "now_s": now_s, "key": key}
+    common = {"stations": stations, "author": author, "now_s": now_s, "key": key,
+              "handover": handover, "outlooks": outlooks}  # fmt: skip
     if not target:
         if sequence:
             refuse("target", "nothing", "the sequence's target", "No target given. Name one.")

@@ -39,7 +39,9 @@ class Field:
 
 @dataclass(frozen=True, slots=True)
 class Shape:
-    """One kind of statement. ``about``: ``sequence``, ``target``, ``station`` or ``anything``."""
+    """One kind of statement. ``about``: ``sequence``, ``target``, ``station``,
+    ``shift`` or ``anything``.
+    """
 
     verb: str
     kind: str
@@ -56,14 +58,10 @@ def shape_of(cls: type[Statement]) -> Shape:
     hints = get_type_hints(cls, include_extras=True)
     fields = [_field(name, infos[name], hints[name]) for name in infos if name != "enter"]
     fields.sort(key=lambda each: (each.key == "note", not _about(each), _rank(each)))
-    about = "sequence"
-    if cls.verb in ("missed", "aos", "los"):
-        about = "target"
-    elif cls.verb == "station":
-        about = "station"
-    elif not infos["target"].is_required():
+    about = cls.about or "sequence"
+    if not cls.about and not infos["target"].is_required():
         about = "anything"
-    if about == "station":
+    if about in ("station", "shift"):
         fields = [each for each in fields if not _about(each)]
     elif about == "target":
         fields = [each for each in fields if each.name != "sequence"]

@@ -19,6 +19,7 @@ TITLES: Final = {each.kind: each.title for each in STATEMENTS}
 PLAIN: Final = {
     kinds.CONFIGURATION_ADOPTED: "configuration adopted",
     kinds.CONFIGURATION_REFUSED: "configuration refused, the one before stays in force",
+    kinds.DEFINITION_ADOPTED: "definition in the file adopted",
     kinds.ELEMENTS_ADOPTED: "new elements",
     kinds.ELEMENTS_CHANGED: "predictions rest on other elements",
     kinds.OFFSET_MEASURED: "a contact's tracking data were used",
@@ -141,5 +142,7 @@ _DETAILS: Final[Mapping[str, Callable[[Body], str]]] = {
     kinds.CONTACT_HELD: _held,
     kinds.RULING: _decided,
     kinds.CONTACT_MISSED: _missed,
+    kinds.AOS_OBSERVED: _missed,
+    kinds.LOS_OBSERVED: _missed,
     kinds.STATION_STATUS: _station,
 }

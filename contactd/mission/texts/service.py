@@ -110,3 +110,13 @@ def alerts_missed(down_s: float, up_s: float, count: int, warnings: int) -> Text
 
 def _reason(text: str) -> str:
     return " ".join(text.split()).rstrip(".") + "."
+
+
+def handover_unconfirmed(by: str, at_s: float, to: str, left: int, total: int) -> Text:
+    """A shift was handed over, and hazards, stops or doubts were not read back in time."""
+    whom = f" to {to}" if to else ""
+    what = (
+        f"Shift handed over by {by}{whom}, {until(at_s)}: {left} of {total} hazards, "
+        "stops and doubts not read back."
+    )
+    return Text(what, f"{CONTROLLER}: read them back now; {by}: stay until they are.")

@@ -51,6 +51,8 @@ async def _say(stage: Stage, event: Event) -> str:
         missed=lambda name: state.knowledge.missed_contacts.get(name, ()),
         author=event.by,
         now_s=now,
+        handover=state.knowledge.handover,
+        outlooks=lambda: state.outlooks.values(),
     )
     # It may predict: the daemon's own loop must not wait for that.
     loop = asyncio.get_running_loop()

@@ -32,6 +32,8 @@ STATED = {
     "station": "Record a station's status.",
     "definition": "Confirm a changed file.",
     "retired": "Record that something is gone.",
+    "handover": "Hand over the shift.",
+    "read-back": "Read back a handover.",
     "remark": "Record a remark.",
 }
 OBSERVED = Lazy(f"{_HERE}.observed", "Record observed AOS and LOS of many contacts (CSV).")

@@ -188,6 +188,7 @@ def scene_for(
 def _scene(
     statement: Statement, configuration: Configuration, state: State, manner: Manner
 ) -> Scene:
+    from contactd.faces.cli.forecast import outlook_of
     from contactd.faces.cli.store import author
 
     return scene_of(
@@ -200,6 +201,11 @@ def _scene(
         author=author(manner.by),
         now_s=current().now,
         key=manner.key,
+        handover=state.handover,
+        outlooks=lambda: [
+            outlook_of(each, configuration, state, current().now)
+            for each in configuration.targets.values()
+        ],
     )
 
 

@@ -53,6 +53,28 @@ class HandoverItem(BaseModel):
     severity: str | None = Field(description="warning, caution or advisory, where it has one")
 
 
+class HandoverGiven(BaseModel):
+    """Who handed over, to whom, and until when all is to be read back."""
+
+    record: int
+    by: str
+    to: str
+    at: str = Field(description="RFC 3339 UTC")
+    until: str | None = Field(description="RFC 3339 UTC")
+
+
+class ReadBackItem(BaseModel):
+    """What whoever takes over reads back, and how they did."""
+
+    number: int
+    kind: str = Field(description="hazard, stop or doubt")
+    about: str
+    what: str
+    by: str | None = Field(description="who read it back; null: nobody yet")
+    at: str | None = Field(description="RFC 3339 UTC")
+    words: str | None = Field(description="in which words; empty: by a tick")
+
+
 class HandoverSheet(BaseModel):
     """What the next shift must know."""
 
@@ -65,6 +87,8 @@ class HandoverSheet(BaseModel):
     changed: list[HandoverItem]
     decided: list[HandoverItem]
     notice: str = Field(description="the notice where a step is hazardous")
+    given: HandoverGiven | None = Field(description="the shift as handed over; null: not yet")
+    read_back: list[ReadBackItem] = Field(description="every hazard, stop and doubt, and by whom")
     alarms: list[models.AlarmQuality] = Field(description="of the shift that ends, by role")
     complete: bool = Field(description="false if the shift had more records than are looked at")
 

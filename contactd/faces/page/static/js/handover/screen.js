@@ -3,7 +3,7 @@
 import {make, put} from "../dom.js";
 import {mark} from "../marks.js";
 import {picker} from "../pickers.js";
-import {get, now, on, service} from "../service.js";
+import {get, now, on, send, service} from "../service.js";
 import {HOUR, clock, full, length, noLater, parse, safely} from "../times.js";
 
 const SECTIONS = [
@@ -39,18 +39,59 @@ export function enter(place, query) {
     pdf.href = `/api/v1/sheets/handover?${new URLSearchParams(asked)}`;
     try {
       const found = await get("/handover", asked);
-      if (mine === state.turn) put(sheet, told(found));
+      if (mine === state.turn) put(sheet, told(found, load));
     } catch (problem) {
       if (mine === state.turn) put(sheet, make("p", {class: "caution", role: "alert"}, problem.message));
     }
   }
 
-  const stops = [on("document", load)];
+  const stops = [on("document", () => sheet.contains(document.activeElement) || load()), on("session", load)];
   if (service.document) load();
   return () => stops.forEach((stop) => stop());
 }
 
-function told(handover) {
+/** What is to be read back: who takes over confirms each in their own words, or by a tick. */
+function readBack(handover, load) {
+  const {given, read_back: items} = handover;
+  const can = service.knownAt === null && service.session.can_change;
+  const place = make("section", {class: "read-back"}, make("h3", {}, "Hazards, stops and doubts to read back", make("small", {class: "quiet"}, ` ${items.length}`)));
+  if (given) place.append(make("p", {}, `Handed over by ${given.by}${given.to ? ` to ${given.to}` : ""}, ${full(parse(given.at))}. To be read back until ${full(parse(given.until))}.`));
+  else place.append(make("p", {class: "quiet"}, "The shift is not handed over yet. Handing over records these, and whoever takes over reads them back."));
+  place.append(items.length ? make("ol", {class: "read-back-items"}, items.map((item) => readBackItem(item, given && can, load)))
+    : make("p", {class: "quiet"}, "No hazard, stop or doubt is open."));
+  if (!can) return place;
+  const to = make("input", {"aria-label": "Who takes over", placeholder: "who takes over", autocomplete: "off", spellcheck: "false"});
+  place.append(make("form", {class: "tools", onsubmit: async (event) => {
+    event.preventDefault();
+    await enterInto(place, {enter: "handover", to: to.value.trim()}, load);
+  }}, to, make("button", {}, given ? "Hand over anew" : "Hand over")));
+  return place;
+}
+
+function readBackItem(item, open, load) {
+  const line = make("li", {}, make("b", {}, item.kind), ` ${item.about}: ${item.what} `);
+  if (item.by) line.append(make("span", {class: "quiet"}, `read back by ${item.by}, ${full(parse(item.at))}${item.words ? `: “${item.words}”` : ""}`));
+  else if (open) {
+    const words = make("input", {"aria-label": `Item ${item.number} in your own words`, placeholder: "in your own words (optional)", autocomplete: "off"});
+    line.append(make("form", {class: "tools", onsubmit: async (event) => {
+      event.preventDefault();
+      await enterInto(line, {enter: "read-back", items: [item.number], words: words.value.trim()}, load);
+    }}, words, make("button", {}, "Read back", make("span", {class: "unseen"}, ` item ${item.number}`))));
+  } else line.append(make("span", {class: "caution"}, "not read back"));
+  return line;
+}
+
+async function enterInto(place, body, load) {
+  place.querySelector(".field-wrong")?.remove();
+  try {
+    await send("POST", "/records", body);
+    await load();
+  } catch (problem) {
+    place.append(make("span", {class: "field-wrong", role: "alert"}, problem.message));
+  }
+}
+
+function told(handover, load) {
   const at = parse(handover.now);
   const shown = {...handover, decisions: handover.coming.filter((item) => item.decision), routine: handover.coming.filter((item) => !item.decision)};
   return [
@@ -58,9 +99,12 @@ function told(handover) {
       make("p", {class: "quiet"}, `The shift since ${full(parse(handover.since))}; the next one until ${full(parse(handover.until))}. All times are UTC.`)),
     !handover.complete && make("p", {class: "caution"}, mark("caution"), " The shift has too many records: the oldest are left out."),
     handover.notice && make("p", {}, handover.notice),
-    SECTIONS.map(([name, title, otherwise]) => section(title, shown[name], otherwise, at)),
-    alarms(handover.alarms),
+    SECTIONS.slice(0, 2).map(([name, title, otherwise]) => section(title, shown[name], otherwise, at)),
+    readBack(handover, load),
     make("ul", {class: "boxes"}, ["Handed over by", "Taken over by", "At (UTC)"].map((text) => make("li", {}, text))),
+    make("h2", {class: "appendix"}, "Appendix"),
+    SECTIONS.slice(2).map(([name, title, otherwise]) => section(title, shown[name], otherwise, at)),
+    alarms(handover.alarms),
   ];
 }
 

@@ -30,7 +30,7 @@ export async function entryButtons(place, shown) {
 function openForm(kind, shown) {
   const whole = shown.targets.map((target) => ({target, sequence: null}));
   const parts = shown.targets.flatMap((target) => target.sequences.map((sequence) => ({target, sequence})));
-  const pairs = kind.about === "station" ? [{target: null, sequence: null}] : kind.about === "target" ? whole : kind.about === "sequence" ? parts : [{target: null, sequence: null}, ...whole, ...parts];
+  const pairs = ["station", "shift"].includes(kind.about) ? [{target: null, sequence: null}] : kind.about === "target" ? whole : kind.about === "sequence" ? parts : [{target: null, sequence: null}, ...whole, ...parts];
   if (!pairs.length) {
     dialogOf(kind.title, make("p", {}, "No target has a sequence to say this of."));
     return;
@@ -43,7 +43,7 @@ function openForm(kind, shown) {
   const element = make("form", {novalidate: true, onsubmit: (event) => {
     event.preventDefault();
     ask();
-  }}, kind.about !== "station" && field("About", about), fields, general, make("div", {class: "buttons"}, make("button", {class: "first"}, "See what it would change"),
+  }}, !["station", "shift"].includes(kind.about) && field("About", about), fields, general, make("div", {class: "buttons"}, make("button", {class: "first"}, "See what it would change"),
     make("button", {type: "button", onclick: () => dialog.close()}, "Cancel")));
 
   function build() {
