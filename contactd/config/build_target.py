@@ -6,18 +6,19 @@ from contactd.config.build_orbit import links_of, motion_of
 from contactd.config.build_sequence import build_sequences
 from contactd.config.builder import Builder
 from contactd.config.configuration import ElementFeed
+from contactd.config.orbit_section import ElementsSection
 from contactd.config.settings import Elements
 from contactd.config.target_file import TargetFile
-from contactd.core.orbit.elements import TimingError
+from contactd.core.orbit.orbit_error import EXACT, LEAST_BOUND_S, OrbitError
 from contactd.core.target import Target
 
 
 def build_target(builder: Builder, file: TargetFile, rules: Elements) -> Target:
     """The target of a target's file; its feed, if it has one, is made by :func:`build_feed`."""
     section, motion = file.elements, motion_of(builder, file)
-    timing_error, stale_after_s = TimingError(), rules.stale_after_s
+    stated_error, stale_after_s = None, rules.stale_after_s
     if section is not None:
-        timing_error = TimingError(section.timing_error.at_epoch_s, section.timing_error.per_day_s)
+        stated_error = _stated_error(builder, section)
         stale_after_s = section.stale_after_s or rules.stale_after_s
         if motion.get("ephemeris") is not None and section.stale_after_s is None:
             # It says itself how long it may be used.
@@ -26,11 +27,31 @@ def build_target(builder: Builder, file: TargetFile, rules: Elements) -> Target:
         builder.notice((), "no elements: no contact can be predicted")
     return Target(
         name=file.name,
-        timing_error=timing_error,
+        stated_error=stated_error,
         stale_after_s=stale_after_s,
         sequences=build_sequences(builder, file),
         links=links_of(builder, file),
         **motion,
+    )
+
+
+def _stated_error(builder: Builder, section: ElementsSection) -> OrbitError | None:
+    stated = section.timing_error
+    if stated is None:
+        return None
+    place = ("elements", "timing_error")
+    if stated.exact:
+        builder.notice(place, "exact: for tests and rehearsals; no orbit is known without error")
+        return EXACT
+    if stated.at_epoch_s < LEAST_BOUND_S:
+        text = f"at_epoch is {stated.at_epoch_s:g} s: taken as {LEAST_BOUND_S:g} s, the least"
+        builder.notice(place, text)
+    return OrbitError(
+        stated.at_epoch_s,
+        stated.per_day_s,
+        stated.per_day2_s,
+        stated.radial_km,
+        stated.cross_track_km,
     )
 
 

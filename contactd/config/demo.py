@@ -40,7 +40,8 @@ from contactd.core.ground.station import Station
 from contactd.core.instants import DAY_S
 from contactd.core.intervals import IntervalSet
 from contactd.core.orbit import format_omm, format_tle, parse_tle
-from contactd.core.orbit.elements import ElementSet, TimingError
+from contactd.core.orbit.elements import ElementSet
+from contactd.core.orbit.orbit_error import OrbitError
 from contactd.core.planning import Target, predict_target
 from contactd.mission.timetext import written
 
@@ -209,7 +210,7 @@ def _stations(files: Mapping[str, str], span: tuple[float, float]) -> list[Stati
 def _coverage(files: Mapping[str, str], elements: ElementSet, made: float) -> dict[str, Coverage]:
     """Coverage of Lantern 3 by service, whichever station gives it."""
     span = (made, made + SEARCHED_S)
-    target = Target("Lantern 3", (elements,), timing_error=TimingError(0.3, 1.5))
+    target = Target("Lantern 3", (elements,), stated_error=OrbitError(0.3, 1.5))
     prediction = predict_target(target, _stations(files, span), span, made)
     services = prediction.outlook.services
     return {service: any_station(stations) for service, stations in services.items()}

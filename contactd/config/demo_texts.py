@@ -384,7 +384,8 @@ elements:
   #   mean_anomaly_deg: 40}       # or true_anomaly_deg; propagated numerically
   # state: {epoch: 2026-11-25T00:00:00Z, frame: ITRF, position_km: [6900, 0, 0],
   #   velocity_km_s: [0, 3.5, 6.2]}                 # or EME2000, GCRF, TEME
-  timing_error: {at_epoch: 0.5s, per_day: 2s}
+  # With neither this nor covariance, what successive sets teach counts, else the orbit's class.
+  timing_error: {at_epoch: 0.5s, per_day: 2s}     # and per_day2, radial_km, cross_track_km
 
 # For numerical propagation; the Sun's activity changes the air's density threefold.
 # spacecraft: {mass_kg: 120, drag_area_m2: 0.8, drag_coefficient: 2.2, density_factor: 1.0}

@@ -55,11 +55,32 @@ def _frame(*frames: str) -> Kind:
     return Kind(f"a frame: {', '.join(frames[:-1])} or {frames[-1]}", read)
 
 
+EXACTLY = "exact"
+"""For tests and rehearsals: the prediction itself is the truth."""
+
+Displacement = Annotated[float, number(0, 1_000, "km", "a displacement")]
+
+
 class TimingErrorSection(Section):
-    """How far the elements' timing along the track may be off."""
+    """How far the motion may be from the predicted one: along the track in time, and across it."""
 
     at_epoch_s: Duration = Field(default=0.0, alias="at_epoch")
     per_day_s: Duration = Field(default=0.0, alias="per_day")
+    per_day2_s: Duration = Field(default=0.0, alias="per_day2")
+    radial_km: Displacement = 0.0
+    cross_track_km: Displacement = 0.0
+    exact: Truth = False
+
+    @model_validator(mode="before")
+    @classmethod
+    def _word(cls, value: Any) -> Any:
+        return {"exact": True} if value == EXACTLY else value
+
+    @model_validator(mode="after")
+    def _exact_alone(self) -> TimingErrorSection:
+        if self.exact and len(self.model_fields_set) > 1:
+            raise_at(("exact",), f"{EXACTLY} alone, or the figures without it")
+        return self
 
 
 class KeplerSection(Section):
@@ -128,7 +149,7 @@ class ElementsSection(Section):
         default=None, alias="least_interval"
     )
     catalogue_number: Annotated[int, integer(0, 999_999_999, "a catalogue number")] | None = None
-    timing_error: TimingErrorSection = TimingErrorSection()
+    timing_error: TimingErrorSection | None = None
     stale_after_s: PositiveDuration | None = Field(default=None, alias="stale_after")
 
     @model_validator(mode="after")

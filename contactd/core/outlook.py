@@ -17,6 +17,7 @@ from contactd.core.contacts.contact import Contact, Coverage
 from contactd.core.ground.station import Station
 from contactd.core.handover import GivenHandover
 from contactd.core.intervals import EMPTY, IntervalSet
+from contactd.core.orbit.orbit_error import OrbitError
 from contactd.core.sequences.model import SequenceForecast
 from contactd.core.watched import Contradiction, Unwatched
 
@@ -29,13 +30,15 @@ class ElementsInUse:
         epoch: instant (s).
         source: where it came from, for people (a file's name, ``in the target's file``, a URL).
         stale_after_s: distance from its epoch, either way, at which it counts as stale.
-        timing_error_s: bound of its timing error at the moment of planning.
+        error: how far the motion may be off, and where that figure comes from.
+        timing_error_s: bound of it along the track at the moment of planning.
     """
 
     epoch: float
     source: str
     stale_after_s: float
     timing_error_s: float
+    error: OrbitError
 
     def is_stale(self, instant: float) -> bool:
         """Whether an instant (s) is farther from the elements' epoch than it should be."""
@@ -52,6 +55,8 @@ class TargetOutlook:
         contacts: ordered by AOS.
         open_contacts: by station, when the target may be in view, from the time on when a planned
             manoeuvre leaves that open; empty where nothing is open.
+        in_view: by station, when the target stands above its horizon: as predicted, for every
+            motion within the orbit's error, for any of them.
         services: coverage by service name, then by station name; outages are taken out, and what
             was granted to others.
         problem: why the target could not be predicted in full (decayed, no elements …), or None.
@@ -63,6 +68,7 @@ class TargetOutlook:
     span: tuple[float, float]
     elements: ElementsInUse | None = None
     contacts: Sequence[Contact] = ()
+    in_view: Mapping[str, Coverage] = field(default_factory=dict)
     services: Mapping[str, Mapping[str, Coverage]] = field(default_factory=dict)
     forecasts: tuple[SequenceForecast, ...] = ()
     problem: str | None = None

@@ -16,9 +16,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from contactd.core.allocation.result import Granted, allocated
+from contactd.core.contacts.bounded import bounded
 from contactd.core.contacts.contact import Coverage
-from contactd.core.contacts.coverage import in_service, services
+from contactd.core.contacts.coverage import Seen, in_service, seen_from, services
 from contactd.core.contacts.fleet import predict_fleet
+from contactd.core.contacts.horizon import horizon_of
 from contactd.core.contacts.missed import without_missed
 from contactd.core.contacts.prediction import crossings, predict
 from contactd.core.contacts.reach import Reach, reach_of
@@ -27,6 +29,7 @@ from contactd.core.errors import PropagationError
 from contactd.core.ground.station import Station
 from contactd.core.instants import DAY_S
 from contactd.core.intervals import EMPTY, IntervalSet
+from contactd.core.orbit.orbit_error import EXACT, OrbitError
 from contactd.core.orbit.sgp4_track import Sgp4Track
 from contactd.core.orbit.track import Track
 from contactd.core.outlook import ElementsInUse, TargetOutlook
@@ -58,6 +61,9 @@ LIGHT_SPEED_KM_S = 299_792.458
 EARTH_MU_KM3_S2 = 398_600.8  # WGS 72, as SGP4 has it
 EARTH_RADIUS_KM = 6378.135
 HIGHEST_SLACK = 1.01
+SUN_TURNS_KM_S = 0.01
+"""So fast the Earth's shadow moves at geostationary height (and slower below), for the Sun moves a
+degree a day: what a satellite that is so many seconds off finds elsewhere."""
 # Steps farther ahead than this are not worth predicting: elements say nothing useful of them.
 FARTHEST_AHEAD_S = 60 * DAY_S
 CONFIRMED_WITHIN_S = DAY_S / 2
@@ -108,31 +114,39 @@ def predict_target(
     if epoch is None:
         problem = "there are no elements of it yet"
         return Prediction(replace(empty, problem=problem), Conditions(), asked=span)
+    error = target.error_at(now)
     in_use = ElementsInUse(
         epoch=epoch,
         source=target.elements_source,
         stale_after_s=target.stale_after_s,
-        timing_error_s=target.timing_error.at_age_s(now - epoch),
+        timing_error_s=error.at_age_s(now - epoch),
+        error=error,
     )
     motion = target.motion_at(now)
     nothing = Prediction(replace(empty, elements=in_use), Conditions(), asked=span, motion=motion)
     try:
         track = target.track(now, span)
         fan = target.fan(now, span)
-    except (PropagationError, ValueError) as error:
-        problem = error.reason if isinstance(error, PropagationError) else str(error)
+    except (PropagationError, ValueError) as failure:
+        problem = failure.reason if isinstance(failure, PropagationError) else str(failure)
         return replace(nothing, outlook=replace(nothing.outlook, problem=problem))
     assert track is not None
     reach = reach_of(track, span, now)
     contacts = predict_fleet([track], stations, *reach.span, compiled=compiled)
-    at_hand = _AtHand(target, stations, track, fan, reach, epoch, compiled)
+    at_hand = _AtHand(target, stations, track, fan, reach, now, compiled)
+    light_time_s = at_hand.longest_light_time_s(now)
+    if not error.is_exact:
+        # What a station receives left the target so much earlier; what it sends arrives later.
+        error = error.widened(light_time_s)
+    at_hand.known_within(error, contacts)
     # A gap is told as one; where only elements can fail, what they say of it is the problem.
     failures = [each.reason for each in contacts.problems] if target.is_plain else []
     outlook = replace(
         nothing.outlook,
         span=reach.span,
         contacts=contacts,
-        services=at_hand.services(contacts),
+        in_view=at_hand.in_view(),
+        services=at_hand.services(),
         gaps=reach.gaps,
         open_contacts=at_hand.open_contacts(),
         problem=reach.problem or "; ".join(failures) or None,
@@ -141,7 +155,7 @@ def predict_target(
         nothing,
         outlook=outlook,
         conditions=at_hand.conditions(),
-        light_time_s=at_hand.longest_light_time_s(now),
+        light_time_s=light_time_s,
         half_period_s=at_hand.half_period_s,
     )
 
@@ -285,7 +299,7 @@ class _AtHand:
         track: Track,
         fan: Fan | None,
         reach: Reach,
-        epoch: float,
+        now: float,
         compiled: bool,
     ) -> None:
         self.target = target
@@ -293,8 +307,36 @@ class _AtHand:
         self.track = track
         self.fan = fan
         self.reach = reach
+        epoch = target.epoch(now)
+        assert epoch is not None
         self.epoch = epoch
         self.compiled = compiled
+        self.error = EXACT
+        self.seen: list[Seen] = []
+
+    def known_within(self, error: OrbitError, contacts: ContactTable) -> None:
+        """Look at all horizons for every motion within an error; contacts are the nominal ones."""
+        self.error = error
+        if self.fan is None:
+            self.seen = [
+                seen_from(self.track, self.stations, contacts, error, self.epoch, self.compiled)
+            ]
+            return
+        from contactd.core.contacts.fanned import fanned_seen
+
+        self.seen = fanned_seen(self.fan, self.fan_contacts, self.stations, error, self.epoch)
+
+    def in_view(self) -> Mapping[str, Coverage]:
+        """When it stands above each station's horizon."""
+        if self.fan is None:
+            (seen,) = self.seen
+            return {
+                station.name: seen[station.name, station.least_elevation_deg].coverage
+                for station in self.stations
+            }
+        from contactd.core.contacts.fanned import fanned_in_view
+
+        return fanned_in_view(self.seen, self.stations, self.half_period_s)
 
     @cached_property
     def half_period_s(self) -> float:
@@ -305,17 +347,16 @@ class _AtHand:
 
         return half_period_s(self.track, self.reach.span)
 
-    def services(self, contacts: ContactTable) -> Services:
+    def services(self) -> Services:
         """Coverage by service and station."""
-        error, span, links = self.target.timing_error, self.reach.span, self.target.links_by_name
+        span, links = self.reach.span, self.target.links_by_name
         if self.fan is None:
-            return services(
-                self.track, self.stations, contacts, error, self.epoch, *span, links, self.compiled
-            )
+            (seen,) = self.seen
+            return services(self.track, self.stations, seen, self.error, self.epoch, *span, links)
         from contactd.core.contacts.fanned import fanned_services
 
         return fanned_services(
-            self.fan, self.fan_contacts, self.stations, error, self.epoch, span, links,
+            self.fan, self.seen, self.stations, self.error, self.epoch, span, links,
             self.half_period_s,
         )  # fmt: skip
 
@@ -359,11 +400,16 @@ class _AtHand:
 
     def above(self, station: Station, elevation_deg: float) -> Coverage:
         """When the target stands so high."""
-        return self._whatever_comes(
-            lambda track: Coverage(
-                *[crossings(track, station, elevation_deg, *self.reach.span)] * 3
-            )
-        )
+        horizon = horizon_of(station, elevation_deg)
+
+        def above(track: Track) -> Coverage:
+            nominal = crossings(track, station, elevation_deg, *self.reach.span)
+            if self.error.is_exact:
+                return Coverage(nominal, nominal, nominal)
+            (found,) = bounded(track, [horizon], self.error, self.epoch, *self.reach.span)
+            return Coverage(nominal, found.certain, found.possible | (nominal - found.looked_at))
+
+        return self._whatever_comes(above)
 
     def sunlight(self) -> Coverage:
         """When the target is in sunlight.
@@ -373,7 +419,10 @@ class _AtHand:
         """
         from contactd.core.orbit.eclipse import sunlight
 
-        return self._whatever_comes(lambda track: sunlight(track, *self.reach.span))
+        moved_km = self.error.displacement_km + SUN_TURNS_KM_S * self._most_off_s
+        return self._whatever_comes(
+            lambda track: self._offset_in_time(sunlight(track, *self.reach.span, moved_km))
+        )
 
     def darkness(self, station: Station) -> Coverage:
         """When a station is in darkness."""
@@ -382,31 +431,32 @@ class _AtHand:
         night = dark_intervals(station, IntervalSet.of([self.reach.span]))
         return Coverage(night, night, night)
 
-    def _whatever_comes(self, of: Callable[[Track], Coverage]) -> Coverage:
-        """What holds for every motion within the timing error, and for any of them."""
-        error_s = max(
-            self.target.timing_error.at_age_s(end - self.epoch) for end in self.reach.span
-        )
+    @property
+    def _most_off_s(self) -> float:
+        """Greatest along-track bound (s) within the span."""
+        return max(self.error.at_age_s(each - self.epoch) for each in self.reach.span)
 
-        # At the ends of the span it is not known what a motion so much off brings in or takes out.
+    def _offset_in_time(self, known: Coverage) -> Coverage:
+        """What depends on the place in space alone, for every motion within the error."""
         start, end = self.reach.span
+        error_s = self._most_off_s
+        # At the ends of the span it is not known what a motion so much off brings in or takes out.
         ends = (
             IntervalSet.of([(start, start + error_s), (end - error_s, end)]) if error_s else EMPTY
         )
+        return Coverage(
+            known.nominal,
+            known.certain.shrink(error_s, error_s) - ends,
+            (known.possible.grow(error_s, error_s) | ends).clip(start, end),
+        )
 
-        def with_error(track: Track) -> Coverage:
-            found = of(track)
-            return Coverage(
-                found.nominal,
-                found.certain.shrink(error_s, error_s) - ends,
-                (found.possible.grow(error_s, error_s) | ends).clip(start, end),
-            )
-
+    def _whatever_comes(self, of: Callable[[Track], Coverage]) -> Coverage:
+        """What holds whatever comes of planned manoeuvres."""
         if self.fan is None:
-            return with_error(self.track)
+            return of(self.track)
         from contactd.core.contacts.fanned import fanned
 
-        return fanned(self.fan, with_error, self.half_period_s, EMPTY)
+        return fanned(self.fan, of, self.half_period_s, EMPTY)
 
     def longest_light_time_s(self, now: float) -> float:
         """Bound of the one-way light time to any station that sees the target.

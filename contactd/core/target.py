@@ -7,7 +7,8 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from contactd.core.instants import DAY_S
-from contactd.core.orbit.elements import ElementSet, TimingError
+from contactd.core.orbit.elements import ElementSet
+from contactd.core.orbit.orbit_error import OrbitError
 from contactd.core.orbit.sgp4_track import Sgp4Track
 from contactd.core.orbit.track import Track
 from contactd.core.sequences.model import Sequence as TimedSequence
@@ -20,7 +21,6 @@ if TYPE_CHECKING:
     from contactd.core.orbit.states import Spacecraft, StateVector
 
 DEFAULT_STALE_AFTER_S = 7 * DAY_S
-NO_TIMING_ERROR = TimingError()
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,6 +30,10 @@ class Target:
     Attributes:
         elements: the sets known of it; the one nearest in epoch is used.
         elements_source: where they, or what stands in their place, came from, for people.
+        stated_error: how far its motion may be off, as somebody states it; what stands in the
+            element sets' or the ephemeris' own covariance, was learned, or is assumed for the class
+            of its orbit, if None.
+        learned_error: what earlier element sets teach of it, if there are enough.
         stale_after_s: age at which elements count as stale.
         ephemeris: states in a table, in place of elements.
         state: one state, propagated numerically, in place of elements.
@@ -41,7 +45,8 @@ class Target:
     name: str
     elements: tuple[ElementSet, ...] = ()
     elements_source: str = ""
-    timing_error: TimingError = NO_TIMING_ERROR
+    stated_error: OrbitError | None = None
+    learned_error: OrbitError | None = None
     stale_after_s: float = DEFAULT_STALE_AFTER_S
     sequences: tuple[TimedSequence, ...] = ()
     ephemeris: EphemerisTrack | None = None
@@ -123,6 +128,21 @@ class Target:
         """
         return None if self.is_plain else self.orbit.fan(self.name, now, span)
 
+    def error_at(self, now: float) -> OrbitError:
+        """How far its motion may be from what its predictions rest on.
+
+        What is stated counts first, then covariance, then what was learned, then what is assumed
+        for the class of its orbit. It is never zero, unless somebody calls it exact.
+
+        Args:
+            now: instant (s) that chooses among element sets.
+        """
+        from contactd.core.orbit.known_error import known_error
+
+        motion = self.ephemeris or self.state or self.elements_for(now)
+        assert motion is not None
+        return known_error(motion, len(self.elements), self.stated_error, self.learned_error)
+
     def uncertain_from(self, now: float, span: tuple[float, float]) -> float | None:
         """From when on (instant, s) within a span it is open how a planned manoeuvre goes, or None.
 
@@ -144,7 +164,8 @@ class Target:
         """The target with nothing but what its predictions rest on at an instant (s)."""
         elements = self.elements_for(now)
         kept = () if elements is None else (elements,)
-        return replace(self, elements=kept, sequences=())
+        stated = None if self.epoch(now) is None else self.error_at(now)
+        return replace(self, elements=kept, sequences=(), stated_error=stated)
 
     def moves_as(self, other: Target) -> bool:
         """Whether the same is known of the motion of both."""

@@ -183,6 +183,12 @@ def _target_families(
 ) -> Iterator[GaugeMetricFamily]:
     age = _gauge("elements_age_seconds", "Age of the elements in use.", "target")
     stale = _gauge("elements_stale", "1 if the elements are older than they should be.", "target")
+    error = _gauge(
+        "orbit_error_seconds",
+        "Bound (95 %) of the orbit error along track, by where the figure comes from.",
+        "target",
+        "source",
+    )
     until = _gauge("prediction_end_timestamp_seconds", "Contacts are predicted until.", "target")
     trouble = _gauge("target_problem", "1 if the target cannot be predicted in full.", "target")
     next_aos = _gauge(
@@ -201,6 +207,9 @@ def _target_families(
         if outlook.elements is not None:
             age.add_metric((name,), now - outlook.elements.epoch)
             stale.add_metric((name,), float(outlook.elements.is_stale(now)))
+            known = outlook.elements.error
+            along_s = known.at_age_s(now - outlook.elements.epoch)
+            error.add_metric((name, known.origin.value), along_s)
         here, later = under_way_and_next(outlook.contacts, now)
         next_aos.add_metric((name,), _posix(later))
         in_view.add_metric((name,), float(here))
@@ -208,7 +217,7 @@ def _target_families(
         closes.add_metric((name,), _posix(open_now[1] if open_now else None))
         following = windows[name].next_from(open_now[1] if open_now else now)
         opens.add_metric((name,), _posix(following[0] if following else None))
-    yield from (age, stale, until, trouble, next_aos, in_view, opens, closes)
+    yield from (age, stale, error, until, trouble, next_aos, in_view, opens, closes)
 
 
 def _station_families(snapshot: Snapshot, now: float) -> Iterator[GaugeMetricFamily]:

@@ -14,6 +14,7 @@ from contactd.core.alert import Alert, Severity
 from contactd.core.contacts.contact import Contact, Coverage
 from contactd.core.instants import from_text
 from contactd.core.intervals import IntervalSet
+from contactd.core.orbit.orbit_error import OrbitError
 from contactd.core.outlook import ElementsInUse, Snapshot, TargetOutlook
 from contactd.core.sequences.model import (
     SequenceForecast,
@@ -89,7 +90,9 @@ class World:
     def outlook(self, *, contacts=(), windows=None, forecasts=(), **more) -> TargetOutlook:
         values = {
             "span": (self.noon - DAY_S, self.noon + 7 * DAY_S),
-            "elements": ElementsInUse(self.noon - DAY_S, "lantern-3.xml", 3 * DAY_S, 3.0),
+            "elements": ElementsInUse(
+                self.noon - DAY_S, "lantern-3.xml", 3 * DAY_S, 3.0, OrbitError(3.0)
+            ),
         } | more
         return TargetOutlook(
             target=self.target,

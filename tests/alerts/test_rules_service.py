@@ -3,6 +3,7 @@
 from contactd.alerts import Leads, Policy, candidates
 from contactd.core import alert as kinds
 from contactd.core.alert import Severity
+from contactd.core.orbit.orbit_error import OrbitError
 from contactd.core.outlook import ClockTrust, ConfigurationStatus, ElementsInUse
 
 POLICY = Policy()
@@ -17,7 +18,9 @@ def test_a_quiet_world_has_nothing_to_tell(world):
 
 
 def test_elements_are_stale_from_the_very_second_that_they_are(world):
-    elements = ElementsInUse(world.noon - 86_400 + 30, "lantern-3.xml", 86_400, 1.0)
+    elements = ElementsInUse(
+        world.noon - 86_400 + 30, "lantern-3.xml", 86_400, 1.0, OrbitError(1.0)
+    )
     given = of_kind(
         candidates(world.snapshot(elements=elements), POLICY, world.noon), kinds.ELEMENTS_STALE
     )
@@ -126,7 +129,9 @@ def test_a_ledger_that_cannot_be_written_is_a_warning(world):
 
 
 def test_the_next_moment_at_which_anything_changes_is_known(world):
-    elements = ElementsInUse(world.noon - 86_400 + 30, "lantern-3.xml", 86_400, 1.0)
+    elements = ElementsInUse(
+        world.noon - 86_400 + 30, "lantern-3.xml", 86_400, 1.0, OrbitError(1.0)
+    )
     found = candidates(world.snapshot(elements=elements), POLICY, world.noon)
     assert found.next_due(world.noon) == world.noon + 30
     assert found.next_due(world.noon + 30) == found.until

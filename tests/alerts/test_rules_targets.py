@@ -9,6 +9,7 @@ from contactd.core import alert as kinds
 from contactd.core.alert import Severity
 from contactd.core.change import Basis, ElementsChange, Lone, Shift
 from contactd.core.intervals import IntervalSet
+from contactd.core.orbit.orbit_error import OrbitError
 from contactd.core.outlook import ElementsInUse
 
 POLICY = Policy()
@@ -82,7 +83,9 @@ def test_a_second_change_is_another_fact(world):
 
 
 def test_stale_elements_say_how_old_they_are(world):
-    elements = ElementsInUse(world.noon - 9 * 86_400, "lantern-3.xml", 3 * 86_400, 9.0)
+    elements = ElementsInUse(
+        world.noon - 9 * 86_400, "lantern-3.xml", 3 * 86_400, 9.0, OrbitError(9.0)
+    )
     (given,) = of_kind(
         candidates(world.snapshot(elements=elements), POLICY, world.noon), kinds.ELEMENTS_STALE
     )
@@ -92,7 +95,9 @@ def test_stale_elements_say_how_old_they_are(world):
 
 
 def test_elements_of_a_distant_future_are_as_far_from_their_epoch(world):
-    elements = ElementsInUse(world.noon + 9 * 86_400, "lantern-3.xml", 3 * 86_400, 9.0)
+    elements = ElementsInUse(
+        world.noon + 9 * 86_400, "lantern-3.xml", 3 * 86_400, 9.0, OrbitError(9.0)
+    )
     (given,) = of_kind(
         candidates(world.snapshot(elements=elements), POLICY, world.noon), kinds.ELEMENTS_STALE
     )

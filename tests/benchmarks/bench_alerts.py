@@ -30,6 +30,7 @@ from contactd.core.alert import Severity
 from contactd.core.contacts.contact import Contact, Coverage
 from contactd.core.instants import from_text, from_unix
 from contactd.core.intervals import IntervalSet
+from contactd.core.orbit.orbit_error import OrbitError
 from contactd.core.outlook import ElementsInUse, Snapshot, TargetOutlook
 from contactd.core.record import ALERT_DELIVERED, Record
 from contactd.records import Ledger
@@ -159,7 +160,7 @@ def fleet(now: float) -> Snapshot:
         targets[name] = TargetOutlook(
             target=name,
             span=(now - DAY_S, now + 7 * DAY_S),
-            elements=ElementsInUse(now - 3600, "x", 7 * DAY_S, 1.0),
+            elements=ElementsInUse(now - 3600, "x", 7 * DAY_S, 1.0, OrbitError(1.0)),
             contacts=tuple(contacts),
             services={"command": {"Norrsund": Coverage(coverage, coverage, coverage)}},
         )

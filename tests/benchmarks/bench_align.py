@@ -21,7 +21,8 @@ import numpy as np
 from contactd.core.ground.station import ServiceTerms, Station
 from contactd.core.instants import DAY_S, from_text, to_text
 from contactd.core.intervals import IntervalSet
-from contactd.core.orbit.elements import ElementSet, TimingError
+from contactd.core.orbit.elements import ElementSet
+from contactd.core.orbit.orbit_error import OrbitError
 from contactd.core.planning import Target, predict_target
 from contactd.core.sequences.align import Rank, Robust, align
 from contactd.core.sequences.coverage import Services
@@ -70,7 +71,7 @@ def coverage(seed: int) -> Services:
         mean_anomaly_deg=float(random.uniform(0, 360)),
         bstar_per_earth_radius=2e-5,
     )
-    target = Target("Lantern 3", (elements,), timing_error=TimingError(0.2, 1.5))
+    target = Target("Lantern 3", (elements,), stated_error=OrbitError(0.2, 1.5))
     stations = [
         Station(name, latitude, longitude, services=TERMS)
         for name, (latitude, longitude) in PLACES.items()

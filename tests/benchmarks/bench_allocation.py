@@ -34,7 +34,7 @@ from contactd.core.allocation.search_budget import Effort
 from contactd.core.ground.station import ServiceTerms, Station
 from contactd.core.instants import DAY_S
 from contactd.core.intervals import IntervalSet
-from contactd.core.orbit.elements import TimingError
+from contactd.core.orbit.orbit_error import OrbitError
 from contactd.core.planning import predict_target
 from contactd.core.sequences.coverage import Services
 from contactd.core.target import Target
@@ -61,7 +61,7 @@ def crowd(seed: int) -> tuple[list[Request], dict[str, Services], dict[str, Stat
     places = list(stations.values())
     coverage = {
         each.name: predict_target(
-            Target(each.name, (each,), timing_error=TimingError(0.2, 1.5)),
+            Target(each.name, (each,), stated_error=OrbitError(0.2, 1.5)),
             places,
             (START, END),
             START,

@@ -20,7 +20,7 @@ from contactd.config.yaml12 import parse
 from contactd.core import instants
 from contactd.core.errors import InputErrors
 from contactd.core.ground.station import ServiceTerms
-from contactd.core.orbit.elements import TimingError
+from contactd.core.orbit.orbit_error import OrbitError
 from contactd.core.sequences.model import (
     Clock,
     Delay,
@@ -113,7 +113,7 @@ def test_a_target_is_built_as_its_file_says(folder: Path) -> None:
     target = load(folder).targets["Lantern 3"]
     assert target.elements[0].catalogue_number == 90103
     assert target.elements_source == "the target's file"
-    assert target.timing_error == TimingError(0.2, 1.5)
+    assert target.stated_error == OrbitError(0.2, 1.5)
     assert target.stale_after_s == 3 * 86_400.0
     (sequence,) = target.sequences
     assert (sequence.target, sequence.name) == ("Lantern 3", "wake-up")

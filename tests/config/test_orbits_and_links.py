@@ -108,7 +108,7 @@ def test_a_state_in_any_frame_is_one_place(folder: Path, frame: str) -> None:
     assert made.state is not None
     assert made.state.position_km == pytest.approx(mean_state().position_km, abs=1e-6)
     assert made.state.velocity_km_s == pytest.approx(mean_state().velocity_km_s, abs=1e-7)
-    assert made.timing_error.at_epoch_s == 2.0
+    assert made.stated_error.at_epoch_s == 2.0
     assert made.elements_source == "the target's file"
 
 

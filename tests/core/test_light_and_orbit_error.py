@@ -9,7 +9,7 @@ from contactd.core.ground.station import Station
 from contactd.core.instants import from_text
 from contactd.core.orbit import parse_tle
 from contactd.core.orbit.eclipse import sunlit_intervals
-from contactd.core.orbit.elements import TimingError
+from contactd.core.orbit.orbit_error import OrbitError
 from contactd.core.orbit.sgp4_track import Sgp4Track
 from contactd.core.planning import predict_target
 from contactd.core.sequences.model import Delay, Need, Sequence, Step
@@ -49,7 +49,7 @@ def test_certain_light_holds_for_every_offset_orbit_and_possible_light_misses_no
     target = Target(
         "Ptarmigan 2",
         elements=(elements,),
-        timing_error=TimingError(ERROR_S, 0.0),
+        stated_error=OrbitError(ERROR_S),
         sequences=(Sequence("Ptarmigan 2", "boom", steps),),
     )
     station = Station("Norrsund", 62.0, 17.0, 20.0)

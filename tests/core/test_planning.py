@@ -16,10 +16,10 @@ from contactd.core.ground.links import Direction, Link
 from contactd.core.ground.station import ServiceTerms, Station
 from contactd.core.instants import DAY_S, to_text
 from contactd.core.intervals import IntervalSet
-from contactd.core.orbit.elements import TimingError
 from contactd.core.orbit.ephemeris import EphemerisTrack, Segment
 from contactd.core.orbit.manoeuvres import Manoeuvre
 from contactd.core.orbit.numerical import NumericalTrack
+from contactd.core.orbit.orbit_error import EXACT, OrbitError
 from contactd.core.orbit.sgp4_track import Sgp4Track
 from contactd.core.orbit.states import StateVector, state_from_cartesian, to_frame
 from contactd.core.planning import Prediction, Target, forecast_target, next_turn, predict_target
@@ -41,7 +41,7 @@ ELEMENTS = invented(name="LANTERN 3")
 HOUSE = Station("House", 47.0, 8.0, least_elevation_deg=5.0, services={"telemetry": ServiceTerms()})
 FAR = Station("Far", -35.0, 150.0, least_elevation_deg=5.0, services={"telemetry": ServiceTerms()})
 STATIONS = (HOUSE, FAR)
-PLAIN = Target("Lantern 3", (ELEMENTS,), "the target's file")
+PLAIN = Target("Lantern 3", (ELEMENTS,), "the target's file", stated_error=EXACT)
 
 
 def table(*spans: tuple[float, float]) -> EphemerisTrack:
@@ -372,7 +372,7 @@ def test_of_several_sets_the_nearest_in_epoch_is_what_a_prediction_rests_on() ->
 
 def test_a_target_that_differs_in_its_manoeuvres_moves_otherwise() -> None:
     assert not PLAIN.moves_as(replace(PLAIN, manoeuvres=(PUSH,)))
-    assert PLAIN.moves_as(replace(PLAIN, timing_error=TimingError(1.0)))
+    assert PLAIN.moves_as(replace(PLAIN, stated_error=OrbitError(1.0)))
     one = Target("L", ephemeris=table(SPAN))
     assert one.moves_as(Target("L", ephemeris=table(SPAN)))
     assert not one.moves_as(Target("L", ephemeris=table((SPAN[0], SPAN[1] - 60.0))))

@@ -13,7 +13,6 @@ from dataclasses import dataclass, replace
 from functools import cache
 from typing import Any
 
-import numpy as np
 from judge import Violation
 from known import KNOWN
 from nights import judged, kinds
@@ -22,8 +21,10 @@ from contactd.alerts.rules import steps
 from contactd.core import planning, record
 from contactd.core.contacts import coverage as contact_coverage
 from contactd.core.intervals import EMPTY
+from contactd.core.orbit.orbit_error import EXACT
 from contactd.core.sequences import countdown, forecast, stopping
 from contactd.core.sequences.model import Clock, Delay
+from contactd.core.target import Target
 from contactd.faces.cli import forecast_table
 from contactd.faces.http.routes import outlooks
 from contactd.mission import bodies
@@ -85,19 +86,20 @@ def _with_terms(**changed: float) -> Callable[[Any], Any]:
 
 def _first_kept(was: Any) -> Any:
     kept: dict[str, Any] = {}
-    return lambda step: kept.setdefault(step.step, was(step))
+    return lambda *given: [kept.setdefault(form["step"], form) for form in was(*given)]
 
 
 def _stop_by_kept(was: Any) -> Any:
     kept: dict[str, Any] = {}
 
-    def form(step: Any) -> Any:
-        made = was(step)
-        if made["stop_by"] is not None:
-            made["stop_by"] = kept.setdefault(step.step, made["stop_by"])
+    def forms(*given: Any) -> Any:
+        made = was(*given)
+        for form in made:
+            if form["stop_by"] is not None:
+                form["stop_by"] = kept.setdefault(form["step"], form["stop_by"])
         return made
 
-    return form
+    return forms
 
 
 def _keep_clear(before: float, after: float) -> Callable[[Any], Any]:
@@ -154,7 +156,7 @@ def _zero_property(_was: Any) -> Any:
 
 
 def _no_outages(was: Any) -> Any:
-    return lambda bounds, _outages, *rest: was(bounds, EMPTY, *rest)
+    return lambda _outages, *rest: was(EMPTY, *rest)
 
 
 def _at_once(was: Any) -> Any:
@@ -186,8 +188,8 @@ FALSIFICATIONS = (
     ),
     Falsification("the rate error ignored", 0, ((Clock, "rate_bound_ppm", _zero_property),)),
     Falsification("a delay's error ignored", 0, ((Delay, "error_bound_s", _zero_property),)),
-    Falsification("an outage ignored", 40, ((contact_coverage, "_coverage", _no_outages),)),
-    Falsification("a stop-by from before", 13, ((outlooks, "step_form", _stop_by_kept),)),
+    Falsification("an outage ignored", 40, ((contact_coverage, "_in_service", _no_outages),)),
+    Falsification("a stop-by from before", 13, ((outlooks, "forecast_forms", _stop_by_kept),)),
     Falsification(
         "light time forgotten", 18, ((stopping, "light_time_of", lambda _: lambda *_: 0.0),)
     ),
@@ -203,11 +205,11 @@ FALSIFICATIONS = (
         "a missed contact counted", 36, ((planning, "without_missed", lambda _: lambda s, *_: s),)
     ),
     Falsification(
-        "guard ignored", 0, ((contact_coverage._Bounds, "usable", _with_terms(guard_s=0.0)),)
+        "guard ignored", 0, ((contact_coverage.Sighted, "usable", _with_terms(guard_s=0.0)),)
     ),
     Falsification(
         "acquisition ignored", 0,
-        ((contact_coverage._Bounds, "usable", _with_terms(acquisition_s=0.0)),),
+        ((contact_coverage.Sighted, "usable", _with_terms(acquisition_s=0.0)),),
     ),
     Falsification(
         "a held countdown runs on", 34,
@@ -232,7 +234,7 @@ FALSIFICATIONS = (
     ),
     Falsification(
         "the orbit's error ignored", 7,
-        ((contact_coverage, "_error_s", lambda _: lambda _e, ages: np.zeros_like(ages)),),
+        ((Target, "error_at", lambda _: lambda *_: EXACT),),
     ),
     Falsification("a stop takes effect at once", 18, ((forecast, "stop_window", _at_once),)),
     Falsification(
@@ -247,7 +249,9 @@ FALSIFICATIONS = (
         "what is not covered is told to nobody", 0,
         ((steps, "_view_conditions", lambda _: lambda _each: iter(())),),
     ),
-    Falsification("one face shows a stale forecast", 0, ((outlooks, "step_form", _first_kept),)),
+    Falsification(
+        "one face shows a stale forecast", 0, ((outlooks, "forecast_forms", _first_kept),)
+    ),
     Falsification(
         "the earlier of two taken for the later", 6,
         ((countdown.Span, "later", lambda _: countdown.Span.earlier),),

@@ -7,10 +7,12 @@ from collections import defaultdict
 from collections.abc import Iterable, Iterator
 
 from faces import SKY, Claim
-from truth import Stage, Truth, passes
+from truth import Site, Spans, Stage, Truth, passes
 
 SLACK_S = 0.05
 """How far the truth's passes, read off a grid, may be from the program's search."""
+ACROSS_S = 4.0
+"""What the orbit's error across its track may take of a contact's end beside that along it."""
 SMALL_S = 1e-3
 """Half of what a millisecond's rounding and a float of this century may do."""
 Violation = tuple[str, str]
@@ -83,18 +85,16 @@ class Judge:
                 yield "usable in an outage", f"at {told:.0f}"
             return
         place = site.latitude_deg, site.longitude_deg
-        true = [
-            (a + self.truth.late_s, b + self.truth.late_s)
-            for a, b in passes(self.truth.orbit, *place, 5.0)
-        ]
+        # What is told is told of the elements; how far that is off is told beside it.
+        foretold = passes(self.truth.orbit, *place, 5.0)
         if claim.kind.startswith("window"):
-            true = self.truth.windows(site, "command")
-        ends = [each[claim.kind in ("los", "window-to")] for each in true]
+            foretold = self.truth.windows(site, "command", 0.0)
+        ends = [each[claim.kind in ("los", "window-to")] for each in foretold]
         cuts = [end for outage in site.outages for end in outage]
         # A window may be cut by an outage or the prediction's end; a whole second is rounded off.
         far = min((abs(told - end) for end in [*ends, *cuts]), default=math.inf)
         missed = [end for name, a, b in self.truth.missed for end in (a, b) if name == site.name]
-        if far > self.truth.timing_error_s + 1.0 + SLACK_S and not missed and self.inside(told):
+        if far > 1.0 + SLACK_S and not missed and self.inside(told):
             yield f"{claim.kind} that is not", f"the true one is {far:.1f} s away"
 
     def inside(self, at: float) -> bool:
@@ -173,16 +173,28 @@ class Judge:
             for each in claims
             if (each.face, each.kind) == ("json", "earliest")
         }
-        bound = self.truth.timing_error_s + SLACK_S
+        bound = SLACK_S + (ACROSS_S if self.truth.timing_error_s else 0.0)
         for each in self._stoppers(claim.step):
             if each.name not in told or told[each.name] < self.now:
                 continue
             limit = told[each.name] - each.takes_effect_s - each.lead_s - 1.0
             for site in self.truth.sites:
-                for begins, ends in self.truth.windows(site, "command", 0.0):
+                for begins, ends in self._certain_windows(site):
                     if max(begins + bound, self.now) + 1.0 < min(ends - bound, limit):
                         yield "no stop that is possible", f"through {site.name}, {each.name}"
                         return
+
+    def _certain_windows(self, site: Site) -> Spans:
+        """Windows that a satellite as early, or as late, as is stated has as well."""
+        error_s = self.truth.timing_error_s
+        sets = [self.truth.windows(site, "command", late_s) for late_s in (-error_s, 0.0, error_s)]
+        return [
+            (max(a, b, c), min(x, y, z))
+            for a, x in sets[0]
+            for b, y in sets[1]
+            for c, z in sets[2]
+            if max(a, b, c) < min(x, y, z)
+        ]
 
     def _of_open(self, claim: Claim, claims: list[Claim]) -> Iterator[Violation]:
         """An alert that waits says what is so."""

@@ -81,13 +81,17 @@ def elements(orbit: int) -> tuple[str, str]:
 
 
 @cache
-def _seen(orbit: int, latitude_deg: float, longitude_deg: float) -> Grid:
-    """Instants (s), elevation (deg) and distance (km) on a grid."""
+def _seen(orbit: int, latitude_deg: float, longitude_deg: float, late_s: float) -> Grid:
+    """Instants (s), elevation (deg) and distance (km) on a grid.
+
+    A late satellite is where the elements have it so much earlier; the Earth has turned meanwhile.
+    """
     satellite = Satrec.twoline2rv(*elements(orbit), WGS72)
     at = np.arange(START - BEFORE_S, START + AFTER_S, GRID_S)
     day = jday(2026, 12, 3, 8, 0, 0.0)
     fraction = day[1] + (at - START) / 86_400.0
-    _, place_km, _ = satellite.sgp4_array(np.full(len(at), day[0]), fraction)
+    late = np.full(len(at), late_s / 86_400.0)
+    _, place_km, _ = satellite.sgp4_array(np.full(len(at), day[0]), fraction - late)
     centuries = (day[0] - 2_451_545.0 + fraction) / 36_525.0
     sidereal_s = 67_310.54841 + (876_600 * 3600 + 8_640_184.812866) * centuries
     sidereal_s += 0.093104 * centuries**2
@@ -124,9 +128,11 @@ def _seen(orbit: int, latitude_deg: float, longitude_deg: float) -> Grid:
 
 
 @cache
-def passes(orbit: int, latitude_deg: float, longitude_deg: float, least_deg: float) -> Spans:
-    """When the elements alone put the satellite above an elevation; a quadratic between points."""
-    at, height, _ = _seen(orbit, latitude_deg, longitude_deg)
+def passes(
+    orbit: int, latitude_deg: float, longitude_deg: float, least_deg: float, late_s: float = 0.0
+) -> Spans:
+    """When a satellite so much late is above an elevation; a polynomial between points."""
+    at, height, _ = _seen(orbit, latitude_deg, longitude_deg, late_s)
     above = height >= least_deg
     edges = np.flatnonzero(above[1:] != above[:-1])
     moments = []
@@ -291,8 +297,8 @@ class Truth:
         if service not in site.services:
             return []
         late_s = self.late_s if late_s is None else late_s
-        found = passes(self.orbit, site.latitude_deg, site.longitude_deg, 5.0)
-        spans = [(a + late_s + site.acquisition_s, b + late_s - site.guard_s) for a, b in found]
+        found = passes(self.orbit, site.latitude_deg, site.longitude_deg, 5.0, late_s)
+        spans = [(a + site.acquisition_s, b - site.guard_s) for a, b in found]
         lost = [(a, b) for name, a, b in self.missed if name == site.name]
         return without([each for each in spans if each[1] > each[0]], [*site.outages, *lost])
 
@@ -303,8 +309,9 @@ class Truth:
 
     def light_s(self, site: Site, at: float) -> float:
         """One-way light time at a moment."""
-        times, _, distance_km = _seen(self.orbit, site.latitude_deg, site.longitude_deg)
-        return float(np.interp(at - self.late_s, times, distance_km)) / LIGHT_KM_S
+        place = site.latitude_deg, site.longitude_deg
+        times, _, distance_km = _seen(self.orbit, *place, self.late_s)
+        return float(np.interp(at, times, distance_km)) / LIGHT_KM_S
 
     # What the program is told of it beforehand.
 
@@ -327,7 +334,9 @@ class Truth:
                 "name": TARGET,
                 "elements": {
                     "tle": f"{first}\n{second}",
-                    "timing_error": {"at_epoch": f"{self.timing_error_s}s", "per_day": "0s"},
+                    "timing_error": {"at_epoch": f"{self.timing_error_s}s"}
+                    if self.timing_error_s
+                    else "exact",
                 },
                 "sequences": [
                     {

@@ -3,22 +3,22 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
+from contactd.core.contacts.bounded import Bounded, bounded
 from contactd.core.contacts.contact import Coverage
 from contactd.core.contacts.horizon import horizon_of
+from contactd.core.contacts.lost import lost_within
 from contactd.core.contacts.prediction import motions
 from contactd.core.contacts.search import Spans, find_spans
 from contactd.core.contacts.table import ContactTable
 from contactd.core.ground.station import ServiceTerms, Station
-from contactd.core.ground.usable import trackable_part, within_link
-from contactd.core.instants import DAY_S
 from contactd.core.intervals import EMPTY, IntervalSet, union
-from contactd.core.orbit.elements import TimingError
+from contactd.core.orbit.orbit_error import OrbitError
 from contactd.core.orbit.track import Track
 
 if TYPE_CHECKING:
@@ -26,19 +26,95 @@ if TYPE_CHECKING:
 
 Services = Mapping[str, Mapping[str, Coverage]]
 FloatArray = NDArray[np.float64]
-BoolArray = NDArray[np.bool_]
+
+
+@dataclass(frozen=True, slots=True)
+class Sighted:
+    """When a target stands above one horizon.
+
+    Attributes:
+        coverage: nominal, certain and possible.
+        cuts: instants (s) at which it goes on beyond what is predicted: ends that are none.
+    """
+
+    coverage: Coverage
+    cuts: FloatArray
+
+    def usable(self, terms: ServiceTerms) -> Coverage:
+        """What is left after acquisition and before the guard.
+
+        A contact that is certain began before its certain part for every motion, so that nothing is
+        promised too early.
+        """
+        return Coverage(
+            *(
+                self._within(each, terms)
+                for each in (self.coverage.nominal, self.coverage.certain, self.coverage.possible)
+            )
+        )
+
+    def _within(self, spans: IntervalSet, terms: ServiceTerms) -> IntervalSet:
+        if not spans:
+            return EMPTY
+        begins = np.where(np.isin(spans.starts, self.cuts), 0.0, terms.acquisition_s)
+        finishes = np.where(np.isin(spans.ends, self.cuts), 0.0, terms.guard_s)
+        return spans.shrink(begins, finishes)
+
+
+Seen = Mapping[tuple[str, float], Sighted]
+"""By station, and by least elevation (deg) where a service asks for more than its station does."""
+
+
+def seen_from(
+    track: Track,
+    stations: Sequence[Station],
+    contacts: ContactTable,
+    error: OrbitError,
+    epoch: float,
+    compiled: bool = False,
+) -> dict[tuple[str, float], Sighted]:
+    """When a target stands above each station's horizon, and above what its services ask for.
+
+    Args:
+        track: the target's motion; its name chooses its contacts.
+        contacts: as predicted over some span; other targets' are passed over.
+        error: of the orbit.
+        epoch: instant (s) that the error's age counts from.
+        compiled: whether to use the compiled path (see :mod:`fleet`).
+    """
+    mine = contacts.of(target=track.name)
+    nominal = {
+        (station.name, station.least_elevation_deg): _Spans.of(mine.of(station=station.name))
+        for station in stations
+    }
+    horizons = {key: horizon_of(each) for key, each in zip(nominal, stations, strict=True)}
+    # Without the mask: what it hides is no contact, and these are only met with contacts.
+    raised = {
+        (station.name, terms.least_elevation_deg): replace(station, mask=())
+        for station in stations
+        for terms in station.services.values()
+        if terms.least_elevation_deg > station.least_elevation_deg
+    }
+    nominal |= _raised(track, raised, contacts.start, contacts.end, compiled)
+    horizons |= {key: horizon_of(station, key[1]) for key, station in raised.items()}
+    if error.is_exact:
+        return {key: spans.exact() for key, spans in nominal.items()}
+    order = list(horizons)
+    found = bounded(
+        track, [horizons[key] for key in order], error, epoch, contacts.start, contacts.end
+    )
+    return {key: nominal[key].with_bounds(each) for key, each in zip(order, found, strict=True)}
 
 
 def services(
     track: Track,
     stations: Sequence[Station],
-    contacts: ContactTable,
-    timing_error: TimingError,
+    seen: Seen,
+    error: OrbitError,
     epoch: float,
     start: float,
     end: float,
     links: Mapping[str, Link] | None = None,
-    compiled: bool = False,
 ) -> dict[str, dict[str, Coverage]]:
     """Coverage of one target by each service of each station.
 
@@ -48,106 +124,90 @@ def services(
     the end of the span there is neither acquisition nor guard.
 
     Args:
-        track: the target's motion; its name chooses its contacts.
-        contacts: as predicted over at least ``[start, end)``; other targets' are passed over.
-        timing_error: of the elements: it moves a contact earlier or later as a whole.
-        epoch: instant (s) that the timing error's age counts from.
+        seen: as :func:`seen_from` gives it, over at least ``[start, end)``.
+        error, epoch: as there.
         start, end: instants (s) between which coverage is wanted.
         links: the target's radio links by name; a service whose link is not among them needs none.
-        compiled: whether to use the compiled path (see :mod:`fleet`).
 
     Returns:
         By service, then by station (every station that offers the service).
     """
     result: dict[str, dict[str, Coverage]] = {}
-    mine = contacts.of(target=track.name)
-    raised = _raised(track, stations, contacts.start, contacts.end, compiled)
     for station in stations:
-        rows = mine.of(station=station.name)
-        geometric = _Bounds(rows.aos, rows.los, rows.cut_at_start, rows.cut_at_end)
-        seen = IntervalSet(rows.aos, rows.los)
-        followed = trackable_part(track, station, seen) if station.is_limited else seen
+        contacts = seen[station.name, station.least_elevation_deg]
         for service, terms in station.services.items():
-            bounds = [(geometric, terms)]
-            higher = raised.get((station.name, terms.least_elevation_deg))
-            if higher is not None:
-                bounds.append((higher, ServiceTerms()))
-            coverage = _coverage(bounds, station.outages, timing_error, epoch, start, end)
+            coverage = contacts.usable(terms)
+            if terms.least_elevation_deg > station.least_elevation_deg:
+                coverage = coverage.limited(seen[station.name, terms.least_elevation_deg].coverage)
+            coverage = coverage.within(_in_service(station.outages, start, end))
             link = links.get(terms.link) if links else None
             if link is not None or station.is_limited:
-                lost = seen - within_link(track, station, followed, link)
-                # What is lost may be lost earlier or later, as the contact itself.
-                early_s = _error_s(timing_error, lost.starts - epoch)
-                late_s = _error_s(timing_error, lost.ends - epoch)
-                coverage = Coverage(
-                    nominal=coverage.nominal - lost,
-                    certain=coverage.certain
-                    - IntervalSet(lost.starts - early_s, lost.ends + late_s),
-                    possible=coverage.possible
-                    - IntervalSet(lost.starts + early_s, lost.ends - late_s),
-                )
+                lost = lost_within(track, station, contacts.coverage, link, error, epoch)
+                coverage = coverage.limited(lost.complement())
             coverage = coverage.not_counting_on(station.degraded)
             result.setdefault(service, {})[station.name] = coverage
     return result
 
 
-class _Bounds:
-    """Spans in which the target is high enough, and whether their ends are only the horizon's."""
-
-    def __init__(
-        self, starts: FloatArray, ends: FloatArray, cut_at_start: BoolArray, cut_at_end: BoolArray
-    ) -> None:
-        self.starts, self.ends = starts, ends
-        self.cut_at_start, self.cut_at_end = cut_at_start, cut_at_end
-
-    def usable(
-        self, terms: ServiceTerms, timing_error: TimingError, epoch: float, sign: float
-    ) -> IntervalSet:
-        """Spans moved inward (sign +1) or outward (−1) by the timing error, or left (0)."""
-        if not len(self.starts):
-            return EMPTY
-        inward_s: FloatArray | float = terms.acquisition_s
-        backward_s: FloatArray | float = terms.guard_s
-        if sign:
-            inward_s = inward_s + sign * _error_s(timing_error, self.starts - epoch)
-            backward_s = backward_s + sign * _error_s(timing_error, self.ends - epoch)
-        starts, ends = self.starts + inward_s, self.ends - backward_s
-        starts[self.cut_at_start] = self.starts[self.cut_at_start]
-        ends[self.cut_at_end] = self.ends[self.cut_at_end]
-        return IntervalSet(starts, ends)
+def _in_service(outages: IntervalSet, start: float, end: float) -> IntervalSet:
+    return IntervalSet([start], [end]) - outages
 
 
-def _error_s(timing_error: TimingError, ages_s: FloatArray) -> FloatArray:
-    return timing_error.at_epoch_s + timing_error.per_day_s * np.abs(ages_s) / DAY_S
+@dataclass(frozen=True, slots=True)
+class _Spans:
+    """Nominal spans above a horizon, and at which instants they are only cut."""
+
+    spans: IntervalSet
+    cuts: FloatArray
+
+    @classmethod
+    def of(cls, rows: ContactTable | Spans) -> _Spans:
+        starts = rows.aos if isinstance(rows, ContactTable) else rows.starts
+        ends = rows.los if isinstance(rows, ContactTable) else rows.ends
+        return cls(
+            IntervalSet(starts, ends),
+            np.concatenate([starts[rows.cut_at_start], ends[rows.cut_at_end]]),
+        )
+
+    def exact(self) -> Sighted:
+        """What is seen if the nominal motion is the true one."""
+        return Sighted(Coverage(self.spans, self.spans, self.spans), self.cuts)
+
+    def with_bounds(self, found: Bounded) -> Sighted:
+        """What is seen of a whole set of motions."""
+        # Where the ends of what is known leave no room for the offsets, nothing is certain.
+        possible = found.possible | (self.spans - found.looked_at)
+        cuts = np.concatenate([self.cuts, found.looked_at.starts, found.looked_at.ends])
+        return Sighted(Coverage(self.spans, found.certain, possible), cuts)
 
 
 def _raised(
-    track: Track, stations: Sequence[Station], start: float, end: float, compiled: bool
-) -> dict[tuple[str, float], _Bounds]:
-    """Where services ask for more than their station does: by station and elevation (deg).
-
-    Without the mask: what it hides is no contact, and these are only met with contacts.
-    """
-    asked = {
-        (station.name, terms.least_elevation_deg): replace(station, mask=())
-        for station in stations
-        for terms in station.services.values()
-        if terms.least_elevation_deg > station.least_elevation_deg
-    }
+    track: Track,
+    asked: Mapping[tuple[str, float], Station],
+    start: float,
+    end: float,
+    compiled: bool,
+) -> dict[tuple[str, float], _Spans]:
+    """Nominal spans where services ask for more than their station does."""
     if not asked:
         return {}
     if compiled:
         return _raised_compiled(track, asked, start, end)
     followed = motions(track, start, end)
-    return {
-        key: _bounds([find_spans(motion, horizon_of(station, key[1])) for motion in followed])
-        for key, station in asked.items()
-    }
+    found = {}
+    for key, station in asked.items():
+        each = [find_spans(motion, horizon_of(station, key[1])) for motion in followed]
+        parts = [_Spans.of(spans) for spans in each]
+        found[key] = _Spans(
+            union(part.spans for part in parts),
+            np.concatenate([np.zeros(0), *(part.cuts for part in parts)]),
+        )
+    return found
 
 
 def _raised_compiled(
     track: Track, asked: Mapping[tuple[str, float], Station], start: float, end: float
-) -> dict[tuple[str, float], _Bounds]:
+) -> dict[tuple[str, float], _Spans]:
     from contactd.core.contacts.fleet import predict_fleet
 
     # One station for each elevation, in one go.
@@ -156,45 +216,7 @@ def _raised_compiled(
         for number, ((_, elevation_deg), station) in enumerate(asked.items())
     ]
     table = predict_fleet([track], raised, start, end, compiled=True)
-    found = {}
-    for number, key in enumerate(asked):
-        rows = table.station == number
-        found[key] = _Bounds(
-            table.aos[rows], table.los[rows], table.cut_at_start[rows], table.cut_at_end[rows]
-        )
-    return found
-
-
-def _bounds(found: Sequence[Spans]) -> _Bounds:
-    return _Bounds(
-        np.concatenate([np.zeros(0), *(each.starts for each in found)]),
-        np.concatenate([np.zeros(0), *(each.ends for each in found)]),
-        np.concatenate([np.zeros(0, np.bool_), *(each.cut_at_start for each in found)]),
-        np.concatenate([np.zeros(0, np.bool_), *(each.cut_at_end for each in found)]),
-    )
-
-
-def _coverage(
-    bounds: list[tuple[_Bounds, ServiceTerms]],
-    outages: IntervalSet,
-    timing_error: TimingError,
-    epoch: float,
-    start: float,
-    end: float,
-) -> Coverage:
-    def combined(sign: float) -> IntervalSet:
-        usable: IntervalSet | None = None
-        for spans, terms in bounds:
-            these = spans.usable(terms, timing_error, epoch, sign)
-            usable = these if usable is None else usable & these
-        assert usable is not None
-        within = usable.clip(start, end)
-        return within - outages if outages else within
-
-    nominal = combined(0.0)
-    if timing_error == TimingError():
-        return Coverage(nominal, nominal, nominal)
-    return Coverage(nominal=nominal, certain=combined(1.0), possible=combined(-1.0))
+    return {key: _Spans.of(table.rows(table.station == n)) for n, key in enumerate(asked)}
 
 
 def in_service(services: Services, stations: Mapping[str, Station]) -> Services:

@@ -12,14 +12,14 @@ from collections.abc import Callable, Mapping, Sequence
 import numpy as np
 
 from contactd.core.contacts.contact import Coverage
-from contactd.core.contacts.coverage import services
+from contactd.core.contacts.coverage import Seen, seen_from, services
 from contactd.core.contacts.table import ContactTable
 from contactd.core.ground.links import Link
 from contactd.core.ground.station import Station
 from contactd.core.instants import DAY_S
-from contactd.core.intervals import IntervalSet, intersection
-from contactd.core.orbit.elements import TimingError
+from contactd.core.intervals import EMPTY, IntervalSet, intersection
 from contactd.core.orbit.manoeuvres import Fan, fan_coverage
+from contactd.core.orbit.orbit_error import OrbitError
 from contactd.core.orbit.states import MU_KM3_S2
 from contactd.core.orbit.track import Track
 
@@ -55,11 +55,43 @@ def fanned_contacts(
     return found
 
 
-def fanned_services(
+def fanned_seen(
     fan: Fan,
     contacts: Sequence[ContactTable],
     stations: Sequence[Station],
-    timing_error: TimingError,
+    error: OrbitError,
+    epoch: float,
+) -> list[Seen]:
+    """As :func:`contactd.core.contacts.coverage.seen_from`, of each member of a fan.
+
+    Args:
+        contacts: of each member.
+    """
+    return [
+        seen_from(track, stations, table, error, epoch)
+        for (_, track), table in zip(fan.members, contacts, strict=True)
+    ]
+
+
+def fanned_in_view(
+    members: Sequence[Seen], stations: Sequence[Station], half_period_s: float
+) -> dict[str, Coverage]:
+    """By station, when the target is in view whatever comes of a fan's manoeuvres."""
+    return {
+        station.name: _joined(
+            [seen[station.name, station.least_elevation_deg].coverage for seen in members],
+            half_period_s,
+            EMPTY,
+        )
+        for station in stations
+    }
+
+
+def fanned_services(
+    fan: Fan,
+    seen: Sequence[Seen],
+    stations: Sequence[Station],
+    error: OrbitError,
     epoch: float,
     span: tuple[float, float],
     links: Mapping[str, Link],
@@ -68,11 +100,11 @@ def fanned_services(
     """As :func:`contactd.core.contacts.coverage.services`, over all members of a fan.
 
     Args:
-        contacts: of each member.
+        seen: of each member.
     """
     members = [
-        services(track, stations, table, timing_error, epoch, *span, links)
-        for (_, track), table in zip(fan.members, contacts, strict=True)
+        services(track, stations, each, error, epoch, *span, links)
+        for (_, track), each in zip(fan.members, seen, strict=True)
     ]
     out = {station.name: station.outages for station in stations}
     return {

@@ -23,7 +23,6 @@ from contactd.core.learning.several import Learned, Offset, learn_motion
 from contactd.core.learning.sightline import Sightline
 from contactd.core.learning.tracking import Contact
 from contactd.core.orbit import format_omm, parse_omm
-from contactd.core.orbit.assumed_error import assumed_error, shape_of_elements
 from contactd.core.orbit.elements import ElementSet
 from contactd.core.orbit.sgp4_track import Sgp4Track
 from contactd.core.orbit.track import Track
@@ -74,15 +73,11 @@ def growth_of(target: Target, now: float) -> tuple[Growth, float]:
     Raises:
         ValueError: if the target has no element sets.
     """
-    elements = target.elements_for(now)
-    if elements is None:
+    if target.elements_for(now) is None:
         raise ValueError(f"{target.name} has no element sets")
-    assumed = assumed_error(shape_of_elements(elements, len(target.elements)))
-    stated = target.timing_error
-    if stated.at_epoch_s or stated.per_day_s:
-        return Growth(stated.at_epoch_s, stated.per_day_s), assumed.displacement_km
-    growth = Growth(assumed.at_epoch_s, assumed.per_day_s, assumed.per_day2_s)
-    return growth, assumed.displacement_km
+    error = target.error_at(now)
+    growth = Growth(error.at_epoch_s, error.per_day_s, error.per_day2_s)
+    return growth, error.displacement_km
 
 
 def measured_body(

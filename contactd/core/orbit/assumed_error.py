@@ -44,6 +44,11 @@ class Shape:
     mean_motion_rev_per_day: float
     days_in_orbit: float | None = None
 
+    @property
+    def mean_speed_km_s(self) -> float:
+        """Speed (km/s) on a circle with the same period."""
+        return math.cbrt(MU_KM3_S2 * self.mean_motion_rev_per_day * math.tau / DAY_S)
+
 
 # The first class that fits: name, along track b (s), r (s/day), a (s/day²), radial and cross (km).
 _CLASSES: Final = (
@@ -78,6 +83,23 @@ def assumed_of_table(shape: Shape) -> OrbitError:
         radial_km=TABLE_SHARE * whole.radial_km,
         cross_track_km=TABLE_SHARE * whole.cross_track_km,
         basis=f"an ephemeris without covariance, {whole.basis}",
+    )
+
+
+def completed(stated: OrbitError, shape: Shape) -> OrbitError:
+    """What is stated along the track, with what its class has across where that is left out.
+
+    No orbit is taken to be known worse across its track than along it at its epoch.
+    """
+    if stated.is_exact:
+        return stated
+    known = stated.never_zero()
+    along_km = known.at_epoch_s * shape.mean_speed_km_s
+    usual = assumed_error(replace(shape, days_in_orbit=None))
+    return replace(
+        known,
+        radial_km=known.radial_km or min(usual.radial_km, along_km),
+        cross_track_km=known.cross_track_km or min(usual.cross_track_km, along_km),
     )
 
 

@@ -1,10 +1,8 @@
-"""Mean orbital elements, and how far their timing may be off."""
+"""Mean orbital elements."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-
-from contactd.core.instants import DAY_S
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,15 +38,3 @@ class ElementSet:
     def age_s(self, instant: float) -> float:
         """Seconds since the epoch; negative before it."""
         return instant - self.epoch
-
-
-@dataclass(frozen=True, slots=True)
-class TimingError:
-    """Along-track timing error of an element set, in seconds, growing with distance from epoch."""
-
-    at_epoch_s: float = 0.0
-    per_day_s: float = 0.0
-
-    def at_age_s(self, age_s: float) -> float:
-        """Bound of the timing error (s) at an age; an age before the epoch counts alike."""
-        return self.at_epoch_s + self.per_day_s * abs(age_s) / DAY_S

@@ -71,7 +71,7 @@ class OrbitError:
     @property
     def is_exact(self) -> bool:
         """Whether there is nothing to allow for."""
-        return self == replace(EXACT, origin=self.origin, basis=self.basis)
+        return self.origin is Origin.EXACT
 
     @property
     def displacement_km(self) -> float:

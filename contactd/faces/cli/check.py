@@ -217,6 +217,7 @@ def _motion_findings(
 
 
 def _target_form(target: Target, now: float) -> dict[str, Any]:
+    from contactd.mission.documents.service import orbit_error_form
     from contactd.mission.timetext import machine
 
     epoch = target.epoch(now)
@@ -225,6 +226,9 @@ def _target_form(target: Target, now: float) -> dict[str, Any]:
         "elements_source": target.elements_source,
         "elements_epoch": machine(epoch, NEAREST),
         "elements_age_s": None if epoch is None else round(now - epoch, 3),
+        "orbit_error": None
+        if epoch is None
+        else orbit_error_form(target.error_at(now), now - epoch),
         "sequences": [
             {"name": sequence.name, "steps": [step.name for step in sequence.steps]}
             for sequence in target.sequences
@@ -278,6 +282,11 @@ def _summary(screen: Screen, examined: Examined, now: float, day_of_year: bool) 
             [_target_row(target, now, day_of_year) for target in targets.values()],
             screen,
         )
+        say(screen, "")
+        for target in targets.values():
+            epoch = target.epoch(now)
+            if epoch is not None:
+                say(screen, f"{target.name}: {_error_text(target, now, epoch)}.", hang=2)
 
 
 def _target_row(target: Target, now: float, day_of_year: bool) -> list[str]:
@@ -290,6 +299,13 @@ def _target_row(target: Target, now: float, day_of_year: bool) -> list[str]:
         "; ".join(f"{each.name} ({_count(len(each.steps), 'step')})" for each in target.sequences)
         or "-",
     ]
+
+
+def _error_text(target: Target, now: float, epoch: float) -> str:
+    from contactd.mission.texts.orbit_error import orbit_error_text
+
+    error = target.error_at(now)
+    return orbit_error_text(error, error.at_age_s(now - epoch))
 
 
 def _count(number: int, noun: str) -> str:

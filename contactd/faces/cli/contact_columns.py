@@ -100,7 +100,7 @@ def _sunlit(group: Group) -> Any:
 def _timing_error_s(group: Group) -> list[float]:
     epoch = group.target.epoch(current().now)
     assert epoch is not None
-    error = group.target.timing_error
+    error = group.target.error_at(current().now)
     return [error.at_age_s(contact.aos - epoch) for contact in group.contacts]
 
 
@@ -108,20 +108,21 @@ def _window(end: int) -> Callable[[Group], list[str | None]]:
     """Start (0) or end (1) of the command window of each contact, or None where it has none."""
 
     def values(group: Group) -> list[str | None]:
-        from contactd.core.contacts.coverage import services
+        from contactd.core.contacts.coverage import seen_from, services
         from contactd.core.contacts.prediction import predict
-        from contactd.core.orbit.elements import TimingError
+        from contactd.core.orbit.orbit_error import EXACT
 
         if "command" not in group.station.services:
             return [None] * len(group.contacts)
         span = (group.contacts[0].aos, max(contact.los for contact in group.contacts))
         # Contacts are predicted a day round the span, so that none looks cut where it is not.
         table = predict([group.track], [group.station], span[0] - DAY_S, span[1] + DAY_S)
+        seen = seen_from(group.track, [group.station], table, EXACT, span[0])
         by_service = services(
             group.track,
             [group.station],
-            table,
-            TimingError(),
+            seen,
+            EXACT,
             span[0],
             table.start,
             table.end,

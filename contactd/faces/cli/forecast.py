@@ -20,7 +20,6 @@ from contactd.mission.timetext import (
     length,
     moment,
     outer,
-    rounded,
 )
 
 if TYPE_CHECKING:
@@ -167,12 +166,16 @@ def flat(
 
 def _forms(outlook: TargetOutlook, at: float, explain: bool) -> list[dict[str, Any]]:
     """The steps' documents; with ``explain``, each with the field ``why`` beside the others."""
-    from contactd.mission.documents.steps import step_form
+    from contactd.mission.documents.service import forecast_forms
 
-    steps = [step for forecast in outlook.forecasts for step in forecast.steps]
+    forms = forecast_forms(outlook, at)
     if not explain:
-        return [step_form(step) for step in steps]
-    return [{**step_form(step), "why": why_form(step, outlook, at)} for step in steps]
+        return forms
+    steps = [step for forecast in outlook.forecasts for step in forecast.steps]
+    return [
+        {**form, "why": why_form(step, outlook, at)}
+        for form, step in zip(forms, steps, strict=True)
+    ]
 
 
 def why_form(step: StepForecast, outlook: TargetOutlook, at: float) -> dict[str, Any]:
@@ -187,15 +190,25 @@ def why_form(step: StepForecast, outlook: TargetOutlook, at: float) -> dict[str,
     }
 
 
+def orbit_fact(outlook: TargetOutlook) -> str | None:
+    """How well the orbit is known that an outlook rests on."""
+    from contactd.mission.texts.orbit_error import orbit_error_text
+
+    known = outlook.elements
+    return None if known is None else orbit_error_text(known.error, known.timing_error_s)
+
+
 def elements_fact(outlook: TargetOutlook, at: float, day_of_year: bool) -> str | None:
     """The elements that an outlook rests on, and their age at an instant (s)."""
     elements = outlook.elements
     if elements is None:
         return None
+    from contactd.mission.texts.orbit_error import orbit_error_text
+
     return (
         f"elements of {moment(elements.epoch, NEAREST, day_of_year=day_of_year)} "
-        f"({from_now(elements.epoch, at, NEAREST)}) from {elements.source}, orbit error up to "
-        f"{rounded(elements.timing_error_s, NO_EARLIER, 0.1):.1f} s along track"
+        f"({from_now(elements.epoch, at, NEAREST)}) from {elements.source}, "
+        f"{orbit_error_text(elements.error, elements.timing_error_s)}"
     )
 
 
@@ -207,8 +220,8 @@ def _show(outlooks: list[TargetOutlook], at: float, day_of_year: bool, explain: 
     page = ForecastPage(screen, at, day_of_year, explain)
     say(screen, f"Forecast as of {moment(at, NEAREST, day_of_year=day_of_year)}")
     for outlook in outlooks:
-        fact = elements_fact(outlook, at, day_of_year) if explain else None
-        if fact:
+        fact = elements_fact(outlook, at, day_of_year) if explain else orbit_fact(outlook)
+        if fact and outlook.forecasts:
             say(screen, "")
             say(screen, f"{outlook.target}: {fact}", hang=2)
         for forecast in outlook.forecasts:

@@ -165,6 +165,26 @@ class Step(TypedDict):
     next_command: NextCommand | None
 
 
+class OrbitError(TypedDict):
+    """Bounds (95 %) of how far the true motion may be from the predicted one."""
+
+    source: Literal["stated", "covariance", "learned", "assumed", "exact"]
+    basis: Annotated[str, Field(examples=["perigees of 450 to 550 km"])]
+    at_epoch_s: Annotated[float, Field(description="Along track, at the epoch.")]
+    per_day_s: float
+    per_day2_s: Annotated[float, Field(description="At an age of t days, half of it times t².")]
+    radial_km: float
+    cross_track_km: float
+    age_s: float
+    along_track_s: Annotated[float, Field(description="Along track, at that age.")]
+
+
+class ForecastStep(Step):
+    """One step's forecast, and how well the orbit is known that it rests on."""
+
+    orbit_error: OrbitError | None
+
+
 class Fact(TypedDict):
     """One fact from which a bound or a verdict follows."""
 
@@ -282,6 +302,11 @@ class Elements(TypedDict):
     stale_after_s: float
     stale: bool
     timing_error_s: float
+    orbit_error: OrbitError
+    orbit_error_text: Annotated[
+        str,
+        Field(examples=["orbit error ± 4.6 s along track, assumed for perigees of 450 to 550 km"]),
+    ]
 
 
 class StationSpan(Span):

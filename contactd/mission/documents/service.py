@@ -8,12 +8,14 @@ from contactd.core.alert import Alert
 from contactd.core.contacts.table import first_from
 from contactd.core.ground.station import Station
 from contactd.core.intervals import IntervalSet
+from contactd.core.orbit.orbit_error import OrbitError
 from contactd.core.outlook import ElementsInUse, Snapshot, TargetOutlook
 from contactd.core.record import Record
 from contactd.mission.changes import Change
 from contactd.mission.documents.contacts import contact_form, window_form, windows
 from contactd.mission.documents.spans import Form, inner_form, outer_form, outer_forms
 from contactd.mission.documents.steps import sequence_form, step_form
+from contactd.mission.texts.orbit_error import orbit_error_text
 from contactd.mission.timetext import NEAREST, NO_EARLIER, NO_LATER, machine
 
 MOST_WINDOWS_AHEAD = 12
@@ -70,7 +72,39 @@ def elements_form(elements: ElementsInUse | None, at: float) -> Form | None:
         "stale_after_s": elements.stale_after_s,
         "stale": elements.is_stale(at),
         "timing_error_s": round(elements.timing_error_s, 3),
+        "orbit_error": orbit_error_form(elements.error, at - elements.epoch),
+        "orbit_error_text": orbit_error_text(elements.error, elements.timing_error_s),
     }
+
+
+def orbit_error_form(error: OrbitError, age_s: float) -> Form:
+    """How far a motion may be off, at an age (s), and where that figure comes from."""
+    return {
+        "source": error.origin.value,
+        "basis": error.basis,
+        "at_epoch_s": round(error.at_epoch_s, 3),
+        "per_day_s": round(error.per_day_s, 3),
+        "per_day2_s": round(error.per_day2_s, 3),
+        "radial_km": round(error.radial_km, 3),
+        "cross_track_km": round(error.cross_track_km, 3),
+        "age_s": round(age_s),
+        "along_track_s": round(error.at_age_s(age_s), 3),
+    }
+
+
+def forecast_forms(outlook: TargetOutlook, at: float) -> list[Form]:
+    """Each step's forecast, with how well the orbit is known that it rests on.
+
+    Args:
+        at: instant (s) of the orbit error's age.
+    """
+    known = outlook.elements
+    error = None if known is None else orbit_error_form(known.error, at - known.epoch)
+    return [
+        {**step_form(step), "orbit_error": error}
+        for sequence in outlook.forecasts
+        for step in sequence.steps
+    ]
 
 
 def target_form(

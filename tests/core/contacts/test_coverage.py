@@ -2,22 +2,24 @@
 
 from dataclasses import replace
 
-import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from orbits import EPOCH, invented
 
-from contactd.core.contacts.coverage import any_station, services
+from contactd.core.contacts.bounded import bounded
+from contactd.core.contacts.coverage import any_station, seen_from, services
+from contactd.core.contacts.horizon import horizon_of
+from contactd.core.contacts.offset_track import OffsetTrack
 from contactd.core.contacts.prediction import crossings, predict
 from contactd.core.ground.station import ServiceTerms, Station
 from contactd.core.intervals import IntervalSet
-from contactd.core.orbit.elements import TimingError
+from contactd.core.orbit.orbit_error import EXACT, OrbitError
 from contactd.core.orbit.sgp4_track import Sgp4Track
 
 DAY = 86_400.0
 TRACK = Sgp4Track(invented(), "Invented")
-NONE = TimingError()
+NONE = EXACT
 
 
 def house(outages=(), **services_offered):
@@ -34,7 +36,8 @@ def house(outages=(), **services_offered):
 
 def coverage_of(station, timing_error=NONE, start=EPOCH, end=EPOCH + DAY):
     contacts = predict([TRACK], [station], start, end)
-    found = services(TRACK, [station], contacts, timing_error, EPOCH, start, end)
+    seen = seen_from(TRACK, [station], contacts, timing_error, EPOCH)
+    found = services(TRACK, [station], seen, timing_error, EPOCH, start, end)
     return contacts, found
 
 
@@ -75,19 +78,16 @@ def test_an_outage_is_no_window():
     assert len(window.nominal) == len(contacts) + 1
 
 
-def test_certain_is_the_contact_shrunk_and_possible_the_contact_grown_by_the_error_at_its_time():
-    error = TimingError(at_epoch_s=2.0, per_day_s=30.0)
+def test_what_is_certain_and_possible_is_that_of_the_whole_contact_less_acquisition_and_guard():
+    error = OrbitError(at_epoch_s=2.0, per_day_s=30.0)
     contacts, found = coverage_of(house(command=ServiceTerms(0.0, 20.0, 15.0)), error)
-    at_aos = np.array([error.at_age_s(age) for age in contacts.aos - EPOCH])
-    at_los = np.array([error.at_age_s(age) for age in contacts.los - EPOCH])
-    assert at_los[-1] > at_aos[0] + 10.0
+    horizon = horizon_of(house())
+    (whole,) = bounded(TRACK, [horizon], error, EPOCH, EPOCH, EPOCH + DAY)
     window = found["command"]["house"]
-    certain = IntervalSet(contacts.aos + at_aos + 20.0, contacts.los - at_los - 15.0)
-    possible = IntervalSet(contacts.aos - at_aos + 20.0, contacts.los + at_los - 15.0)
-    assert window.certain.starts == pytest.approx(certain.starts)
-    assert window.certain.ends == pytest.approx(certain.ends)
-    assert window.possible.starts == pytest.approx(possible.starts)
-    assert window.possible.ends == pytest.approx(possible.ends)
+    assert window.certain == whole.certain.shrink(20.0, 15.0)
+    assert window.possible == whole.possible.shrink(20.0, 15.0)
+    # The bound grows with age, and the contact's ends with it.
+    assert contacts.los[-1] - whole.certain.ends[-1] > contacts.los[0] - whole.certain.ends[0] + 10
 
 
 @given(
@@ -101,13 +101,18 @@ def test_certain_lies_within_nominal_and_nominal_within_possible_whatever_the_sh
     elevation, acquisition, guard, error, share
 ):
     station = house(command=ServiceTerms(elevation, acquisition, guard))
-    _, found = coverage_of(station, TimingError(at_epoch_s=error))
+    _, found = coverage_of(station, OrbitError(at_epoch_s=error))
     window = found["command"]["house"]
-    shifted = window.nominal.shift((2.0 * share - 1.0) * error)
+    ahead = (2.0 * share - 1.0) * error
+    track = OffsetTrack(TRACK, ahead)
+    moved = predict([track], [station], EPOCH - 600.0, EPOCH + DAY + 600.0)
+    seen = seen_from(track, [station], moved, EXACT, EPOCH)
+    shifted = services(track, [station], seen, EXACT, EPOCH, EPOCH, EPOCH + DAY)["command"][
+        "house"
+    ].nominal
     inside = IntervalSet([EPOCH + 120.0], [EPOCH + DAY - 120.0])
-    slack = IntervalSet(window.possible.starts - 1e-5, window.possible.ends + 1e-5)
-    assert (window.certain.shrink(1e-5, 1e-5) & inside) - shifted == IntervalSet()
-    assert (shifted & inside) - slack == IntervalSet()
+    assert not ((window.certain & inside) - shifted.grow(2e-3, 2e-3))
+    assert not ((shifted & inside).shrink(2e-3, 2e-3) - window.possible)
 
 
 def test_a_contact_cut_by_the_span_loses_nothing_at_the_cut():
@@ -115,7 +120,7 @@ def test_a_contact_cut_by_the_span_loses_nothing_at_the_cut():
     first = open_sky[1]
     start = first.tca
     station = house(command=ServiceTerms(0.0, 20.0, 15.0))
-    _, found = coverage_of(station, TimingError(at_epoch_s=5.0), start, start + DAY / 2)
+    _, found = coverage_of(station, OrbitError(at_epoch_s=5.0), start, start + DAY / 2)
     for kind in (found["command"]["house"].nominal, found["command"]["house"].certain):
         assert kind.starts[0] == start
     assert found["command"]["house"].nominal.ends[0] == pytest.approx(first.los - 15.0, abs=1e-4)
@@ -134,7 +139,8 @@ def test_every_station_that_offers_a_service_is_named_and_their_union_is_any_sta
         "far", -30.0, 120.0, services={"command": ServiceTerms(), "ranging": ServiceTerms()}
     )
     contacts = predict([TRACK], [near, far], EPOCH, EPOCH + DAY)
-    found = services(TRACK, [near, far], contacts, NONE, EPOCH, EPOCH, EPOCH + DAY)
+    seen = seen_from(TRACK, [near, far], contacts, NONE, EPOCH)
+    found = services(TRACK, [near, far], seen, NONE, EPOCH, EPOCH, EPOCH + DAY)
     assert set(found) == {"command", "ranging"}
     assert set(found["command"]) == {"near", "far"}
     assert set(found["ranging"]) == {"far"}
@@ -145,7 +151,8 @@ def test_coverage_is_cut_at_the_instants_asked_for():
     station = house(telemetry=ServiceTerms())
     contacts = predict([TRACK], [station], EPOCH, EPOCH + DAY)
     start, end = float(contacts.tca[1]), float(contacts.tca[4])
-    found = services(TRACK, [station], contacts, NONE, EPOCH, start, end)
+    seen = seen_from(TRACK, [station], contacts, NONE, EPOCH)
+    found = services(TRACK, [station], seen, NONE, EPOCH, start, end)
     nominal = found["telemetry"]["house"].nominal
     assert nominal == contacts.intervals().clip(start, end)
 
@@ -159,10 +166,19 @@ def test_the_compiled_path_gives_the_same_windows():
     )
     stations = [house(command=ServiceTerms(10.0, 20.0, 15.0), telemetry=ServiceTerms()), masked]
     contacts = predict([TRACK], stations, EPOCH, EPOCH + DAY)
-    error = TimingError(0.5, 2.0)
+    error = OrbitError(0.5, 2.0)
     span = EPOCH + 3600.0, EPOCH + DAY
-    plain = services(TRACK, stations, contacts, error, EPOCH, *span)
-    compiled = services(TRACK, stations, contacts, error, EPOCH, *span, compiled=True)
+    plain, compiled = (
+        services(
+            TRACK,
+            stations,
+            seen_from(TRACK, stations, contacts, error, EPOCH, compiled=whether),
+            error,
+            EPOCH,
+            *span,
+        )
+        for whether in (False, True)
+    )
     assert plain.keys() == compiled.keys() == {"command", "telemetry", "ranging"}
     for service, of_stations in plain.items():
         assert of_stations.keys() == compiled[service].keys()

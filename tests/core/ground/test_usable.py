@@ -6,7 +6,8 @@ import json
 from dataclasses import replace
 from pathlib import Path
 
-from contactd.core.contacts.coverage import services
+from contactd.core.contacts.coverage import seen_from, services
+from contactd.core.contacts.offset_track import OffsetTrack
 from contactd.core.contacts.prediction import predict
 from contactd.core.ground.antenna import keyhole_intervals
 from contactd.core.ground.links import Direction, Link, usable_intervals
@@ -16,7 +17,7 @@ from contactd.core.ground.usable import trackable_part, within_link
 from contactd.core.instants import from_text
 from contactd.core.intervals import IntervalSet
 from contactd.core.orbit import parse_tle
-from contactd.core.orbit.elements import TimingError
+from contactd.core.orbit.orbit_error import OrbitError
 from contactd.core.orbit.sgp4_track import Sgp4Track
 
 DATA = Path(__file__).parents[2] / "reference" / "data"
@@ -66,10 +67,10 @@ def test_a_services_coverage_leaves_out_what_cannot_be_used() -> None:
     )
     start, end = CONTACTS.starts[0] - 600.0, CONTACTS.ends[-1] + 600.0
     table = predict([TRACK], [station], start, end)
-    error = TimingError(at_epoch_s=2.0)
-    found = services(
-        TRACK, [station], table, error, TRACK.elements.epoch, start, end, {"telemetry": LINK}
-    )
+    error = OrbitError(at_epoch_s=2.0)
+    epoch = TRACK.elements.epoch
+    seen = seen_from(TRACK, [station], table, error, epoch)
+    found = services(TRACK, [station], seen, error, epoch, start, end, {"telemetry": LINK})
     contacts = IntervalSet.of((each.aos, each.los) for each in table)
     by_link = found["telemetry"][station.name]
     by_mount = found["ranging"][station.name]
@@ -78,6 +79,13 @@ def test_a_services_coverage_leaves_out_what_cannot_be_used() -> None:
         TRACK, station, trackable_part(TRACK, station, contacts), LINK
     )
     assert by_link.nominal.total_s < by_mount.nominal.total_s < contacts.total_s
-    for coverage in (by_link, by_mount):
-        assert not coverage.certain - coverage.nominal.shrink(1.99, 1.99)
-        assert not coverage.nominal.grow(1.99, 1.99) - coverage.possible
+    for ahead in (-2.0, -1.1, 0.4, 2.0):
+        early = OffsetTrack(TRACK, ahead)
+        seen_then = predict([early], [station], start - 60.0, end + 60.0).intervals()
+        followed = trackable_part(early, station, seen_then)
+        for coverage, usable in (
+            (by_mount, followed),
+            (by_link, within_link(early, station, followed, LINK)),
+        ):
+            assert not coverage.certain - usable
+            assert not usable.shrink(1e-3, 1e-3) - coverage.possible

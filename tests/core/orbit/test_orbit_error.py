@@ -38,7 +38,7 @@ def test_only_what_is_called_exact_has_no_error() -> None:
     assert OrbitError(0.0).never_zero().at_epoch_s == LEAST_BOUND_S
     assert EXACT.never_zero().at_epoch_s == 0.0
     assert EXACT.is_exact
-    assert not OrbitError(0.0, radial_km=0.1).is_exact
+    assert not OrbitError(0.0).is_exact
 
 
 @pytest.mark.parametrize(

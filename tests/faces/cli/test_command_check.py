@@ -26,6 +26,9 @@ def test_a_right_configuration_is_summed_up(watch: Watch) -> None:
     assert "2026-11-25 00:00:00Z" in lantern
     assert "9 h ago" in lantern
     assert "wake-up" in lantern
+    words = " ".join(lines)
+    # 0.2 s + 1.5 s a day for nine hours: 0.77 s.
+    assert "Lantern 3: orbit error ± 0.8 s along track, stated." in words
     assert max(map(len, lines[1:])) <= 80
 
 

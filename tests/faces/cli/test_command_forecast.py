@@ -31,6 +31,7 @@ FIELDS = [
     "keep_clear",
     "parts",
     "next_command",
+    "orbit_error",
 ]
 MILLISECONDS_UTC = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d\.\d{3}Z")
 
@@ -48,6 +49,8 @@ def test_json_is_a_list_of_steps_in_the_form_of_the_contract(watch: Watch) -> No
         assert list(step) == FIELDS
         assert (step["target"], step["sequence"]) == ("Lantern 3", "wake-up")
         assert step["coverage"] in ("covered", "at risk", "uncovered")
+        assert step["orbit_error"]["source"] == "stated"
+        assert step["orbit_error"]["per_day_s"] == 1.5
         assert 0 <= step["in_view_probability"] <= 1
         assert isinstance(step["stations"], list)
         times = [step[name] for name in ("earliest", "nominal", "latest")]

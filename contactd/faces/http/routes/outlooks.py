@@ -35,9 +35,14 @@ from contactd.mission.documents.contacts import (
     window_form,
 )
 from contactd.mission.documents.contacts import windows as windows_of
-from contactd.mission.documents.service import alert_forms, service_form, target_forms
+from contactd.mission.documents.service import (
+    alert_forms,
+    forecast_forms,
+    service_form,
+    target_forms,
+)
 from contactd.mission.documents.steps import people_near as planned_near
-from contactd.mission.documents.steps import sequence_form, step_form
+from contactd.mission.documents.steps import sequence_form
 from contactd.mission.timetext import NEAREST, machine
 
 AGENDA_S = 7 * 86_400.0
@@ -179,7 +184,7 @@ def windows(
     return ctx.payloads.answer(request, make, *key)
 
 
-@router.get("/forecast", response_model=list[models.Step], summary="Countdowns")
+@router.get("/forecast", response_model=list[models.ForecastStep], summary="Countdowns")
 def forecast(
     request: Request,
     ctx: Ctx,
@@ -193,11 +198,10 @@ def forecast(
     return ctx.payloads.answer(
         request,
         lambda: [
-            step_form(step)
+            form
             for outlook in snapshot.targets.values()
             if not target or outlook.target in target
-            for sequence in outlook.forecasts
-            for step in sequence.steps
+            for form in forecast_forms(outlook, snapshot.at)
         ],
         _fixed(target),
         known_at,
