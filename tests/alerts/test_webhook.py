@@ -75,6 +75,8 @@ async def test_the_body_says_everything_and_the_headers_carry_key_and_signature(
                 "due": "2026-12-03T11:59:59.000Z",
                 "moment": "2026-12-03T12:50:00.000Z",
                 "over_at": "2026-12-03T12:51:00.000000Z",
+                "decide_by": None,
+                "changed": "",
                 "late": False,
                 "facts": {"margin_s": -720.0},
                 "acknowledge": "https://watch.example/a/1",

@@ -60,6 +60,9 @@ class HandClock(WorldClock):
 class NoFiles:
     """The files of a night do not change."""
 
+    def __init__(self, kept: Path) -> None:
+        self.kept = kept
+
     def changed(self, _around: float) -> None:
         return None
 
@@ -105,7 +108,7 @@ class Room:
         registry = CollectorRegistry()
         store, reader = Store(Ledger.open(url), Inline()), Ledger.open(url)
         self.daemon = Daemon(
-            self.configuration, (), NoFiles(), store,  # type: ignore[arg-type]
+            self.configuration, (), NoFiles(self.folder / "kept"), store,  # type: ignore[arg-type]
             Surroundings(
                 self.clock, Instruments(registry), threads=Inline(),
                 channels=WorldChannels(self.receivers),  # type: ignore[arg-type]
