@@ -141,6 +141,7 @@ elements:
   timeout: 20s
   size_limit: 5 MB
   public_only: false      # true refuses addresses inside the machine or its network
+  adopt_corrections: false # true adopts what observed AOS, LOS and tracking data teach by itself
 
 clock:
   tolerance: 500ms        # the wall clock is not trusted after a step greater than this

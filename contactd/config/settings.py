@@ -187,7 +187,8 @@ class AlertLeads(Section):
 class Elements(Section):
     """How elements are watched and fetched, where a target does not say otherwise.
 
-    ``public_only`` refuses addresses inside the machine or its network.
+    ``public_only`` refuses addresses inside the machine or its network. ``adopt_corrections``
+    adopts what observations teach of a motion with every one that is recorded.
     """
 
     stale_after_s: PositiveDuration = Field(default=7 * DAY_S, alias="stale_after")
@@ -197,6 +198,7 @@ class Elements(Section):
     timeout_s: Annotated[float, duration(0.1, 600.0)] = Field(default=20.0, alias="timeout")
     size_limit_bytes: Size = Field(default=5_000_000, alias="size_limit")
     public_only: Truth = False
+    adopt_corrections: Truth = False
 
 
 class ClockRules(Section):

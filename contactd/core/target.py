@@ -40,6 +40,7 @@ class Target:
         spacecraft: for numerical propagation; the usual one if None.
         manoeuvres: planned ones; an ephemeris has them already.
         links: its radio links, with distinct names.
+        configured: the target as its elements say, where an adopted correction moves it; else None.
     """
 
     name: str
@@ -54,6 +55,7 @@ class Target:
     spacecraft: Spacecraft | None = None
     manoeuvres: tuple[Manoeuvre, ...] = ()
     links: tuple[Link, ...] = ()
+    configured: Target | None = None
 
     def elements_for(self, instant: float) -> ElementSet | None:
         """The set whose epoch is nearest to an instant (s); None if there is none."""
@@ -165,7 +167,7 @@ class Target:
         elements = self.elements_for(now)
         kept = () if elements is None else (elements,)
         stated = None if self.epoch(now) is None else self.error_at(now)
-        return replace(self, elements=kept, sequences=(), stated_error=stated)
+        return replace(self, elements=kept, sequences=(), stated_error=stated, configured=None)
 
     def moves_as(self, other: Target) -> bool:
         """Whether the same is known of the motion of both."""

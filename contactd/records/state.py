@@ -49,6 +49,7 @@ class State:
             ``MOST_MISSED_CONTACTS`` of them.
         observations: records of what stations observed of each target's motion, oldest first, the
             last ``MOST_OBSERVATIONS`` of them.
+        corrections: the last record that adopts or drops a correction of the motion, by target.
         station_status: what is stated of each station, by its name.
         handover: the last shift that was handed over, and what is confirmed of it; or None.
         station_time: what was granted last, with what was granted before; None if never anything.
@@ -67,6 +68,7 @@ class State:
     elements_changes: Mapping[str, ElementsChange] = field(default_factory=dict)
     missed_contacts: Mapping[str, tuple[Record, ...]] = field(default_factory=dict)
     observations: Mapping[str, tuple[Record, ...]] = field(default_factory=dict)
+    corrections: Mapping[str, Record] = field(default_factory=dict)
     station_status: Mapping[str, Stated] = field(default_factory=dict)
     handover: GivenHandover | None = None
     station_time: Allocation | None = None
@@ -98,6 +100,7 @@ def fold(state: State, records: Iterable[Record]) -> State:
     changes: dict[str, ElementsChange] = {}
     missed = dict(state.missed_contacts)
     observations = dict(state.observations)
+    corrections = dict(state.corrections)
     stations, handover = state.station_status, state.handover
     station_time, confirmed = state.station_time, state.confirmed
     number, latest_at = state.number, state.latest_at
@@ -136,6 +139,8 @@ def fold(state: State, records: Iterable[Record]) -> State:
         elif kind in kinds.OBSERVATIONS:
             seen = (*observations.get(record.subject, ()), record)
             observations[record.subject] = seen[-MOST_OBSERVATIONS:]
+        elif kind == kinds.MOTION_CORRECTED:
+            corrections[record.subject] = record
         elif kind == kinds.STATION_STATUS:
             stated = learn_status(stations.get(record.subject, ()), record)
             stations = {**stations, record.subject: stated}
@@ -163,6 +168,7 @@ def fold(state: State, records: Iterable[Record]) -> State:
         else state.elements_changes,
         missed_contacts=missed,
         observations=observations,
+        corrections=corrections,
         station_status=stations,
         handover=handover,
         station_time=station_time,

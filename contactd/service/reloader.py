@@ -106,4 +106,5 @@ class Reloader:
         """The targets whose elements are other than those in force."""
         state = self._watch.state
         fed = self._feeding.targets(state.configuration.targets)
-        return {name: each for name, each in fed.items() if state.targets.get(name) != each}
+        present = {name: each.configured or each for name, each in state.targets.items()}
+        return {name: each for name, each in fed.items() if present.get(name) != each}

@@ -19,6 +19,7 @@ from contactd.core.allocation.result import Allocation, Granted
 from contactd.core.allocation.schedule import time_given
 from contactd.core.ground.station import Station
 from contactd.core.ground.status import with_statuses
+from contactd.core.learning.applied import corrected, with_corrections
 from contactd.core.outlook import (
     ClockTrust,
     ConfigurationStatus,
@@ -58,7 +59,8 @@ class ServiceState:
         configuration: in force.
         adopted_at: instant (s) of its adoption.
         refused: the errors of the files on disk, one text each, while they are not adopted.
-        targets: the configuration's, with the elements that feeds brought.
+        targets: the configuration's, with the elements that feeds brought, and as adopted
+            corrections move them.
         knowledge, alerts: folds of the ledger.
         predictions, outlooks: by target.
         motions: what each target's predictions last rested on.
@@ -200,7 +202,11 @@ def adopt_knowledge(state: ServiceState, knowledge: State, alerts: AlertState) -
         turns = dict.fromkeys(turns, -math.inf)
     turns = {**turns, **dict.fromkeys(touched & turns.keys(), -math.inf)}
     reaches = {name: reach for name, reach in state.reaches.items() if name not in touched}
-    return replace(state, knowledge=knowledge, alerts=alerts, turns=turns, reaches=reaches)
+    made = replace(state, knowledge=knowledge, alerts=alerts, turns=turns, reaches=reaches)
+    for name, record in knowledge.corrections.items():
+        if before.corrections.get(name) is not record and name in made.targets:
+            made = adopt_target(made, made.targets[name])
+    return made
 
 
 def adopt_configuration(
@@ -211,6 +217,7 @@ def adopt_configuration(
     Args:
         targets: the configuration's, with the elements that feeds brought.
     """
+    targets = with_corrections(targets, state.knowledge.corrections)
     same_stations = dict(configuration.stations) == dict(state.configuration.stations)
     kept = {
         name
@@ -262,7 +269,11 @@ def adopt_watch(
 
 
 def adopt_target(state: ServiceState, target: Target) -> ServiceState:
-    """The state with a target's new elements; its outlook stands until the new one is here."""
+    """The state with a target's new elements, or as a correction moves it; its outlook stands until
+    the new one is here."""
+    target = corrected(target, state.knowledge.corrections.get(target.name))
+    if target == state.targets.get(target.name):
+        return state
     return replace(
         state,
         targets={**state.targets, target.name: target},
@@ -341,4 +352,5 @@ def _same_motion(one: Target, other: Target) -> bool:
     def needs(target: Target) -> list[object]:
         return [step.needs for each in target.sequences for step in each.steps]
 
-    return replace(one, sequences=()) == replace(other, sequences=()) and needs(one) == needs(other)
+    moving, moved = (replace(each, sequences=(), configured=None) for each in (one, other))
+    return moving == moved and needs(one) == needs(other)

@@ -11,6 +11,7 @@ from prometheus_client import CollectorRegistry, generate_latest
 from contactd.alerts.fold import AlertState, fold_alerts
 from contactd.alerts.standing import standing
 from contactd.core.errors import PropagationError
+from contactd.core.learning.applied import corrected
 from contactd.core.orbit.track import Track
 from contactd.core.outlook import ConfigurationStatus, Health, Snapshot
 from contactd.core.planning import Prediction, Target, predict_target
@@ -95,6 +96,9 @@ class DaemonView:
     def observations(self, target: str) -> Sequence[Record]:
         return self._daemon.state.knowledge.observations.get(target, ())
 
+    def adopts_corrections(self) -> bool:
+        return self._daemon.state.configuration.settings.elements.adopt_corrections
+
     def prediction(self, target: str) -> Prediction:
         return self._daemon.state.prediction(target)
 
@@ -145,7 +149,8 @@ class DaemonView:
         state = self._daemon.state
         knowledge = fold(state.knowledge, records)
         alerts = fold_alerts(state.alerts, records)
-        now, supposed = self.now(), adopt_knowledge(state, knowledge, alerts)
+        now = self.now()
+        supposed = _moved_now(state, adopt_knowledge(state, knowledge, alerts), now)
         snapshot = self._refreshed(supposed, now)
         if knowledge.station_time is None:
             return snapshot
@@ -179,6 +184,17 @@ class DaemonView:
         return refresh_forecasts(due, now).snapshot(now)
 
 
+def _moved_now(before: ServiceState, after: ServiceState, now: float) -> ServiceState:
+    """The state with predictions of targets that now move otherwise, over the spans before."""
+    stations = list(after.configuration.stations.values())
+    moved = {
+        name: predict_target(each, stations, before.predictions[name].reaches, now)
+        for name, each in after.targets.items()
+        if name in before.predictions and each is not before.targets.get(name)
+    }
+    return replace(after, predictions={**after.predictions, **moved}) if moved else after
+
+
 def _moving_as_known(state: ServiceState, instant: float) -> ServiceState:
     """The state with the motion that its knowledge has of each target, predicted round an instant.
 
@@ -189,11 +205,15 @@ def _moving_as_known(state: ServiceState, instant: float) -> ServiceState:
     horizon = state.configuration.settings.horizon
     span = (instant - horizon.back_s, instant + horizon.ahead_s)
     predictions = dict(state.predictions)
-    for name in state.knowledge.elements.keys() & predictions.keys():
+    knowledge = state.knowledge
+    for name in predictions:
         target = state.targets[name]
-        motion = recorded_motion(target, state.knowledge.elements[name], instant)
+        plain, record = target.configured or target, knowledge.elements.get(name)
+        motion = None if record is None else recorded_motion(plain, record, instant)
         if motion is not None:
-            known = replace(motion, sequences=target.sequences)
+            plain = replace(motion, sequences=target.sequences)
+        known = corrected(plain, knowledge.corrections.get(name))
+        if known != target:
             predictions[name] = predict_target(known, stations, span, instant)
     return replace(state, predictions=predictions)
 

@@ -369,7 +369,8 @@ class Watch:
         known, now = self.knowledge.elements, self._clock.now()
         found = {}
         for name in {record.subject for record in new} & known.keys():
-            motion = recorded_motion(self.state.targets[name], known[name], now)
+            target = self.state.targets[name]
+            motion = recorded_motion(target.configured or target, known[name], now)
             if motion is not None:
                 found[name] = motion
         return found

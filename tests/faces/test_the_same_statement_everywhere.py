@@ -93,6 +93,7 @@ CASES: dict[str, list[dict[str, Any]]] = {
         {"target": "Lantern 3", "station": "Brenn Head", "at": "-2h", "error": "2s"},
         {"target": "Lantern 3", "station": "Brenn Head", "at": "-3h", "note": "weak"},
     ],
+    "correction": [{"target": "Lantern 3", "correcting": "drop", "why": "not needed"}],
     "los": [{"target": "Lantern 3", "station": "Brenn Head", "at": "-2h"}],
     "station": [
         {"station": "Brenn Head", "status": "out", "from": "+1h", "until": "+7h", "why": "wind"},

@@ -84,7 +84,7 @@ def scene(**changes: Any) -> Scene:
 
 def stated(verb: str, **fields: Any) -> Any:
     about = {"target": "Lantern 3"} | (
-        {} if verb in ("missed", "aos", "los") else {"sequence": "wake-up"}
+        {} if verb in ("missed", "aos", "los", "correction") else {"sequence": "wake-up"}
     )
     return BY_VERB[verb](**about, **fields)
 

@@ -85,7 +85,8 @@ class MotionSet:
 
     def _greatest_drift(self) -> float:
         """Greatest rate (s/s) at which an offset of the set may change with time."""
-        days = max(abs(self.motion.start - self.epoch), abs(self.motion.end - self.epoch)) / DAY_S
+        best = self.epoch + self.error.settled_s
+        days = max(abs(self.motion.start - best), abs(self.motion.end - best)) / DAY_S
         error = self.error
         bound = error.per_day_s + days * error.per_day2_s
         centre = abs(error.centre[1]) + days * abs(error.centre[2])

@@ -24,6 +24,7 @@ from contactd.core.learning.sightline import Sightline
 from contactd.core.learning.tracking import Contact
 from contactd.core.orbit import format_omm, parse_omm
 from contactd.core.orbit.elements import ElementSet
+from contactd.core.orbit.orbit_error import LEAST_BOUND_S
 from contactd.core.orbit.sgp4_track import Sgp4Track
 from contactd.core.orbit.track import Track
 from contactd.core.record import AOS_OBSERVED, LOS_OBSERVED, OFFSET_MEASURED, Record
@@ -54,6 +55,9 @@ class Lesson:
         learned: None if there are no observations that count.
         receptions, measured: how many of each count.
         unused: those that do not, in order of their records.
+        displacement_km: how far it may be off its track sideways.
+        offsets: (instant, offset, deviation) of those measured that count (s).
+        strips: (instant, least offset, greatest offset) of receptions that count (s).
     """
 
     elements: ElementSet
@@ -62,6 +66,9 @@ class Lesson:
     receptions: int
     measured: int
     unused: tuple[Unused, ...] = ()
+    displacement_km: float = 0.0
+    offsets: tuple[tuple[float, float, float], ...] = ()
+    strips: tuple[tuple[float, float, float], ...] = ()
 
 
 def growth_of(target: Target, now: float) -> tuple[Growth, float]:
@@ -76,7 +83,7 @@ def growth_of(target: Target, now: float) -> tuple[Growth, float]:
     if target.elements_for(now) is None:
         raise ValueError(f"{target.name} has no element sets")
     error = target.error_at(now)
-    growth = Growth(error.at_epoch_s, error.per_day_s, error.per_day2_s)
+    growth = Growth(max(error.at_epoch_s, LEAST_BOUND_S), error.per_day_s, error.per_day2_s)
     return growth, error.displacement_km
 
 
@@ -216,13 +223,24 @@ def lesson_of(
         if number not in named:
             unused.append(Unused(number, "it contradicts what was observed before"))
     left_out = {each.record for each in unused}
+    received = tuple(
+        (each.reception.at, *each.offsets_s)
+        for each in strips
+        if each.offsets_s is not None and each.reception.record not in left_out
+    )
+    counted = tuple(
+        (each.at, each.offset_s, each.sigma_s) for each in offsets if each.record not in left_out
+    )
     return Lesson(
         elements,
         growth,
         learned,
-        sum(each.reception.record not in left_out for each in strips),
-        sum(each.record not in left_out for each in offsets),
+        len(received),
+        len(counted),
         tuple(sorted(unused, key=lambda each: each.record)),
+        displacement_km,
+        counted,
+        received,
     )
 
 

@@ -50,6 +50,8 @@ class OrbitError:
         basis: what they rest on, for people, such as ``450 to 550 km`` or ``14 element sets``.
         centre: b, r and a of the centre c = b + r tau + a tau²/2 (s, s/day, s/day²): what
             observations say of the offset itself.
+        settled_s: the age at which the orbit is best known: the bound's tau counts from it, before
+            and after. Not 0 where contacts later than the epoch taught it.
         reliable_s: up to this age the figures were looked at; beyond it the bound is half as
             large again.
     """
@@ -63,6 +65,7 @@ class OrbitError:
     basis: str = ""
     centre: tuple[float, float, float] = (0.0, 0.0, 0.0)
     reliable_s: float = float("inf")
+    settled_s: float = 0.0
 
     def __post_init__(self) -> None:
         parts = (self.at_epoch_s, self.per_day_s, self.per_day2_s)
@@ -84,7 +87,7 @@ class OrbitError:
 
     def bounds_s(self, ages_s: ArrayLike) -> FloatArray:
         """Along-track bounds E (s) at ages (s), same shape."""
-        days = np.abs(np.asarray(ages_s, dtype=np.float64)) / DAY_S
+        days = np.abs(np.asarray(ages_s, dtype=np.float64) - self.settled_s) / DAY_S
         bound = self.at_epoch_s + days * (self.per_day_s + days * self.per_day2_s / 2.0)
         return np.where(days * DAY_S > self.reliable_s, 1.5 * bound, bound)
 

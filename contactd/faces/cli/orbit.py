@@ -23,7 +23,8 @@ def command(target_names: tuple[str, ...], form: str, config_dir: str) -> None:
     """Show how far each target may be from its elements, and what observations teach.
 
     Observations are recorded AOS and LOS (`contactd record aos`, `record los`) and tracking data
-    (`contactd record tracking`). ± is 95 %. Contacts are predicted from the elements as they are.
+    (`contactd record tracking`). ± is 95 %. Contacts are predicted from the elements as they are,
+    until what was learned is adopted (`contactd record correction TARGET adopt`).
     """
     from contactd.core.learning.known import lesson_of
     from contactd.faces.cli.store import state_of
@@ -33,12 +34,17 @@ def command(target_names: tuple[str, ...], form: str, config_dir: str) -> None:
     state, now = state_of(configuration), current().now
     found = [
         (
-            each.name,
-            lesson_of(each, configuration.stations, state.observations.get(each.name, ()), now),
+            each,
+            lesson_of(
+                each.configured or each,
+                configuration.stations,
+                state.observations.get(each.name, ()),
+                now,
+            ),
         )
         for each in chosen("target", target_names, configuration.targets)
     ]
-    forms = [orbit_form(name, lesson, now) for name, lesson in found]
+    forms = [orbit_form(each, lesson, now) for each, lesson in found]
     if form == "json":
         as_json(forms)
         return
@@ -57,7 +63,7 @@ def command(target_names: tuple[str, ...], form: str, config_dir: str) -> None:
     )
     rows = [
         (
-            name,
+            target.name,
             "-" if lesson is None else str(each["epoch"])[:19].replace("T", " "),
             "-" if lesson is None else f"{each['bound_s']:.1f}",
             str(each["receptions"] + each["measured"]),
@@ -65,13 +71,13 @@ def command(target_names: tuple[str, ...], form: str, config_dir: str) -> None:
             if lesson is None or lesson.learned is None
             else offset_text(lesson.learned.offset_at(now), lesson.learned.bound_at(now)),
         )
-        for (name, lesson), each in zip(found, forms, strict=True)
+        for (target, lesson), each in zip(found, forms, strict=True)
     ]
     screen = console()
     show(columns, rows, screen)
-    for name, lesson in found:
-        for sentence in orbit_sentences(lesson, now) if lesson is not None else ():
-            say(screen, f"{name}: {sentence}", hang=2)
+    for target, lesson in found:
+        for sentence in orbit_sentences(target, lesson, now):
+            say(screen, f"{target.name}: {sentence}", hang=2)
 
 
 def _flat(form: dict[str, object]) -> dict[str, object]:

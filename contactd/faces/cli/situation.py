@@ -69,10 +69,11 @@ def read_configuration(config_dir: str, at: float | None = None) -> Configuratio
             raise click.exceptions.Exit(WRONG)
         tell(f"note: this answer leaves out what is invalid there. {correct(len(errors))}")
     from contactd.faces.cli.motion import with_fetched_elements
-    from contactd.faces.cli.store import with_station_statuses
+    from contactd.faces.cli.store import with_adopted_corrections, with_station_statuses
 
     known_at = at if at and at < current().now else None
-    return with_station_statuses(with_fetched_elements(configuration, known_at), known_at)
+    known = with_station_statuses(with_fetched_elements(configuration, known_at), known_at)
+    return with_adopted_corrections(known, known_at)
 
 
 def chosen(kind: str, given: Iterable[str], known: Mapping[str, Thing]) -> list[Thing]:

@@ -84,6 +84,36 @@ def with_station_statuses(
     return replace(configuration, stations=with_statuses(configuration.stations, stated))
 
 
+def with_adopted_corrections(
+    configuration: Configuration, known_at: float | None = None
+) -> Configuration:
+    """The configuration with targets as adopted corrections move them.
+
+    Args:
+        known_at: only what was recorded by then (instant, s); None for all.
+    """
+    from contactd.core.record import MOTION_CORRECTED
+    from contactd.faces.cli.output import complain
+    from contactd.records.state import State, fold
+
+    try:
+        ledger = open_ledger(configuration)
+        if ledger is None:
+            return configuration
+        with ledger:
+            records = ledger.of_kind(MOTION_CORRECTED)
+    except LedgerError as error:
+        complain(f"corrected motions cannot be read from the ledger: {error}")
+        return configuration
+    known = fold(State(), [each for each in records if known_at is None or each.at <= known_at])
+    if not known.corrections:
+        return configuration
+    from contactd.core.learning.applied import with_corrections
+
+    targets = with_corrections(configuration.targets, known.corrections)
+    return replace(configuration, targets=targets)
+
+
 def knowledge_of(state: State, target: Target) -> dict[str, SequenceKnowledge]:
     """What the ledger knows of a target's sequences, by sequence."""
     return {

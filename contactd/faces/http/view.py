@@ -126,6 +126,10 @@ class View(Protocol):
         """Records of what stations observed of the target's motion, oldest first."""
         ...
 
+    def adopts_corrections(self) -> bool:
+        """Whether what observations teach is adopted with each of them."""
+        ...
+
     def prediction(self, target: str) -> Prediction:
         """The prediction that the target's outlook rests on, with the conditions of its steps.
 

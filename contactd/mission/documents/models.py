@@ -673,6 +673,7 @@ class Orbit(TypedDict):
     """How well an orbit is known, and what observations teach of it."""
 
     target: str
+    corrected: Annotated[bool, Field(description="Whether an adopted correction moves it.")]
     epoch: Annotated[str | None, Field(description=UTC + " Of the elements in use.")]
     age_s: float | None
     bound_s: Annotated[

@@ -5,18 +5,21 @@ from __future__ import annotations
 from contactd.core.instants import DAY_S
 from contactd.core.learning.identification import Identification
 from contactd.core.learning.known import Lesson
+from contactd.core.target import Target
 from contactd.mission.documents.spans import Form
 from contactd.mission.timetext import NEAREST, machine
 
 
-def orbit_form(target: str, lesson: Lesson | None, now: float) -> Form:
+def orbit_form(target: Target, lesson: Lesson | None, now: float) -> Form:
     """What observations teach of a target's elements; nulls where there are none."""
     if lesson is None:
-        return {"target": target, "epoch": None, "age_s": None, "bound_s": None,
+        return {"target": target.name, "corrected": False, "epoch": None, "age_s": None,
+                "bound_s": None,
                 "receptions": 0, "measured": 0, "unused": [], "learned": None}  # fmt: skip
     epoch = lesson.elements.epoch
     return {
-        "target": target,
+        "target": target.name,
+        "corrected": target.configured is not None,
         "epoch": machine(epoch, NEAREST),
         "age_s": round(now - epoch, 3),
         "bound_s": round(lesson.growth.at((now - epoch) / DAY_S), 3),
@@ -50,9 +53,13 @@ def offset_text(offset_s: float, bound_s: float) -> str:
     return f"{abs(offset_s):.1f} s {side} ± {bound_s:.1f} s"
 
 
-def orbit_sentences(lesson: Lesson, now: float) -> list[str]:
+def orbit_sentences(target: Target, lesson: Lesson | None, now: float) -> list[str]:
     """What whoever plans should know of it."""
+    if lesson is None:
+        return []
     said = []
+    if target.configured is not None:
+        said.append(f"Predictions rest on {target.elements_source}.")
     learned = lesson.learned
     if learned is not None:
         contacts = "1 contact" if learned.contacts == 1 else f"{learned.contacts} contacts"

@@ -9,6 +9,7 @@ from contactd.mission.statements.scene import Scene, scene_of
 from contactd.mission.statements.shape import Field, Shape, shape_of
 from contactd.mission.statements.stating import (
     confirmation,
+    following,
     notes_of,
     record_of,
     repeats,
@@ -24,6 +25,7 @@ __all__ = [
     "Stated",
     "Statement",
     "confirmation",
+    "following",
     "notes_of",
     "record_of",
     "repeats",

@@ -1,19 +1,25 @@
-"""What whoever records an observed AOS or LOS should know of it."""
+"""What whoever records observations, or adopts what they teach, should know."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
+from collections.abc import Sequence as Several
 from typing import Any
 
 from contactd.core.errors import ContactdError
 from contactd.core.ground.station import Station
 from contactd.core.instants import from_text
-from contactd.core.learning.known import growth_of, reception_strip
+from contactd.core.learning.correction import correction_body
+from contactd.core.learning.known import growth_of, lesson_of, reception_strip
 from contactd.core.learning.receptions import Reception
 from contactd.core.orbit.sgp4_track import Sgp4Track
+from contactd.core.record import MOTION_CORRECTED, Record
+from contactd.core.sequences.naming import refuse
+from contactd.core.target import Target
 from contactd.mission.statements.scene import Scene
 from contactd.mission.timetext import NEAREST, moment
 
+BY_SETTING = "contactd"
 SEARCHED_S = 3_600.0
 """An observed AOS or LOS is compared with one predicted within so much of it."""
 
@@ -66,3 +72,60 @@ def _can_be(scene: Scene, station: Station, at: float, error_s: float) -> bool:
     except (ContactdError, ValueError):
         return True
     return strip.offsets_s is not None
+
+
+def adopted_correction(scene: Scene) -> dict[str, Any]:
+    """Body of the record that adopts what observations teach of the scene's target.
+
+    Raises:
+        InputError: if there is nothing to adopt.
+    """
+    assert scene.target is not None
+    target = scene.target.configured or scene.target
+    lesson = lesson_of(target, scene.stations, scene.observations, scene.now_s)
+    if lesson is None:
+        refuse(
+            "correcting", "adopt", "a target whose motion rests on element sets",
+            f"{target.name} has no element sets to correct.",
+        )  # fmt: skip
+    try:
+        return correction_body(lesson)
+    except ValueError as problem:
+        refuse("correcting", "adopt", "something that was learned", f"Nothing to adopt: {problem}.")
+
+
+def correction_that_follows(
+    target: Target,
+    stations: Mapping[str, Station],
+    observations: Several[Record],
+    now_s: float,
+    identity: str = "",
+) -> list[Record]:
+    """The record that adopts what observations teach by now; none where that is not worth it.
+
+    Args:
+        identity: of the record that it follows from.
+    """
+    plain = target.configured or target
+    lesson = lesson_of(plain, stations, observations, now_s)
+    try:
+        body = {} if lesson is None else correction_body(lesson)
+    except ValueError:
+        return []
+    if not body:
+        return []
+    own = f"{identity}:correction" if identity else ""
+    return [Record(now_s, MOTION_CORRECTED, plain.name, BY_SETTING, body, own)]
+
+
+def correction_notes(scene: Scene, body: Mapping[str, Any]) -> list[str]:
+    """What an adopted correction does, and how well the motion is known with it."""
+    assert scene.target is not None
+    if not body["adopt"]:
+        return ["Predictions rest on the elements as they are."]
+    contacts = "1 contact" if body["contacts"] == 1 else f"{body['contacts']} contacts"
+    side = "early" if body["offset_s"] >= 0 else "late"
+    return [
+        f"By {contacts} it runs {abs(body['offset_s']):.1f} s {side} ± {body['bound_s']:.1f} s "
+        "(95 %). Predictions rest on that from now on."
+    ]

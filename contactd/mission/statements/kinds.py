@@ -22,7 +22,11 @@ from contactd.core.instants import FOREVER, from_text
 from contactd.core.sequences.naming import refuse, subject_of
 from contactd.core.sequences.nondetection import step_not_seen
 from contactd.mission import bodies
-from contactd.mission.statements.heard import heard_notes
+from contactd.mission.statements.heard import (
+    adopted_correction,
+    correction_notes,
+    heard_notes,
+)
 from contactd.mission.statements.scene import Scene
 from contactd.mission.statements.types import (
     MOST_NAMES,
@@ -690,6 +694,44 @@ class Los(_Edge):
     """
 
 
+Correcting = Literal["adopt", "drop"]
+
+
+@statement(
+    "correction",
+    records.MOTION_CORRECTED,
+    "The motion is corrected",
+    "Adopt or drop a corrected motion.",
+)
+class Correct(Statement):
+    """Adopt what observations teach of TARGET's motion, or drop it again.
+
+    Contacts, coverage and stop-by then rest on the elements as corrected, with their own bound,
+    until it is dropped or newer elements explain what was observed. `contactd orbit` shows what is
+    to be adopted.
+    """
+
+    about = "target"
+
+    correcting: Correcting = field(
+        help_text="adopt or drop.", label="Corrected motion", argument=True
+    )
+    why: Text = field("", "Why, kept in the record.", label="Reason")
+
+    def body(self, scene: Scene) -> Body:
+        assert scene.target is not None
+        why = {"why": self.why.strip()} if self.why.strip() else {}
+        if self.correcting == "drop":
+            return {"adopt": False} | why
+        return adopted_correction(scene) | why
+
+    def subject(self, scene: Scene) -> str:
+        return scene.target.name if scene.target is not None else ""
+
+    def notes(self, scene: Scene, body: Body) -> list[str]:
+        return correction_notes(scene, body)
+
+
 Condition = Literal["out", "degraded", "back"]
 
 
@@ -898,6 +940,7 @@ STATEMENTS: tuple[type[Statement], ...] = (
     Missed,
     Aos,
     Los,
+    Correct,
     StationState,
     Definition,
     Retired,

@@ -32,6 +32,8 @@ class Scene:
         stations: by name, with what is stated of them.
         now_s: the present (instant, s).
         key: the same key twice writes one record; "" for none.
+        observations: records of what stations observed of the target's motion.
+        adopt_corrections: whether what they teach is adopted with each of them.
         coverage: predicts the target over a span (instants, s), missed contacts taken out. It may
             take seconds: never to be called where something must not wait.
         handover: the last shift that was handed over, or None.
@@ -46,6 +48,8 @@ class Scene:
     now_s: float
     key: str
     coverage: Callable[[Span], Prediction]
+    observations: Several[Record] = ()
+    adopt_corrections: bool = False
     handover: GivenHandover | None = None
     outlooks: Callable[[], Iterable[TargetOutlook]] = tuple
 
@@ -77,6 +81,8 @@ def scene_of(
     stations: Mapping[str, Station],
     knowledge: Callable[[str, str], SequenceKnowledge],
     missed: Callable[[str], Several[Record]],
+    observations: Callable[[str], Several[Record]] = lambda _: (),
+    adopt_corrections: bool = False,
     author: str,
     now_s: float,
     key: str = "",
@@ -88,6 +94,8 @@ def scene_of(
     Args:
         knowledge: what is known of a target's sequence, by both names.
         missed: records of a target's missed contacts.
+        observations: records of what was observed of a target's motion.
+        adopt_corrections: whether what they teach is adopted with each of them.
         handover, outlooks: as in :class:`Scene`.
 
     Raises:
@@ -120,7 +128,15 @@ def scene_of(
         services = without_missed(outlook.services, outlook.contacts, missed(found.name))
         return replace(prediction, outlook=replace(outlook, services=services))
 
-    return Scene(found, chosen, known, coverage=coverage, **common)  # type: ignore[arg-type]
+    return Scene(
+        found,
+        chosen,
+        known,
+        coverage=coverage,
+        observations=observations(found.name),
+        adopt_corrections=adopt_corrections,
+        **common,  # type: ignore[arg-type]
+    )
 
 
 def _nowhere(_: Span) -> Prediction:

@@ -6,7 +6,15 @@ from dataclasses import replace
 
 from contactd.core.errors import InputError
 from contactd.core.instants import FOREVER, from_text
-from contactd.core.record import AOS_OBSERVED, CONTACT_MISSED, LOS_OBSERVED, STATION_STATUS, Record
+from contactd.core.record import (
+    AOS_OBSERVED,
+    CONTACT_MISSED,
+    LOS_OBSERVED,
+    OBSERVATIONS,
+    STATION_STATUS,
+    Record,
+)
+from contactd.mission.statements.heard import correction_that_follows
 from contactd.mission.statements.kinds import Statement
 from contactd.mission.statements.scene import Scene
 from contactd.mission.timetext import NEAREST, moment, outer
@@ -27,6 +35,14 @@ def record_of(statement: Statement, scene: Scene) -> Record:
     identity = f"entered:{scene.author}:{scene.key}" if scene.key else ""
     subject = statement.subject(scene)
     return Record(scene.now_s, statement.kind, subject, scene.author, body, identity)
+
+
+def following(record: Record, scene: Scene) -> list[Record]:
+    """Records that follow from one by settings: the correction that an observation makes."""
+    if record.kind not in OBSERVATIONS or not scene.adopt_corrections or scene.target is None:
+        return []
+    seen = (*scene.observations, record)
+    return correction_that_follows(scene.target, scene.stations, seen, scene.now_s, record.identity)
 
 
 def notes_of(statement: Statement, scene: Scene, record: Record) -> list[str]:

@@ -14,7 +14,7 @@ from contactd.core.errors import InputError
 from contactd.core.sequences.known import SequenceKnowledge
 from contactd.mission.actions import Acknowledge
 from contactd.mission.actions import record_of as action_record
-from contactd.mission.statements import confirmation, record_of, scene_of
+from contactd.mission.statements import confirmation, following, record_of, scene_of
 from contactd.service.daemon import Daemon
 from contactd.service.paced_clock import PacedClock
 from contactd.service.rehearsal.sandbox import StagedChannels, StagedFiles
@@ -49,6 +49,8 @@ async def _say(stage: Stage, event: Event) -> str:
         stations=state.stations,
         knowledge=lambda *names: state.knowledge.sequences.get(names, SequenceKnowledge()),
         missed=lambda name: state.knowledge.missed_contacts.get(name, ()),
+        observations=lambda name: state.knowledge.observations.get(name, ()),
+        adopt_corrections=state.configuration.settings.elements.adopt_corrections,
         author=event.by,
         now_s=now,
         handover=state.knowledge.handover,
@@ -57,7 +59,8 @@ async def _say(stage: Stage, event: Event) -> str:
     # It may predict: the daemon's own loop must not wait for that.
     loop = asyncio.get_running_loop()
     record = await loop.run_in_executor(stage.threads, record_of, said, scene)
-    [stored] = await stage.daemon.commit([record])
+    follow = await loop.run_in_executor(stage.threads, following, record, scene)
+    stored, *_ = await stage.daemon.commit([record, *follow])
     return " ".join(filter(None, (confirmation(stored), stored.body.get("text"))))
 
 

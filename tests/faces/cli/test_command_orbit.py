@@ -134,6 +134,50 @@ def test_a_table_with_a_wrong_row_is_refused_as_a_whole(tmp_path, row, said):
     assert not watch("orbit", "--target", "Lantern 3", "--format", "json").json[0]["receptions"]
 
 
+def test_what_was_learned_is_adopted_by_statement_and_dropped_again(tmp_path):
+    watch = lay_watch(tmp_path)
+    asked = ("contacts", "--target", "Lantern 3", "--to", "+6h", "--format", "json")
+    told = watch("record", "correction", "Lantern 3", "adopt")
+    assert told.code == 2
+    assert "Nothing to adopt: no observation counts." in told.err
+    path = tmp_path / "heard.tdm"
+    path.write_text(message(heard_in(passes()[-1])))
+    assert watch("record", "tracking", "Lantern 3", str(path)).code == 0
+    before = watch(*asked).json
+
+    told = watch("record", "correction", "Lantern 3", "adopt", "--why", "two passes agree")
+    assert told.code == 0, told.err
+    assert "By 1 contact it runs 0." in told.err
+    after = watch(*asked).json
+    moved_s = [
+        from_text(one["aos"]) - from_text(other["aos"])
+        for one, other in zip(before, after, strict=True)
+    ]
+    assert np.median(moved_s) == pytest.approx(EARLY_S, abs=0.3)
+    (orbit,) = watch("orbit", "--target", "Lantern 3", "--format", "json").json
+    assert orbit["corrected"]
+    assert "corrected by 1 contact" in watch("orbit").out
+
+    assert watch("record", "correction", "Lantern 3", "drop").code == 0
+    assert watch(*asked).json == before
+
+
+def test_a_setting_adopts_it_with_each_observation(tmp_path):
+    watch = lay_watch(tmp_path)
+    watch.write("contactd.yaml", "elements: {adopt_corrections: true}\n")
+    aos = to_text(passes()[-1].aos + 4.0, 1)
+    assert watch("record", "aos", "Lantern 3", "nordhavn", "--at", aos).code == 0
+    # Alone it improves nothing.
+    assert not watch("orbit", "--target", "Lantern 3", "--format", "json").json[0]["corrected"]
+    path = tmp_path / "heard.tdm"
+    path.write_text(message(heard_in(passes()[-1])))
+    assert watch("record", "tracking", "Lantern 3", str(path)).code == 0
+    assert watch("orbit", "--target", "Lantern 3", "--format", "json").json[0]["corrected"]
+    kept = watch("ledger", "show", "--format", "json").json
+    by = [each["author"] for each in kept if each["kind"] == "motion-corrected"]
+    assert by == ["contactd"]
+
+
 def test_an_hours_old_message_of_another_station_is_refused_with_what_to_do(watch):
     path = watch.folder / "elsewhere.tdm"
     path.write_text(message(heard_in(passes()[0])).replace("NORDHAVN", "FARAWAY"))

@@ -29,6 +29,7 @@ STATED = {
     "missed": "Record a missed contact.",
     "aos": "Record an observed AOS.",
     "los": "Record an observed LOS.",
+    "correction": "Adopt or drop a corrected motion.",
     "station": "Record a station's status.",
     "definition": "Confirm a changed file.",
     "retired": "Record that something is gone.",

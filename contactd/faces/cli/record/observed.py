@@ -17,6 +17,7 @@ from contactd.faces.cli.session import current
 from contactd.faces.cli.situation import read_configuration
 
 if TYPE_CHECKING:
+    from contactd.config.configuration import Configuration
     from contactd.core.record import Record
 
 MOST_ROWS = 10_000
@@ -43,7 +44,8 @@ def command(file: Path, manner: Manner) -> None:
         complain(str(error.at(str(file))))
         tell("Nothing was recorded.")
         return
-    stored = keep(configuration, records, manner)
+    follow = _following(configuration, records)
+    stored = keep(configuration, [*records, *follow], manner)[: len(records)]
     rows = [_row(each) for each in stored]
     if manner.form == "json":
         as_json(rows)
@@ -57,7 +59,7 @@ def command(file: Path, manner: Manner) -> None:
             say(console(), confirmation(each), hang=2)
 
 
-def _records(file: Path, configuration: Any, manner: Manner) -> list[Record]:
+def _records(file: Path, configuration: Configuration, manner: Manner) -> list[Record]:
     if file.stat().st_size > MOST_BYTES:
         raise InputError(f"at most {MOST_BYTES >> 20} MiB", f"{file.stat().st_size} bytes")
     try:
@@ -76,7 +78,9 @@ def _records(file: Path, configuration: Any, manner: Manner) -> list[Record]:
     return made
 
 
-def _of_row(line: int, row: Mapping[str, Any], configuration: Any, manner: Manner) -> list[Record]:
+def _of_row(
+    line: int, row: Mapping[str, Any], configuration: Configuration, manner: Manner
+) -> list[Record]:
     from dataclasses import replace
 
     from pydantic import ValidationError
@@ -109,6 +113,27 @@ def _of_row(line: int, row: Mapping[str, Any], configuration: Any, manner: Manne
         made.append(replace(record, identity=identity))
     if not made:
         raise InputError("an aos or a los", "neither", line=line)
+    return made
+
+
+def _following(configuration: Configuration, records: list[Record]) -> list[Record]:
+    """The corrections that follow, where the settings adopt what observations teach."""
+    if not configuration.settings.elements.adopt_corrections:
+        return []
+    from contactd.faces.cli.store import state_of
+    from contactd.mission.statements.heard import correction_that_follows
+
+    known = state_of(configuration).observations
+    made: list[Record] = []
+    for name in dict.fromkeys(each.subject for each in records):
+        new = [each for each in records if each.subject == name]
+        made += correction_that_follows(
+            configuration.targets[name],
+            configuration.stations,
+            (*known.get(name, ()), *new),
+            current().now,
+            new[-1].identity,
+        )
     return made
 
 

@@ -17,6 +17,7 @@ from contactd.mission.statements import (
     Field,
     Stated,
     Statement,
+    following,
     notes_of,
     record_of,
     repeats,
@@ -27,7 +28,7 @@ from contactd.mission.statements.types import stated_length, stated_moment
 from contactd.mission.timetext import NotAMoment
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Sequence
 
     from contactd.config.configuration import Configuration
     from contactd.core.record import Record
@@ -105,6 +106,7 @@ def state_it(kind: type[Statement], values: dict[str, Any], manner: Manner) -> N
     The exit code is 1 if it contradicts what was known: it is kept all the same, but the state
     before it stays in force.
     """
+    from contactd.core.learning.applied import corrected
     from contactd.faces.cli.forecast import outlook_of
     from contactd.faces.cli.store import state_of
     from contactd.mission.changes import between
@@ -126,8 +128,11 @@ def state_it(kind: type[Statement], values: dict[str, Any], manner: Manner) -> N
         return
     now = current().now
     before = outlook_of(scene.target, configuration, state, now)
-    stored = _kept(statement, scene, configuration, record, manner)
-    after = outlook_of(scene.target, configuration, fold(state, [stored]), now)
+    follow = following(record, scene)
+    stored = _kept(statement, scene, configuration, record, manner, follow)
+    known = fold(state, [stored, *follow])
+    target = corrected(scene.target, known.corrections.get(scene.target.name))
+    after = outlook_of(target, configuration, known, now)
     change = between(before, after, now)
     print_change(stored, change, manner)
     for conflict in change.conflicts:
@@ -157,9 +162,14 @@ def _state_of_station(
 
 
 def _kept(
-    statement: Statement, scene: Scene, configuration: Configuration, record: Record, manner: Manner
+    statement: Statement,
+    scene: Scene,
+    configuration: Configuration,
+    record: Record,
+    manner: Manner,
+    follow: Sequence[Record] = (),
 ) -> Record:
-    stored = keep(configuration, [record], manner)[0]
+    stored = keep(configuration, [record, *follow], manner)[0]
     same = (stored.kind, stored.subject, stored.body) == (record.kind, record.subject, record.body)
     if not same and not repeats(statement, scene, stored):
         refuse(f"Key {manner.key!r} was used for record {stored.number}. Use another key.")
@@ -198,6 +208,8 @@ def _scene(
         stations=configuration.stations,
         knowledge=lambda *names: state.sequences.get(names, SequenceKnowledge()),
         missed=lambda name: state.missed_contacts.get(name, ()),
+        observations=lambda name: state.observations.get(name, ()),
+        adopt_corrections=configuration.settings.elements.adopt_corrections,
         author=author(manner.by),
         now_s=current().now,
         key=manner.key,

@@ -83,7 +83,10 @@ def command(
     for note in dict.fromkeys(note for each in contacts for note in each.notes):
         tell(f"note: {file}: {note}: left out")
     made = [_made(each, found, file.name, manner) for each in contacts]
-    records = keep(configuration, [record for _, record in made], manner)
+    new = [record for _, record in made]
+    records = keep(configuration, [*new, *_following(configuration, found, new)], manner)[
+        : len(new)
+    ]
     _print(contacts, [estimate for estimate, _ in made], records, configuration, manner)
 
 
@@ -112,6 +115,18 @@ def _contacts(file: Path, target: Target, reading: Reading) -> list[Contact]:
     if elements is None or not target.is_plain:
         raise InputError(f"element sets of {target.name}: nothing else is compared", "none")
     return contacts_of(parse_tdm(file.read_bytes()), Sgp4Track(elements, target.name), reading)
+
+
+def _following(configuration: Configuration, target: Target, records: list[Record]) -> list[Record]:
+    """The correction that follows, where the settings adopt what observations teach."""
+    if not configuration.settings.elements.adopt_corrections:
+        return []
+    from contactd.faces.cli.store import state_of
+    from contactd.mission.statements.heard import correction_that_follows
+
+    seen = (*state_of(configuration).observations.get(target.name, ()), *records)
+    identity = records[-1].identity
+    return correction_that_follows(target, configuration.stations, seen, current().now, identity)
 
 
 def _made(contact: Contact, target: Target, source: str, manner: Manner) -> tuple[Estimate, Record]:

@@ -18,7 +18,7 @@ router = APIRouter(tags=["motion"])
 )
 def orbit(request: Request, ctx: Ctx, _: Reader, target: Names = None) -> Response:
     """How far each target may be from its elements, and what recorded AOS, LOS and tracking data
-    teach of it. Contacts are predicted from the elements as they are."""
+    teach of it. Contacts are predicted from the elements as they are, until that is adopted."""
     snapshot = ctx.snapshot()
     check_names(snapshot, target)
     now = ctx.view.now()
@@ -26,8 +26,10 @@ def orbit(request: Request, ctx: Ctx, _: Reader, target: Names = None) -> Respon
         request,
         [
             orbit_form(
-                name,
-                lesson_of(each, snapshot.stations, ctx.view.observations(name), now),
+                each,
+                lesson_of(
+                    each.configured or each, snapshot.stations, ctx.view.observations(name), now
+                ),
                 now,
             )
             for name, each in ctx.view.targets().items()

@@ -24,6 +24,7 @@ from contactd.mission.statements import (
     Scene,
     Statement,
     confirmation,
+    following,
     notes_of,
     record_of,
     repeats,
@@ -141,20 +142,20 @@ async def enter(
     """Write a record and replan. With ``ledger_at``, it is refused if others about the same target
     came between the preview and this."""
     # Whatever computes runs in a thread: nothing may hold up the service's own loop.
-    made_in, made, before = await for_an_entry(_made, ctx, entry, caller, key, ledger_at)
-    written = (await ctx.view.commit([made]))[0]
+    made_in, made, follow, before = await for_an_entry(_made, ctx, entry, caller, key, ledger_at)
+    written = (await ctx.view.commit([made, *follow]))[0]
     content = await for_an_entry(_written, ctx, entry, made_in, made, before, written)
     return _created(content, written)
 
 
 def _made(
     ctx: Context, entry: Statement, caller: Caller, key: str | None, ledger_at: int | None
-) -> tuple[Scene, Record, Snapshot]:
+) -> tuple[Scene, Record, list[Record], Snapshot]:
     made_in = scene(ctx, entry, caller.name, key)
     made = record_of(entry, made_in)
     if ledger_at is not None:
         _check_unchanged(ctx, made.subject.split("/")[0], ledger_at, made.identity)
-    return made_in, made, ctx.view.snapshot()
+    return made_in, made, following(made, made_in), ctx.view.snapshot()
 
 
 def _written(

@@ -6,12 +6,12 @@ const WORDS = {
   "configuration-adopted": "configuration adopted", "configuration-refused": "configuration refused", "definition-adopted": "file adopted", "definition-confirmed": "file confirmed", retired: "retired", "elements-adopted": "elements adopted", "elements-changed": "predictions rest on other elements",
   "start-planned": "start planned", "start-observed": "started", "start-refuted": "did not start", "start-attempted": "may have started",
   "sequence-stopped": "stopped", "sequence-held": "held", "sequence-resumed": "resumed", "power-loss": "power lost", "setting-chosen": "dial set",
-  reading: "reading", "step-seen": "seen", "step-not-seen": "not seen", ruling: "ruling", "contact-missed": "contact missed", "aos-observed": "AOS observed", "los-observed": "LOS observed", "offset-measured": "tracking data", "station-status": "station status", "handover-given": "shift handed over", "handover-confirmed": "handover read back", "command-sent": "command sent",
+  reading: "reading", "step-seen": "seen", "step-not-seen": "not seen", ruling: "ruling", "contact-missed": "contact missed", "aos-observed": "AOS observed", "los-observed": "LOS observed", "offset-measured": "tracking data", "motion-corrected": "motion corrected", "station-status": "station status", "handover-given": "shift handed over", "handover-confirmed": "handover read back", "command-sent": "command sent",
   remark: "remark", "alert-raised": "alert raised", "alert-changed": "alert changed", "alert-sent": "alert sent", "alert-delivered": "alert delivered", "alert-failed": "alert not delivered",
   "alert-acknowledged": "alert acknowledged", "alert-resolved": "alert resolved", "alert-missed": "alert missed", "service-started": "service started", "service-stopped": "service stopped",
 };
 const LEARNED = ["start-planned", "start-observed", "start-refuted", "start-attempted", "sequence-stopped", "sequence-held", "sequence-resumed", "power-loss",
-  "setting-chosen", "reading", "step-seen", "step-not-seen", "ruling", "contact-missed", "aos-observed", "los-observed", "offset-measured", "station-status", "handover-given", "handover-confirmed", "command-sent", "definition-confirmed", "retired", "remark"];
+  "setting-chosen", "reading", "step-seen", "step-not-seen", "ruling", "contact-missed", "aos-observed", "los-observed", "offset-measured", "motion-corrected", "station-status", "handover-given", "handover-confirmed", "command-sent", "definition-confirmed", "retired", "remark"];
 
 /** What to look at: a name, and the kinds that it holds. */
 export const GROUPS = [
