@@ -104,9 +104,7 @@ def _spacecraft(file: TargetFile) -> Spacecraft:
 
     section = file.spacecraft
     assert section is not None
-    return Spacecraft(
-        section.mass_kg, section.drag_area_m2, section.drag_coefficient, section.density_factor
-    )
+    return Spacecraft(**section.model_dump())
 
 
 def _manoeuvres(builder: Builder, file: TargetFile) -> tuple[Manoeuvre, ...]:

@@ -389,7 +389,8 @@ elements:
   timing_error: {at_epoch: 0.5s, per_day: 2s}     # and per_day2, radial_km, cross_track_km
 
 # For numerical propagation; the Sun's activity changes the air's density threefold.
-# spacecraft: {mass_kg: 120, drag_area_m2: 0.8, drag_coefficient: 2.2, density_factor: 1.0}
+# spacecraft: {mass_kg: 120, drag_area_m2: 0.8, drag_coefficient: 2.2, density_factor: 1.0,
+#   radiation_area_m2: 1.1, radiation_coefficient: 1.3}   # without areas neither air nor light acts
 
 # What all outcomes within these bounds share is certain; what any of them brings is possible.
 # manoeuvres:

@@ -169,12 +169,14 @@ class ElementsSection(Section):
 
 
 class SpacecraftSection(Section):
-    """What the air acts on, where motion is propagated numerically."""
+    """What air and sunlight act on, where motion is propagated numerically."""
 
     mass_kg: Annotated[float, number(0.001, 500_000, "kg", "a mass")] = 100.0
     drag_area_m2: Annotated[float, number(0, 10_000, "m²", "an area")] = 0.0
     drag_coefficient: Annotated[float, number(0, 10, what="a drag coefficient")] = 2.2
     density_factor: Annotated[float, number(0, 100, what="a factor of the air's density")] = 1.0
+    radiation_area_m2: Annotated[float, number(0, 10_000, "m²", "an area")] = 0.0
+    radiation_coefficient: Annotated[float, number(0, 3, what="a coefficient, 1 to 2")] = 1.3
 
 
 class ManoeuvreSection(Section):

@@ -169,6 +169,15 @@ class Target:
         stated = None if self.epoch(now) is None else self.error_at(now)
         return replace(self, elements=kept, sequences=(), stated_error=stated, configured=None)
 
+    @property
+    def forces_in_words(self) -> str | None:
+        """Which forces its state is propagated under, for people; None where it is not."""
+        if self.state is None or self.ephemeris is not None:
+            return None
+        from contactd.core.orbit.forces import in_words
+
+        return in_words(self.orbit.forces, self.orbit.spacecraft)
+
     def moves_as(self, other: Target) -> bool:
         """Whether the same is known of the motion of both."""
         if self.is_plain and other.is_plain:

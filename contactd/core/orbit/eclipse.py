@@ -19,6 +19,7 @@ over an ellipsoid), both from memory; ``AIR_KM``: common practice, no source.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from typing import Final
 
@@ -44,7 +45,8 @@ GROUND_KM: Final = 0.5
 """The ground and the sea lie nowhere so far below the ellipsoid; the geoid does by 0.11 km."""
 SUN_ERROR_RAD: Final = 2.2e-4
 """0.0117 degrees for the Sun's place (see :mod:`sun`), 0.0009 for the stretching of its disc."""
-_STRETCHED: Final = np.array([1.0, 1.0, 1.0 / (1.0 - WGS84_FLATTENING)])
+_STRETCH: Final = 1.0 / (1.0 - WGS84_FLATTENING)
+_STRETCHED: Final = np.array([1.0, 1.0, _STRETCH])
 _MOST_STRETCHED: Final = 1.004
 _SAMPLES_A_RADIAN: Final = 20.0
 _LONGEST_SAMPLE_S: Final = 300.0
@@ -92,6 +94,35 @@ def sunlit_fraction(instants: ArrayLike, position_km: ArrayLike) -> FloatArray:
     covered = np.where(theta >= earth + sun, 0.0, covered)
     covered = np.where(theta <= np.abs(earth - sun), inside, covered)
     return np.asarray(np.where(np.isnan(theta), np.nan, 1.0 - covered), dtype=np.float64)
+
+
+def visible_part(x: float, y: float, z: float, sun_x: float, sun_y: float, sun_z: float) -> float:
+    """As :func:`sunlit_fraction` for one place (km), in plain numbers: integrators ask one by one.
+
+    Args:
+        sun_x, sun_y, sun_z: the Sun's place (km), in the same frame.
+    """
+    if x * sun_x + y * sun_y + z * sun_z >= 0.0:
+        return 1.0
+    z, sun_z = z * _STRETCH, sun_z * _STRETCH
+    dx, dy, dz = sun_x - x, sun_y - y, sun_z - z
+    radius = math.sqrt(x * x + y * y + z * z)
+    distance = math.sqrt(dx * dx + dy * dy + dz * dz)
+    theta = math.acos(max(-1.0, min(1.0, -(x * dx + y * dy + z * dz) / (radius * distance))))
+    earth = math.asin(min(EARTH_RADIUS_KM / radius, 1.0))
+    sun = math.asin(SUN_RADIUS_KM / distance)
+    if theta >= earth + sun:
+        return 1.0
+    if theta <= abs(earth - sun):
+        return 1.0 - min(1.0, (earth / sun) ** 2)
+    along = (theta * theta + sun * sun - earth * earth) / (2.0 * theta)
+    across = math.sqrt(max(sun * sun - along * along, 0.0))
+    covered = (
+        sun * sun * math.acos(max(-1.0, min(1.0, along / sun)))
+        + earth * earth * math.acos(max(-1.0, min(1.0, (theta - along) / earth)))
+        - theta * across
+    )
+    return 1.0 - covered / (math.pi * sun * sun)
 
 
 def sunlight(track: Track, start: float, end: float, moved_km: float = 0.0) -> Coverage:

@@ -1,12 +1,16 @@
-"""Forces on a satellite: the Earth's field, its air, the Sun and the Moon.
+"""Forces on a satellite: the Earth's field, its air, the Sun and the Moon, and sunlight.
 
-Plain floats instead of arrays: an integrator asks for one state at a time, and arrays of three
-would cost ten times as much.
+Plain floats instead of arrays of three, which would cost ten times as much: an integrator asks for
+one state at a time.
 
-Sources: EGM96 (Lemoine et al., NASA/TP-1998-206861), fully normalised, to degree and order 4;
-the recursion of Cunningham as in Montenbruck and Gill, *Satellite Orbits*, section 3.2.5; the
-exponential air of Vallado, *Fundamentals of Astrodynamics and Applications*, table 8-4; the Sun and
-the Moon as points of mass (Montenbruck and Gill, section 3.3).
+Left out: the field beyond degree 20, tides of the solid Earth and the oceans, light that the Earth
+reflects, relativity, and all that the Sun's activity does to the air.
+
+Sources: EGM2008 to degree and order 20 (:mod:`egm2008`); the recursion of Cunningham as in
+Montenbruck and Gill, *Satellite Orbits*, section 3.2.5; the exponential air of Vallado,
+*Fundamentals of Astrodynamics and Applications*, table 8-4; the Sun and the Moon as points of mass
+and radiation pressure on a sphere (Montenbruck and Gill, sections 3.3 and 3.4), in the shadow of
+:mod:`eclipse`; the Sun's radiation 1361 W/m² at one astronomical unit (IAU 2015 Resolution B3).
 """
 
 from __future__ import annotations
@@ -18,35 +22,22 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
+from numpy.typing import NDArray
 
+from contactd.core.orbit.eclipse import visible_part
+from contactd.core.orbit.egm2008 import GREATEST_DEGREE, MU_KM3_S2, NORMALISED, RADIUS_KM
 from contactd.core.orbit.frames import greenwich_mean_sidereal_angle
 from contactd.core.orbit.moon import moon_position_km
 from contactd.core.orbit.states import Spacecraft
-from contactd.core.orbit.sun import sun_position_km
+from contactd.core.orbit.sun import ASTRONOMICAL_UNIT_KM, sun_position_km
 
-MU_KM3_S2: Final = 398_600.4415
-EARTH_RADIUS_KM: Final = 6378.1363
+EARTH_RADIUS_KM: Final = RADIUS_KM
 MU_SUN_KM3_S2: Final = 1.32712440018e11
 MU_MOON_KM3_S2: Final = 4902.800066
-GREATEST_DEGREE: Final = 4
+PRESSURE_N_M2: Final = 1361.0 / 299_792_458.0
+"""Of sunlight on a black surface, one astronomical unit from the Sun."""
 _FLATTENING: Final = 1.0 / 298.257223563
 _BODY_GRID_S: Final = 7_200.0
-
-# (degree, order): normalised C and S.
-_EGM96: Final = {
-    (2, 0): (-4.84165371736e-4, 0.0),
-    (2, 1): (-1.86987635955e-10, 1.19528012031e-9),
-    (2, 2): (2.43914352398e-6, -1.40016683654e-6),
-    (3, 0): (9.57254173792e-7, 0.0),
-    (3, 1): (2.02998882184e-6, 2.48513158716e-7),
-    (3, 2): (9.04627768605e-7, -6.19025944205e-7),
-    (3, 3): (7.21072657057e-7, 1.41435626958e-6),
-    (4, 0): (5.39873863789e-7, 0.0),
-    (4, 1): (-5.36321616971e-7, -4.73440265853e-7),
-    (4, 2): (3.50694105785e-7, 6.62671572540e-7),
-    (4, 3): (9.90771803829e-7, -2.00928369177e-7),
-    (4, 4): (-1.88560802735e-7, 3.08853169333e-7),
-}
 
 # Base altitude (km), density there (kg/m³), scale height (km).
 _AIR: Final = (
@@ -63,6 +54,7 @@ _AIR: Final = (
 _AIR_BASES: Final = [base for base, _, _ in _AIR]
 
 Triple = tuple[float, float, float]
+ComplexArray = NDArray[np.complex128]
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,31 +62,50 @@ class Forces:
     """Which forces act.
 
     Attributes:
-        gravity_degree: 0 (a point of mass) to 4.
+        gravity_degree: 0 (a point of mass) to 20, of EGM2008.
         zonal_only: leave out what turns with the Earth.
         drag: needs a drag area of the spacecraft too.
+        radiation: radiation pressure; needs a radiation area of the spacecraft too.
     """
 
     gravity_degree: int = GREATEST_DEGREE
     zonal_only: bool = False
     drag: bool = True
+    radiation: bool = True
     sun: bool = True
     moon: bool = True
 
     def __post_init__(self) -> None:
         if not 0 <= self.gravity_degree <= GREATEST_DEGREE:
-            raise ValueError(f"gravity_degree is {self.gravity_degree}; 0 to 4 is expected")
+            expected = f"0 to {GREATEST_DEGREE} is expected"
+            raise ValueError(f"gravity_degree is {self.gravity_degree}; {expected}")
+
+
+def in_words(forces: Forces, spacecraft: Spacecraft) -> str:
+    """Which forces act on a spacecraft, for people."""
+    acting = [f"EGM2008 to degree {forces.gravity_degree}"]
+    acting += [name for name, acts in (("Sun", forces.sun), ("Moon", forces.moon)) if acts]
+    left_out = []
+    for name, acts, area_m2 in (
+        ("air", forces.drag, spacecraft.drag_area_m2),
+        ("sunlight", forces.radiation, spacecraft.radiation_area_m2),
+    ):
+        if acts and area_m2:
+            acting.append(f"{name} on {area_m2:g} m²")
+        else:
+            left_out.append(name)
+    return ", ".join(acting) + (f"; without {' and '.join(left_out)}" if left_out else "")
 
 
 def unnormalised(degree: int, order: int) -> tuple[float, float]:
-    """EGM96's C and S without normalisation (Montenbruck and Gill, equation 3.13)."""
+    """EGM2008's C and S without normalisation (Montenbruck and Gill, equation 3.13)."""
     factor = math.sqrt(
         (1 if order == 0 else 2)
         * (2 * degree + 1)
         * math.factorial(degree - order)
         / math.factorial(degree + order)
     )
-    c, s = _EGM96[degree, order]
+    c, s = NORMALISED[degree, order]
     return c * factor, s * factor
 
 
@@ -108,58 +119,69 @@ def air_density_kg_m3(altitude_km: float) -> float:
 
 
 class Gravity:
-    """Acceleration (km/s²) by the Earth's field at an Earth-fixed position (km)."""
+    """Acceleration (km/s²) by the Earth's field at an Earth-fixed position (km).
+
+    The functions V and W of a degree follow from those of the two degrees before for all orders at
+    once, as the parts of one complex number; one object serves one thread.
+    """
 
     def __init__(self, degree: int = GREATEST_DEGREE, zonal_only: bool = False) -> None:
+        size = degree + 2
         self._degree = degree
-        self._terms = [
-            (n, m, *unnormalised(n, m))
-            for n in range(2, degree + 1)
-            for m in range((0 if zonal_only else n) + 1)
-        ]
+        self._functions = np.zeros((size, size), dtype=np.complex128)
+        self._flat = self._functions.reshape(-1)
+        self._steps = []
+        for n in range(1, size):
+            m = np.arange(n)
+            self._steps.append(
+                (
+                    self._functions[n, :n],
+                    self._functions[n - 1, :n],
+                    self._functions[n - 2, :n] if n > 1 else np.zeros(n, dtype=np.complex128),
+                    (2 * n - 1) / (n - m),
+                    (n + m - 1) / (n - m),
+                )
+            )
+        self._up, self._down, self._along = self._weights(degree, zonal_only)
+
+    def _weights(
+        self, degree: int, zonal_only: bool
+    ) -> tuple[ComplexArray, ComplexArray, ComplexArray]:
+        """What each function counts for, of order one higher, one lower, and the same.
+
+        Source: Montenbruck and Gill, equation 3.33; there C V + S W is the real part of
+        (C − iS)(V + iW).
+        """
+        up, down, along = (np.zeros_like(self._functions) for _ in range(3))
+        for n in (0, *range(2, degree + 1)):
+            for m in range((0 if zonal_only else n) + 1):
+                c, s = unnormalised(n, m) if n else (1.0, 0.0)
+                k = complex(c, -s)
+                along[n + 1, m] -= (n - m + 1) * k
+                up[n + 1, m + 1] -= k if m == 0 else 0.5 * k
+                if m:
+                    down[n + 1, m - 1] += 0.5 * (n - m + 1) * (n - m + 2) * k
+        return up.reshape(-1), down.reshape(-1), along.reshape(-1)
 
     def __call__(self, x: float, y: float, z: float) -> Triple:
         r2 = x * x + y * y + z * z
-        if not self._terms:
-            pull = -MU_KM3_S2 / (r2 * math.sqrt(r2))
-            return pull * x, pull * y, pull * z
-        v, w = self._harmonics(x, y, z, r2)
-        # The central part is the term of degree 0.
-        ax, ay, az = -v[1][1], -w[1][1], -v[1][0]
-        for n, m, c, s in self._terms:
-            k = n + 1
-            if m == 0:
-                ax -= c * v[k][1]
-                ay -= c * w[k][1]
-            else:
-                f = (n - m + 1) * (n - m + 2)
-                up, down = m + 1, m - 1
-                ax += 0.5 * (-c * v[k][up] - s * w[k][up] + f * (c * v[k][down] + s * w[k][down]))
-                ay += 0.5 * (-c * w[k][up] + s * v[k][up] + f * (-c * w[k][down] + s * v[k][down]))
-            az += (n - m + 1) * (-c * v[k][m] - s * w[k][m])
-        scale = MU_KM3_S2 / (EARTH_RADIUS_KM * EARTH_RADIUS_KM)
-        return ax * scale, ay * scale, az * scale
-
-    def _harmonics(
-        self, x: float, y: float, z: float, r2: float
-    ) -> tuple[list[list[float]], list[list[float]]]:
-        """V and W by degree and order, to one degree more than the field's."""
-        size = self._degree + 2
         q = EARTH_RADIUS_KM / r2
-        px, py, pz, rho = x * q, y * q, z * q, EARTH_RADIUS_KM * q
-        v = [[0.0] * (size + 1) for _ in range(size)]
-        w = [[0.0] * (size + 1) for _ in range(size)]
-        v[0][0] = EARTH_RADIUS_KM / math.sqrt(r2)
-        for m in range(size):
-            if m:
-                a, b = v[m - 1][m - 1], w[m - 1][m - 1]
-                v[m][m] = (2 * m - 1) * (px * a - py * b)
-                w[m][m] = (2 * m - 1) * (px * b + py * a)
-            for n in range(m + 1, size):
-                first, second = (2 * n - 1) / (n - m) * pz, (n + m - 1) / (n - m) * rho
-                v[n][m] = first * v[n - 1][m] - (second * v[n - 2][m] if n > m + 1 else 0.0)
-                w[n][m] = first * w[n - 1][m] - (second * w[n - 2][m] if n > m + 1 else 0.0)
-        return v, w
+        pz, rho, across = z * q, EARTH_RADIUS_KM * q, complex(x, y) * q
+        functions = self._functions
+        corner = complex(EARTH_RADIUS_KM / math.sqrt(r2))
+        functions[0, 0] = corner
+        for n, (row, before, two_before, first, second) in enumerate(self._steps, start=1):
+            np.multiply(before, first * pz, out=row)
+            row -= two_before * (second * rho)
+            corner *= (2 * n - 1) * across
+            functions[n, n] = corner
+        higher, lower = complex(self._up @ self._flat), complex(self._down @ self._flat)
+        scale = MU_KM3_S2 / (EARTH_RADIUS_KM * EARTH_RADIUS_KM)
+        return (
+            (higher.real + lower.real) * scale,
+            (higher.imag - lower.imag) * scale,
+            complex(self._along @ self._flat).real * scale,
+        )
 
 
 class _Body:
@@ -204,9 +226,12 @@ class Acceleration:
         self._angle, self._rate = float(angle[0]), float(rate[0])
         # km/s² from m²/kg · kg/m³ · (km/s)²: a thousand.
         self._drag = 500.0 * spacecraft.drag_term_m2_kg if forces.drag else 0.0
+        # km/s² from N/m² · m²/kg: a thousandth.
+        self._light = spacecraft.radiation_term_m2_kg / 1000.0 if forces.radiation else 0.0
         self._bodies = []
+        self._sun = _Body(sun_position_km, epoch, start_s, end_s)
         if forces.sun:
-            self._bodies.append((MU_SUN_KM3_S2, _Body(sun_position_km, epoch, start_s, end_s)))
+            self._bodies.append((MU_SUN_KM3_S2, self._sun))
         if forces.moon:
             self._bodies.append((MU_MOON_KM3_S2, _Body(moon_position_km, epoch, start_s, end_s)))
 
@@ -235,6 +260,20 @@ class Acceleration:
             ax += push * wx
             ay += push * wy
             az += push * vz
+        if self._light:
+            sx, sy, sz = self._sun(t)
+            dx, dy, dz = x - sx, y - sy, z - sz
+            square = dx * dx + dy * dy + dz * dz
+            push = (
+                self._light
+                * PRESSURE_N_M2
+                * ASTRONOMICAL_UNIT_KM**2
+                / (square * math.sqrt(square))
+                * visible_part(x, y, z, sx, sy, sz)
+            )
+            ax += push * dx
+            ay += push * dy
+            az += push * dz
         return [vx, vy, vz, ax, ay, az]
 
 

@@ -164,6 +164,8 @@ def format_opm(
             "spacecraftParameters",
             {
                 "MASS": f"{craft.mass_kg:.6f}",
+                "SOLAR_RAD_AREA": f"{craft.radiation_area_m2:.6f}",
+                "SOLAR_RAD_COEFF": f"{craft.radiation_coefficient:.6f}",
                 "DRAG_AREA": f"{craft.drag_area_m2:.6f}",
                 "DRAG_COEFF": f"{craft.drag_coefficient * craft.density_factor:.6f}",
             },
@@ -269,6 +271,10 @@ def _spacecraft(message: Message) -> Spacecraft:
         mass,
         message.number("DRAG_AREA", 0.0, None, 0.0),
         message.number("DRAG_COEFF", 0.0, None, usual.drag_coefficient),
+        radiation_area_m2=message.number("SOLAR_RAD_AREA", 0.0, None, 0.0),
+        radiation_coefficient=message.number(
+            "SOLAR_RAD_COEFF", 0.0, None, usual.radiation_coefficient
+        ),
     )
 
 

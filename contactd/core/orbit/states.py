@@ -67,6 +67,8 @@ class Spacecraft:
 
     Attributes:
         drag_area_m2: as the air sees it; 0 leaves drag out.
+        radiation_area_m2: as the Sun sees it; 0 leaves radiation pressure out.
+        radiation_coefficient: 1 for a black body, 2 for a mirror that faces the Sun.
         density_factor: of the standard air's density, which the Sun's activity changes by a factor
             of three and more at 500 km.
     """
@@ -75,6 +77,13 @@ class Spacecraft:
     drag_area_m2: float = 0.0
     drag_coefficient: float = 2.2
     density_factor: float = 1.0
+    radiation_area_m2: float = 0.0
+    radiation_coefficient: float = 1.3
+
+    @property
+    def radiation_term_m2_kg(self) -> float:
+        """Coefficient times area by mass, for radiation pressure."""
+        return self.radiation_coefficient * self.radiation_area_m2 / self.mass_kg
 
     @property
     def drag_term_m2_kg(self) -> float:

@@ -229,6 +229,7 @@ def _target_form(target: Target, now: float) -> dict[str, Any]:
         "orbit_error": None
         if epoch is None
         else orbit_error_form(target.error_at(now), now - epoch),
+        "forces": target.forces_in_words,
         "sequences": [
             {"name": sequence.name, "steps": [step.name for step in sequence.steps]}
             for sequence in target.sequences
@@ -287,6 +288,9 @@ def _summary(screen: Screen, examined: Examined, now: float, day_of_year: bool) 
             epoch = target.epoch(now)
             if epoch is not None:
                 say(screen, f"{target.name}: {_error_text(target, now, epoch)}.", hang=2)
+            if target.forces_in_words:
+                forces = target.forces_in_words
+                say(screen, f"{target.name} is propagated numerically: {forces}.", hang=2)
 
 
 def _target_row(target: Target, now: float, day_of_year: bool) -> list[str]:

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy.special import assoc_legendre_p_all
 
 from contactd.core.instants import from_text
+from contactd.core.orbit.eclipse import sunlit_fraction, visible_part
 from contactd.core.orbit.forces import (
     EARTH_RADIUS_KM,
     MU_KM3_S2,
@@ -32,9 +35,9 @@ def potential(position: np.ndarray) -> float:
     x, y, z = position
     r = np.linalg.norm(position)
     longitude = np.arctan2(y, x)
-    legendre = assoc_legendre_p_all(4, 4, z / r)[0]
+    legendre = assoc_legendre_p_all(20, 20, z / r)[0]
     total = 1.0
-    for n in range(2, 5):
+    for n in range(2, 21):
         for m in range(n + 1):
             c, s = unnormalised(n, m)
             shape = c * np.cos(m * longitude) + s * np.sin(m * longitude)
@@ -44,10 +47,10 @@ def potential(position: np.ndarray) -> float:
 
 
 def test_the_zonal_terms_are_the_published_ones() -> None:
-    # Source: EGM96 (Lemoine et al. 1998); J2, J3 and J4 as handbooks print them.
-    assert -unnormalised(2, 0)[0] == pytest.approx(1.0826267e-3, abs=5e-11)
-    assert -unnormalised(3, 0)[0] == pytest.approx(-2.5327e-6, abs=1e-10)
-    assert -unnormalised(4, 0)[0] == pytest.approx(-1.6196e-6, abs=1e-10)
+    # Source: EGM2008, tide-free (Pavlis et al. 2012); J2, J3 and J4 as handbooks print them.
+    assert -unnormalised(2, 0)[0] == pytest.approx(1.08262617e-3, abs=5e-12)
+    assert -unnormalised(3, 0)[0] == pytest.approx(-2.5324e-6, abs=1e-10)
+    assert -unnormalised(4, 0)[0] == pytest.approx(-1.6199e-6, abs=1e-10)
 
 
 @pytest.mark.parametrize("seed", range(12))
@@ -121,6 +124,42 @@ def test_the_height_is_that_above_the_ellipsoid() -> None:
         assert altitude_km(x, 0.0, z) == pytest.approx(exact, abs=0.06)
 
 
+def test_sunlight_pushes_away_from_the_sun_as_far_as_it_is_seen() -> None:
+    # Source: 1361 W/m2 (IAU 2015 Resolution B3) over c: 4.54e-6 N/m2 on a black surface.
+    craft = Spacecraft(mass_kg=50.0, radiation_area_m2=2.0, radiation_coefficient=1.5)
+    only = Forces(0, drag=False, sun=False, moon=False)
+    dark = replace(only, radiation=False)
+    sun = sun_position_km(np.array([EPOCH]))[0]
+    toward = sun / np.linalg.norm(sun)
+    lit, shaded = (
+        (
+            np.array(Acceleration(only, craft, EPOCH, 0.0, 60.0)(0.0, state))
+            - np.array(Acceleration(dark, craft, EPOCH, 0.0, 60.0)(0.0, state))
+        )[3:]
+        for state in (np.array([*(7000.0 * sense * toward), 0.0, 0.0, 0.0]) for sense in (1, -1))
+    )
+    distance_au = (np.linalg.norm(sun) - 7000.0) / 149_597_870.7
+    expected_km_s2 = 1361.0 / 299_792_458.0 * 1.5 * 2.0 / 50.0 / 1000.0 / distance_au**2
+    assert lit == pytest.approx(-expected_km_s2 * toward, rel=1e-4, abs=1e-15)
+    assert not shaded.any()
+
+
+def test_the_part_of_the_sun_that_is_seen_is_the_same_for_one_place_as_for_many() -> None:
+    generator = np.random.default_rng(5)
+    at = EPOCH + np.zeros(4000)
+    sun = sun_position_km(at)
+    behind = -sun / np.linalg.norm(sun, axis=1, keepdims=True)
+    aside = generator.normal(size=(4000, 3))
+    aside -= (aside * behind).sum(axis=1, keepdims=True) * behind
+    aside *= generator.uniform(6000, 6700, (4000, 1)) / np.linalg.norm(aside, axis=1, keepdims=True)
+    places = behind * generator.uniform(-2000, 42000, (4000, 1)) + aside
+    places = places[np.linalg.norm(places, axis=1) > 6450.0]
+    many = sunlit_fraction(at[: len(places)], places)
+    one = [visible_part(*place, *sun[0]) for place in places]
+    assert one == pytest.approx(many, abs=1e-5)
+    assert ((many > 0.01) & (many < 0.99)).sum() > 100
+
+
 def test_a_field_that_is_not_there_is_refused() -> None:
     with pytest.raises(ValueError, match="gravity_degree"):
-        Forces(gravity_degree=5)
+        Forces(gravity_degree=21)

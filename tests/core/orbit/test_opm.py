@@ -82,7 +82,7 @@ def test_a_message_gives_the_state_the_spacecraft_and_the_manoeuvres() -> None:
         (-0.87316, 8.74042, -4.191076),
     )
     assert found.state == expected
-    assert found.spacecraft == Spacecraft(120.0, 0.8, 2.5)
+    assert found.spacecraft == Spacecraft(120.0, 0.8, 2.5, radiation_area_m2=1.0)
     first, second = found.manoeuvres
     assert first.at == pytest.approx(from_text("2026-12-02T08:00:00Z"), abs=1e-6)
     assert first.frame == "EME2000"

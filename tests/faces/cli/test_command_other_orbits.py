@@ -133,6 +133,22 @@ def test_manoeuvres_that_may_go_otherwise_are_said(watch: Watch) -> None:
     assert abs(mine[-1][1] - theirs[-1][1]) > 20.0
 
 
+def test_the_check_names_the_forces_on_a_state_and_which_are_left_out(watch: Watch) -> None:
+    state = (
+        "state: {epoch: 2026-11-25T00:00:00Z, frame: ITRF, position_km: [6900, 0, 0],\n"
+        "    velocity_km_s: [0, 3.5, 6.2]}\n"
+    )
+    mirror(watch, f"{state}spacecraft: {{mass_kg: 9, radiation_area_m2: 0.5}}")
+    out = " ".join(watch("check").out.split())
+    forces = "EGM2008 to degree 20, Sun, Moon, sunlight on 0.5 m²; without air"
+    assert f"Mirror is propagated numerically: {forces}." in out
+    told = {
+        each["name"]: each["forces"] for each in watch("check", "--format", "json").json["targets"]
+    }
+    assert told.pop("Mirror") == forces
+    assert set(told.values()) == {None}
+
+
 def test_a_state_that_is_too_old_is_a_caution_of_the_check(watch: Watch) -> None:
     mirror(
         watch,
