@@ -214,8 +214,8 @@ async def _serve(
             pair=_pair(configuration, clock),
         ),
     )
-    registry.register(SnapshotCollector(daemon.snapshot, clock.now))
-    registry.register(AlarmCollector(lambda: daemon.state.alerts, clock.now))
+    registry.register(SnapshotCollector(daemon.snapshot, daemon.clock.now))
+    registry.register(AlarmCollector(lambda: daemon.state.alerts, daemon.clock.now))
     registry.register(LogCollector(log))
     if daemon.leading.pair is not None:
         from contactd.service.election_metrics import PairCollector

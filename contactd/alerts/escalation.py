@@ -49,11 +49,19 @@ def next_tending(state: AlertState, care: Care, now: float) -> float:
         moments.append(tracked.finished_at)
         climbed = {each.rung for each in tracked.escalations if each.again == tracked.again}
         moments.extend(
-            tracked.waits_since + rung.after_s
+            told_from(state, tracked) + rung.after_s
             for number, rung in enumerate(care.ladder, 1)
             if number not in climbed
         )
     return min(moment for moment in moments if moment > now)
+
+
+def told_from(state: AlertState, tracked: TrackedAlert) -> float:
+    """Since when (instant, s) an alert waits and could be told: no silence held it back."""
+    since = tracked.waits_since
+    while (silence := state.silence_of(tracked.alert, since)) is not None:
+        since = silence.until
+    return since
 
 
 def _escalate(state: AlertState, tracked: TrackedAlert, care: Care, now: float) -> Iterator[Record]:
@@ -61,9 +69,10 @@ def _escalate(state: AlertState, tracked: TrackedAlert, care: Care, now: float) 
         return
     order = list(Severity)
     climbed = {each.rung for each in tracked.escalations if each.again == tracked.again}
+    since = told_from(state, tracked)
     for number, rung in enumerate(care.ladder, 1):
         severe = order.index(tracked.alert.severity) >= order.index(rung.least_severity)
-        if number in climbed or not severe or now < tracked.waits_since + rung.after_s:
+        if number in climbed or not severe or now < since + rung.after_s:
             continue
         body = {
             "rung": number,

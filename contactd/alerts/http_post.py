@@ -21,7 +21,8 @@ if TYPE_CHECKING:
     import httpx
 
 MOST_ANSWER_BYTES = 65_536
-_RETRY = frozenset({408, 425, 429})
+# Somebody may put these right while it is tried: a moved address, a token, a rule, a missing page.
+_RETRY = frozenset({*range(300, 400), 401, 403, 404, 405, 407, 408, 410, 425, 429})
 _BUSY = frozenset({429, 503})
 
 
@@ -80,9 +81,13 @@ class Poster:
 
             transport = guarded_transport(self._guard, verify)
             return httpx.AsyncClient(
-                timeout=self._timeout_s, transport=transport, follow_redirects=False
-            )
-        return httpx.AsyncClient(timeout=self._timeout_s, verify=verify, follow_redirects=False)
+                timeout=self._timeout_s, transport=transport, follow_redirects=False,
+                trust_env=False,
+            )  # fmt: skip
+        # What stands in the environment (HTTP_PROXY) is not told to contactd.
+        return httpx.AsyncClient(
+            timeout=self._timeout_s, verify=verify, follow_redirects=False, trust_env=False
+        )
 
     async def close(self) -> None:
         """Close the connections."""

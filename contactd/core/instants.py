@@ -39,6 +39,7 @@ FOREVER: Final = 6_311_390_437.0
 
 FloatArray = NDArray[np.float64]
 
+LONGEST_TEXT: Final = 256
 _TEXT = re.compile(
     r"(?P<year>\d{4})-(?:(?P<month>\d\d)-(?P<day>\d\d)|(?P<day_of_year>\d{3}))"
     r"[Tt ](?P<hour>\d\d):(?P<minute>\d\d):(?P<second>\d\d)(?P<fraction>\.\d{1,12})?"
@@ -116,6 +117,8 @@ def from_text(text: str) -> float:
     Raises:
         ValueError: for anything else; the message says what is wrong.
     """
+    if len(text) > LONGEST_TEXT:
+        raise ValueError(f"a text of {len(text):,} characters is not a UTC time")
     match = _TEXT.fullmatch(text.strip())
     if match is None:
         if re.fullmatch(r"[\d\-Tt: .]+", text.strip()) and "T" in text.upper():

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import asyncio
 from collections.abc import Sequence
+from dataclasses import replace
 
 import structlog
 
@@ -28,6 +29,7 @@ from contactd.service.prediction_pool import Predicting
 from contactd.service.reloader import Reloader
 from contactd.service.scheduler import Scheduler
 from contactd.service.state import ServiceState
+from contactd.service.steady_clock import SteadyClock
 from contactd.service.store import Store
 from contactd.service.surroundings import Surroundings
 from contactd.service.watch import Observer, Watch
@@ -64,11 +66,6 @@ class Daemon:
         store: Store,
         around: Surroundings,
     ) -> None:
-        self.clock = around.clock
-        self.store = store
-        self.instruments = around.instruments
-        self.leading = Leading(around.pair)
-        self.effects = Effects(store, around, self.leading, self._post, self.beat)
         rules = configuration.settings.clock
         clocks = ClockWatch(
             around.clock,
@@ -77,6 +74,16 @@ class Daemon:
             around.synchronisation,
             rules.synchronisation == "required",
         )
+        steady = SteadyClock(
+            around.clock, rules.tolerance_s, rules.settle_s, around.synchronisation
+        )
+        scheduler = around.scheduler or Scheduler(around.clock)
+        around = replace(around, clock=steady, scheduler=scheduler)
+        self.clock = around.clock
+        self.store = store
+        self.instruments = around.instruments
+        self.leading = Leading(around.pair)
+        self.effects = Effects(store, around, self.leading, self._post, self.beat)
         state = ServiceState(
             configuration, around.clock.now(), refused, targets=configuration.targets
         )
@@ -90,7 +97,7 @@ class Daemon:
             self._post,
         )  # fmt: skip
         self.effects.use(configuration)
-        self.scheduler = around.scheduler or Scheduler(around.clock)
+        self.scheduler = scheduler
         self.upkeep = LedgerUpkeep(
             store, around.clock, self.scheduler, lambda: self.leading.leads,
             lambda: self.effects.beat_soon(),

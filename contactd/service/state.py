@@ -268,6 +268,18 @@ def adopt_watch(
     return replace(adopted, refused=state.refused, adopted_at=state.adopted_at)
 
 
+def forget_the_future(state: ServiceState, now: float) -> ServiceState:
+    """The state after the clock went back to an instant (s): what was kept for later is let go."""
+    planned_at = state.planned_at
+    return replace(
+        state,
+        kept=NOTHING_KEPT,
+        quiet=None,
+        turns=dict.fromkeys(state.turns, -math.inf),
+        planned_at=None if planned_at is None else min(planned_at, now),
+    )
+
+
 def adopt_target(state: ServiceState, target: Target) -> ServiceState:
     """The state with a target's new elements, or as a correction moves it; its outlook stands until
     the new one is here."""

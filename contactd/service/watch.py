@@ -42,6 +42,7 @@ from contactd.service.state import (
     adopt_prediction,
     adopt_target,
     adopt_watch,
+    forget_the_future,
 )
 from contactd.service.store import Store
 from contactd.service.watching import Watchkeeper, say_watched, with_elements
@@ -149,6 +150,8 @@ class Watch:
         self._instruments.say_synchronisation(self._clocks.synchronisation)
         before, now = self.snapshot.at, self._clock.now()
         self._beat_at = now
+        if now < before:
+            self.state, self._settled = forget_the_future(self.state, now), (None, -math.inf)
         if now - before > GAP_S:
             # A plan is not overdue for having been slept through.
             self.state = replace(self.state, looking_since=now)

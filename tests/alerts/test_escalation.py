@@ -237,6 +237,18 @@ def test_a_silence_holds_back_what_it_names_until_it_ends():
     assert room.heard("log") == [(10, "raised", "b"), (600, "raised", "a")]
 
 
+def test_escalation_counts_from_the_end_of_a_silence():
+    room = Room(care=LADDER)
+    room.silence(600, warnings=True)
+    room.raise_alert("a")
+    room.pass_time(605)
+    assert not [each for each in room.ledger.records() if each.kind == kinds.ALERT_ESCALATED]
+    room.pass_time(3600)
+    escalated = [each for each in room.ledger.records() if each.kind == kinds.ALERT_ESCALATED]
+    first = min(rung.after_s for rung in LADDER.ladder)
+    assert 0 <= min(each.at for each in escalated) - NOON - 600 - first <= 15
+
+
 def test_a_silence_of_kinds_leaves_other_kinds_alone():
     room = Room()
     room.silence(600, kinds=["contact-coming"])

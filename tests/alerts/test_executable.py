@@ -1,5 +1,6 @@
 """Alerts to a program: real programs, real ends."""
 
+import asyncio
 import json
 import os
 import sys
@@ -41,7 +42,17 @@ async def test_the_program_is_given_the_message_on_its_input_and_in_its_environm
 
 @pytest.mark.parametrize(
     ("code", "again"),
-    [(1, True), (2, True), (75, True), (255, True), (64, False), (78, False), (127, False)],
+    [
+        (1, True),
+        (2, True),
+        (75, True),
+        (255, True),
+        (64, False),
+        (65, False),
+        (69, True),
+        (78, True),
+        (127, True),
+    ],
 )
 async def test_how_it_ends_says_whether_trying_again_is_worth_it(tmp_path, letters, code, again):
     # Source: sysexits(3): 75 is EX_TEMPFAIL, "the user is invited to retry the operation later".
@@ -51,11 +62,31 @@ async def test_how_it_ends_says_whether_trying_again_is_worth_it(tmp_path, lette
     assert caught.value.worth_retrying is again
 
 
-@pytest.mark.parametrize("command", [["/no/such/program"], ["/etc/passwd"], ["a\0b"]])
-async def test_a_program_that_cannot_be_run_is_not_tried_again(letters, command):
+@pytest.mark.parametrize(
+    ("command", "again"), [("/no/such/program", True), ("/etc/passwd", True), ("a\0b", False)]
+)
+async def test_a_program_that_is_missing_is_tried_again_and_one_that_never_can_be_run_is_not(
+    letters, command, again
+):
     with pytest.raises(DeliveryError, match="cannot be run") as caught:
-        await ExecutableChannel("x", command).send(letters.notification())
-    assert not caught.value.worth_retrying
+        await ExecutableChannel("x", [command]).send(letters.notification())
+    assert caught.value.worth_retrying is again
+
+
+async def test_what_a_program_started_may_go_on_and_keep_its_output_open(tmp_path, letters):
+    out = tmp_path / "child"
+    late = f"import time; time.sleep(0.5); open({str(out)!r}, 'w').write('done')"
+    command = program(
+        tmp_path, f"import subprocess, sys; subprocess.Popen([sys.executable, '-c', {late!r}])"
+    )
+    channel = ExecutableChannel("x", command, timeout_s=60.0)
+    await channel.send(letters.notification())
+    assert not out.exists(), "its end counts, not the child's"
+    for _ in range(3000):
+        if out.exists():
+            break
+        await asyncio.sleep(0.01)
+    assert out.read_text() == "done"
 
 
 async def test_a_program_that_does_not_end_is_killed_with_all_that_it_started(tmp_path, letters):

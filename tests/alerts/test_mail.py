@@ -214,10 +214,20 @@ async def test_when_all_recipients_are_refused_nobody_got_it(start, mailbox, let
     assert not caught.value.worth_retrying
 
 
-async def test_when_one_recipient_is_refused_the_others_get_it_once(start, mailbox, letters):
-    mailbox.refused = {RECIPIENTS[0]: "550 no such user"}
-    await channel(start(mailbox)).send(letters.notification())
+@pytest.mark.parametrize(("answer", "again"), [("450 come back", True), ("550 no user", False)])
+async def test_when_one_recipient_is_refused_the_others_get_it_once(
+    start, mailbox, letters, answer, again
+):
+    mailbox.refused = {RECIPIENTS[0]: answer}
+    mail = channel(start(mailbox))
+    for _ in range(2):
+        with pytest.raises(DeliveryError, match=f"{RECIPIENTS[0]}: {answer[:3]}") as caught:
+            await mail.send(letters.notification())
+        assert caught.value.worth_retrying is again
     assert mailbox.recipients == [[RECIPIENTS[1]]]
+    mailbox.refused = {}
+    await mail.send(letters.notification())
+    assert mailbox.recipients == [[RECIPIENTS[1]], [RECIPIENTS[0]]]
 
 
 async def test_nobody_at_home_is_worth_another_try(letters):

@@ -101,8 +101,8 @@ async def test_any_2xx_accepts(receiver, status):
     ("status", "again"),
     [
         (500, True), (502, True), (503, True), (504, True), (408, True), (425, True), (429, True),
-        (400, False), (401, False), (403, False), (404, False), (413, False), (301, False),
-        (307, False),
+        (400, False), (413, False), (401, True), (403, True), (404, True), (301, True), (302, True),
+        (307, True),
     ],
 )  # fmt: skip
 async def test_a_refusal_says_whether_trying_again_is_worth_it(receiver, status, again):
@@ -110,6 +110,13 @@ async def test_a_refusal_says_whether_trying_again_is_worth_it(receiver, status,
     with pytest.raises(DeliveryError, match=f"answered {status}") as caught:
         await send(receiver.url)
     assert caught.value.worth_retrying is again
+
+
+async def test_a_proxy_in_the_environment_is_not_used(receiver, monkeypatch):
+    for name in ("HTTP_PROXY", "http_proxy", "ALL_PROXY"):
+        monkeypatch.setenv(name, "http://127.0.0.1:9")
+    await send(receiver.url)
+    assert len(receiver.requests) == 1
 
 
 async def test_a_redirect_is_not_followed(receiver):

@@ -49,7 +49,8 @@ def test_the_beat_goes_on_when_the_clock_is_set_and_the_step_is_told(
     wait_for(lambda: daemon.metric("contactd_clock_steps_total") == 1, "the step to be noticed")
     wait_for(lambda: daemon.metric("contactd_clock_trusted") == 0, "the clock to be distrusted")
     shown = daemon.metric("contactd_last_beat_timestamp_seconds")
-    assert shown - before == pytest.approx(step_s, abs=30)
+    # The boot clock carries on: nobody knows whether the step was right.
+    assert -1 <= shown - before < 30
     beats = daemon.metric("contactd_beats_total")
     # A scheduler that waits by the wall clock would be silent for a minute after a step back.
     wait_for(lambda: daemon.metric("contactd_beats_total") >= beats + 5, "five more beats")
@@ -57,20 +58,26 @@ def test_the_beat_goes_on_when_the_clock_is_set_and_the_step_is_told(
     assert len(told) == 1
 
 
-def test_an_alert_that_a_step_forward_makes_due_is_raised_at_once(
+def test_an_alert_that_a_step_forward_makes_due_is_raised_once_the_step_has_stood(
     lay_scene, start_daemon, tmp_path
 ):
     movable = MovableClock(tmp_path / "offset")
-    scene = lay_scene(alerts={"step_lead": ["1h"]})
+    scene = lay_scene(alerts={"step_lead": ["1h"]}, clock={"settle": "5s"})
     scene.write_target("Quiet Lantern", [step("beacon on", in_s=3600 + 600)])
     daemon = start_daemon(scene, **movable.environment())
-    time.sleep(1.5)
-    assert not [each for each in daemon.events() if each.get("kind") == "step-expiring"]
+
+    def told() -> list[dict]:
+        return [each for each in daemon.events() if each.get("kind") == "step-expiring"]
+
+    # A glitch of two seconds, an hour long, tells nothing.
+    movable.set(3600)
+    wait_for(lambda: daemon.metric("contactd_clock_steps_total") == 1, "the step to be noticed")
+    time.sleep(1.0)
+    movable.set(0)
+    wait_for(lambda: daemon.metric("contactd_clock_steps_total") == 2, "the step back")
+    wait_for(lambda: daemon.metric("contactd_clock_trusted") == 1, "the clock to be trusted")
+    assert not told()
     movable.set(660)
-    told = wait_for(
-        lambda: [each for each in daemon.events() if each.get("kind") == "step-expiring"],
-        "the alert",
-        patience_s=10,
-    )
-    assert len(told) == 1
-    assert "late" in told[0]["event"]
+    wait_for(lambda: daemon.metric("contactd_clock_trusted") == 0, "the clock to be distrusted")
+    assert not told()
+    assert len(wait_for(told, "the alert", patience_s=30)) == 1

@@ -59,8 +59,8 @@ async def test_a_clock_set_forward_by_a_minute_loses_no_alert_and_repeats_none(
     assert leads(watch) == []
     clock.step(60.0)
     await watch.beats(1)
-    assert leads(watch) == [300.0]
-    assert lates(watch) == [True]
+    # By the boot clock it is not due yet, and nobody knows whether the jump is right.
+    assert leads(watch) == []
     assert [each.body["kind"] for each in watch.raised("clock-not-trusted")]
     assert watch.sample("contactd_clock_trusted") == 0.0
     await watch.beats(300)

@@ -26,6 +26,8 @@ if TYPE_CHECKING:
 FAR_S = 30 * 86_400.0
 # An end counts there only once it is past by that machine's clock, which may lag behind ours.
 PAST_S = 2.0
+# An end that has passed when it comes is accepted there, and nobody is told.
+LEAST_AHEAD_S = 300.0
 API = "/api/v2/alerts"
 
 
@@ -71,6 +73,7 @@ class AlertmanagerChannel:
             ends = notification.at - PAST_S
         else:
             ends = min(alert.over_at, notification.at + FAR_S)
+            ends = max(ends, notification.at + LEAST_AHEAD_S)
         annotations = {
             "summary": alert.what,
             "description": alert.do,

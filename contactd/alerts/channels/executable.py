@@ -1,9 +1,9 @@
 """Alerts to a program of the user's own.
 
 The program gets the JSON of the webhook on its standard input, and the most important of it in its
-environment. No shell is involved. It accepts the message by ending with 0. 75 (EX_TEMPFAIL) and
-other small numbers mean that trying again may help; the other codes of sysexits.h, and 126 and 127
-(it cannot be run), that it will not.
+environment. No shell is involved. It accepts the message by ending with 0; what it started may go
+on. 64 (EX_USAGE) and 65 (EX_DATAERR) refuse this message for good; after any other end, or if the
+program is missing, somebody may put that right, so that it is tried again.
 
 Source: BSD sysexits(3), as Debian's /usr/include/sysexits.h has it; POSIX.1-2017, XCU 2.8.2.
 """
@@ -22,8 +22,8 @@ from contactd.alerts.notification import Notification, payload
 from contactd.core.errors import DeliveryError
 
 MOST_OUTPUT_BYTES = 4_096
-_TEMPORARY = 75
-_FOR_GOOD = frozenset({*range(64, 79), 126, 127} - {_TEMPORARY})
+LOOK_AGAIN_S = 0.02
+_FOR_GOOD = frozenset({64, 65})
 _PASSED_ON = ("PATH", "LANG", "LC_ALL", "TZ", "HOME")
 
 
@@ -53,7 +53,7 @@ class ExecutableChannel:
             )
         except (OSError, ValueError) as error:
             reason = f"{self._command[0]} cannot be run: {getattr(error, 'strerror', error)}"
-            raise DeliveryError(self.name, reason, False) from error
+            raise DeliveryError(self.name, reason, isinstance(error, OSError)) from error
         try:
             complaint = await asyncio.wait_for(self._talk(process, notification), self._timeout_s)
         except TimeoutError:
@@ -80,11 +80,18 @@ class ExecutableChannel:
             process.stdin.write(body)
             await process.stdin.drain()
         process.stdin.close()
-        last = b""
-        while part := await process.stderr.read(65_536):
-            last = (last + part)[-MOST_OUTPUT_BYTES:]
-        await process.wait()
-        return " ".join(last.decode("utf-8", "replace").split())
+        said: list[bytes] = []
+        listening = asyncio.ensure_future(_listen(process.stderr, said))
+        try:
+            # Its end counts, not that of what it started, which may hold the pipe open for long.
+            while process.returncode is None and not listening.done():
+                await asyncio.wait((listening,), timeout=LOOK_AGAIN_S)
+            if process.returncode is None:
+                await process.wait()
+            await asyncio.wait((listening,), timeout=LOOK_AGAIN_S)
+        finally:
+            listening.cancel()
+        return " ".join(b"".join(said).decode("utf-8", "replace").split())
 
     def _environment(self, notification: Notification) -> dict[str, str]:
         kept = {name: os.environ[name] for name in _PASSED_ON if name in os.environ}
@@ -97,9 +104,19 @@ class ExecutableChannel:
         }
 
 
+async def _listen(stderr: asyncio.StreamReader, said: list[bytes]) -> None:
+    """Keep the last of what a program says."""
+    while part := await stderr.read(65_536):
+        said[:] = [b"".join((*said, part))[-MOST_OUTPUT_BYTES:]]
+
+
 async def _end(process: asyncio.subprocess.Process) -> None:
-    """See that nothing is left of the program, whatever it started in its session."""
+    """See that nothing is left of a program that did not end, whatever it started."""
+    if process.returncode is not None:
+        # What it started may hold the other end for as long as it likes.
+        transport: asyncio.SubprocessTransport = process._transport  # type: ignore[attr-defined]
+        transport.close()
+        return
     with contextlib.suppress(ProcessLookupError, PermissionError):
         os.killpg(process.pid, signal.SIGKILL)
-    if process.returncode is None:
-        await process.wait()
+    await process.wait()

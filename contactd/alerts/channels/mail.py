@@ -27,6 +27,8 @@ from contactd.core.instants import to_utc
 if TYPE_CHECKING:
     import ssl
 
+MOST_REMEMBERED = 1_000
+"""Messages that some recipients have and others do not yet."""
 Security = Literal["tls", "starttls", "none"]
 
 
@@ -75,15 +77,22 @@ class MailChannel:
         self._sender = _address(sender)
         self._recipients = tuple(_address(each) for each in recipients)
         self._timeout_s = timeout_s
+        self._accepted: dict[str, set[str]] = {}
 
     async def send(self, notification: Notification) -> None:
-        """Hand the message in; the server's acceptance accepts it."""
+        """Hand the message in; the server's acceptance, for each recipient, accepts it.
+
+        Whoever has it already does not get it again.
+        """
         import aiosmtplib
 
         server = self._server
+        has = self._accepted.get(notification.key, set())
+        wanted = [each.addr_spec for each in self._recipients if each.addr_spec not in has]
         try:
             refused, _ = await aiosmtplib.send(
                 self.compose(notification),
+                recipients=wanted,
                 hostname=server.host,
                 port=server.port,
                 use_tls=server.security == "tls",
@@ -95,7 +104,7 @@ class MailChannel:
             )
         except aiosmtplib.SMTPRecipientsRefused as error:
             codes = [each.code for each in error.recipients]
-            reason = "; ".join(f"{each.recipient}: {each.message}" for each in error.recipients)
+            reason = "; ".join(f"{e.recipient}: {e.code} {e.message}" for e in error.recipients)
             raise DeliveryError(self.name, reason, min(codes, default=400) < 500) from error
         except aiosmtplib.SMTPResponseException as error:
             raise DeliveryError(
@@ -105,12 +114,15 @@ class MailChannel:
             # No connection, a broken one, or none that is safe enough.
             again = not isinstance(error, ValueError)
             raise DeliveryError(self.name, str(error) or type(error).__name__, again) from error
-        if refused:
-            import structlog
-
-            structlog.get_logger("contactd.alerts").warning(
-                "mail was refused for some recipients", channel=self.name, refused=sorted(refused)
-            )
+        if not refused:
+            self._accepted.pop(notification.key, None)
+            return
+        while len(self._accepted) >= MOST_REMEMBERED:
+            del self._accepted[next(iter(self._accepted))]
+        self._accepted[notification.key] = has | (set(wanted) - refused.keys())
+        reason = "; ".join(f"{who}: {code} {why}" for who, (code, why) in sorted(refused.items()))
+        again = min(code for code, _ in refused.values()) < 500
+        raise DeliveryError(self.name, f"refused for some: {reason}", again)
 
     async def close(self) -> None:
         """Nothing is held open."""

@@ -128,7 +128,8 @@ def _read(component: Any, line: int) -> _Event:
     made = _Event(component, line, str(component.get("UID", f"line {line}")), None, _NEVER, _ZERO)
     if component.errors:
         name, reason = component.errors[0]
-        raise made.error(f"a value that RFC 5545 allows ({reason})", str(name), str(name))
+        said = shorten(str(reason), 120)
+        raise made.error(f"a value that RFC 5545 allows ({said})", str(name), str(name))
     if "DTSTART" not in component:
         raise made.error("DTSTART", "none", "DTSTART")
     first = component["DTSTART"].dt

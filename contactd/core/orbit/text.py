@@ -23,9 +23,10 @@ Source: IERS Conventions 2010 chapter 10; GPS time as in IS-GPS-200 (TAI minus 1
 
 _EPOCH_LABEL = datetime(2000, 1, 1, 12)  # noqa: DTZ001 - a label of no zone
 _LINE_END = re.compile(r"\r\n|\n\r|\r|\n")
-_NUMBER = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d{1,3})?")
+# Each of bounded length, and no two parts that could share digits: linear in whatever is given.
+_NUMBER = re.compile(r"[+-]?(?:\d{1,64}(?:\.\d{0,64})?|\.\d{1,64})(?:[eE][+-]?\d{1,3})?")
 _WHOLE = re.compile(r"[+-]?\d{1,18}")
-_CCSDS_TIME = re.compile(r"\d{4}-(?:\d\d-\d\d|\d{3})T\d\d:\d\d:\d\d(?:\.\d*)?Z?")
+_CCSDS_TIME = re.compile(r"\d{4}-(?:\d\d-\d\d|\d{3})T\d\d:\d\d:\d\d(?:\.\d{0,32})?Z?")
 _FRACTION_DIGITS = 12
 
 
