@@ -157,7 +157,7 @@ class Configuration:
             return None
         from contactd.core.allocation.sharing import Sharing
 
-        return Sharing(self.requests, rules.frozen_s, rules.solver, rules.time_limit_s)
+        return Sharing(self.requests, rules.frozen_s, rules.solver, rules.search_nodes)
 
     def reaches(self, around: float) -> bool:
         """Whether recurring events are written out far enough for a while around an instant."""

@@ -151,7 +151,7 @@ clock:
 # How targets share stations; `contactd allocate` shows it. Without this, every contact is ours.
 # station_time:
 #   frozen: 2h              # what begins sooner is not moved any more
-#   time_limit: 8s          # so long the best is looked for, at the most
+#   search_nodes: 400       # so much work goes into looking for the best: branch-and-bound nodes
 #   solver: highs           # or cp-sat, which needs pip install 'contactd[allocation]'
 #   requests:               # what each target asks for whose own file does not say
 #     - priority: 1         # up to 1000; a contact of 10 counts as much as ten of 1

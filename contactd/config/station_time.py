@@ -15,6 +15,7 @@ from contactd.core.allocation.request import (
     MOST_PRIORITY,
     Request,
 )
+from contactd.core.allocation.search_budget import MOST_NODES
 
 DAY_S = 86_400.0
 RESERVED = ("stop of ", "need of ")
@@ -123,7 +124,7 @@ class StationTime(Section):
 
     frozen_s: Annotated[float, duration(0.0, 30 * DAY_S)] = Field(default=7200.0, alias="frozen")
     solver: Annotated[str, words(["highs", "cp-sat"])] = "highs"
-    time_limit_s: Annotated[float, duration(1.0, 3600.0)] = Field(default=8.0, alias="time_limit")
+    search_nodes: Annotated[int, integer(1, 1_000_000)] = MOST_NODES
     requests: Requests = ()
 
     @model_validator(mode="after")

@@ -23,11 +23,11 @@ class SharingJob:
 
     Attributes:
         inputs: what it rests on.
-        make: makes it, given a clock that runs on; it takes its time, and touches nothing.
+        make: makes it; it takes its time, and touches nothing.
     """
 
     inputs: Inputs
-    make: Callable[[Callable[[], float]], Allocation]
+    make: Callable[[], Allocation]
 
 
 def is_settled(state: ServiceState) -> bool:
@@ -58,13 +58,13 @@ def _noted(state: ServiceState, now: float) -> ServiceState:
     return replace(state, shared=replace(shared, unsettled_since=since))
 
 
-def _maker(state: ServiceState, now: float) -> Callable[[Callable[[], float]], Allocation]:
+def _maker(state: ServiceState, now: float) -> Callable[[], Allocation]:
     """Makes the allocation from this state, whatever becomes of the service's meanwhile."""
     ends = [each.outlook.span[1] for each in state.predictions.values()]
     # As far as all are predicted: what nobody was given would count as everybody's.
     until = max(min(ends, default=now), now + state.configuration.settings.horizon.ahead_s)
 
-    def make(seconds: Callable[[], float]) -> Allocation:
+    def make() -> Allocation:
         from contactd.core.allocation.sharing import share
 
         sharing = state.configuration.sharing
@@ -79,7 +79,6 @@ def _maker(state: ServiceState, now: float) -> Callable[[Callable[[], float]], A
             until,
             state.knowledge.station_time,
             state.knowledge.confirmed,
-            seconds,
         )
 
     return make

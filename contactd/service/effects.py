@@ -163,7 +163,7 @@ class Effects:
         made: Allocation | None = None
         problem = ""
         try:
-            made = await self.predicting.here(job.make, self._clock.monotonic)
+            made = await self.predicting.here(job.make)
         except Exception as error:
             log.exception("station time could not be shared")
             problem = str(error)

@@ -42,7 +42,7 @@ def test_the_bare_section_asks_for_every_contact_of_every_target(
 ) -> None:
     sharing = load(laid(tmp_path, settings)).sharing
     assert sharing is not None
-    assert (sharing.frozen_s, sharing.solver, sharing.limit_s) == (7200.0, "highs", 8.0)
+    assert (sharing.frozen_s, sharing.solver, sharing.nodes) == (7200.0, "highs", 400)
     assert sharing.requests == {"Lantern 3": (Request("Lantern 3"),)}
 
 
@@ -80,7 +80,7 @@ station_time:
   preferred: South
   handover_overlap: 30s
 """
-    sharing = load(laid(tmp_path, "station_time: {frozen: 1h, time_limit: 5s}\n", own)).sharing
+    sharing = load(laid(tmp_path, "station_time: {frozen: 1h, search_nodes: 50}\n", own)).sharing
     assert sharing is not None
     assert sharing.requests["Lantern 3"] == (
         Request(

@@ -5,47 +5,38 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
-from contactd.core.allocation import cpsat, highs
+from contactd.core.allocation.cpsat import by_cpsat
 from contactd.core.allocation.explain import shortfalls
 from contactd.core.allocation.formulation import (
     SAME_S,
     Promises,
     allowed,
+    comfort_of,
+    most_comfort,
     promises_of,
+    room_of,
     weigh,
 )
+from contactd.core.allocation.lengthen import lengthened
+from contactd.core.allocation.milp import Solve, by_highs
 from contactd.core.allocation.offer_search import find_offers
 from contactd.core.allocation.offers import Antennas, Offers
 from contactd.core.allocation.opportunities import Opportunities, Services, find_opportunities
-from contactd.core.allocation.problem import ORDINARY, TIERS, Floor, Problem
+from contactd.core.allocation.problem import Problem, TierKind
+from contactd.core.allocation.relaxation import most_contacts
 from contactd.core.allocation.request import Request
-from contactd.core.allocation.result import Allocation, Grant, How, Worth
-from contactd.core.allocation.search_budget import Effort, Found, Watch
+from contactd.core.allocation.result import Allocation, Grant, How, Reached
+from contactd.core.allocation.search_budget import Effort
+from contactd.core.allocation.tiers import Bounds, Choice, choose
 from contactd.core.ground.station import Station
 
 BoolArray = NDArray[np.bool_]
 
-SOLVERS = ("highs", "cp-sat")
-
-
-class Solve(Protocol):
-    """A solver of one tier."""
-
-    def __call__(
-        self,
-        problem: Problem,
-        tier: int,
-        floors: tuple[Floor, ...],
-        usable: BoolArray,
-        first: BoolArray,
-        so_far: BoolArray,
-        watch: Watch,
-    ) -> Found: ...
+SOLVERS: dict[str, Solve] = {"highs": by_highs, "cp-sat": by_cpsat}
 
 
 def allocate(
@@ -72,7 +63,7 @@ def allocate(
             unless it is urgent; without ``previous`` it has no meaning.
         until: instant (s) after which nothing is granted; by default, the end of all coverage.
         solver: ``highs`` or ``cp-sat``.
-        effort: how long may be looked for something better.
+        effort: how much work may go into looking for something better.
 
     Returns:
         The grants, and for each request that has less than it wants, who has what it lost.
@@ -82,7 +73,7 @@ def allocate(
         SolverMissing: if the solver is not installed.
     """
     _check(requests, solver)
-    watch = Watch(effort or Effort())
+    effort = effort or Effort()
     until = max(until if math.isfinite(until) else _end_of(coverage), now)
     before = previous.grants if previous is not None else ()
     running = tuple(grant for grant in before if grant.end > now)
@@ -97,34 +88,59 @@ def allocate(
         np.array([each.teardown_s for each in stations.values()]),
     )
     opportunities = find_opportunities(requests, coverage, antennas.names, (now, until), since)
-    offers = find_offers(opportunities, antennas, running)
-    promises = promises_of(offers, opportunities, antennas, running, frozen)
-    fine = allowed(offers, opportunities, promises, over, now, frozen)
-    offers = offers.only(fine)
+    until_frozen = now if frozen is None else max(now, frozen)
+    found = find_offers(opportunities, antennas, running, (now, until_frozen), effort.starts)
+    promises = promises_of(found.offers, opportunities, antennas, running, frozen)
+    fine = allowed(found.offers, opportunities, promises, over, now, frozen)
+    offers = found.offers.only(fine)
     promises = promises_of(offers, opportunities, antennas, running, frozen)
     problem = weigh(offers, opportunities, antennas, promises, over)
-    found = _tiers(problem, offers, opportunities, promises, _solver(solver), watch)
-    taken = found[ORDINARY].taken
-    grants = _grants(offers, opportunities, taken, promises, now)
-    worth, most = (
-        Worth(*(int(pick) for pick in picks))
-        for picks in (
-            [int(problem.points[tier][taken].sum()) for tier in range(TIERS)],
-            [each.bound for each in found],
-        )
+    room = room_of(opportunities, over)
+    comfort, all_comfort = most_comfort(offers, opportunities, promises, room)
+    bounds = Bounds(
+        comfort,
+        all_comfort,
+        None if found.complete else lambda: most_contacts(opportunities, antennas, room),
+        found.urgent_complete,
     )
+    choice = choose(problem, offers.is_whole, bounds, SOLVERS[solver], effort)
+    taken = choice.taken
+    longer = lengthened(offers, opportunities, antennas, promises, taken, (now, until_frozen))
+    grants = _grants(longer, opportunities, taken, promises, now)
+    reached = _reached(problem, longer, opportunities, promises, choice)
     made = Allocation(
         at=now,
         span=(now, until),
         stations=antennas.names,
         since=now if previous is None else previous.since,
         grants=tuple(sorted((*over, *grants), key=_order)),
-        worth=worth,
-        most_worth=most,
+        tiers=reached,
         frozen_until=frozen,
         dropped=_dropped(running, grants),
     )
-    return replace(made, shortfalls=shortfalls(made, offers, opportunities, problem, taken, over))
+    return replace(
+        made, shortfalls=shortfalls(made, offers, longer, opportunities, problem, taken, over)
+    )
+
+
+def _reached(
+    problem: Problem,
+    longer: Offers,
+    opportunities: Opportunities,
+    promises: Promises,
+    choice: Choice,
+) -> tuple[Reached, ...]:
+    """What each tier has, and what it could have at the most."""
+    found = []
+    for tier, each in zip(problem.tiers, choice.tiers, strict=True):
+        worth, most = each.worth, each.bound
+        if tier.kind is TierKind.COMFORT:
+            kept = np.zeros(longer.count)
+            np.add.at(kept, longer.serve_offer, comfort_of(longer, opportunities, promises))
+            worth = int(np.rint(kept[choice.taken]).sum())
+            most = max(most, worth)
+        found.append(Reached(tier, worth, most))
+    return tuple(found)
 
 
 def _check(requests: Sequence[Request], solver: str) -> None:
@@ -146,49 +162,6 @@ def _end_of(coverage: Mapping[str, Services]) -> float:
         if each.possible
     ]
     return max(ends, default=-math.inf)
-
-
-def _solver(name: str) -> Solve:
-    return cpsat.solve if name == "cp-sat" else highs.solve
-
-
-def _tiers(
-    problem: Problem,
-    offers: Offers,
-    opportunities: Opportunities,
-    promises: Promises,
-    solve: Solve,
-    watch: Watch,
-) -> list[Found]:
-    """Tier after tier: what is urgent, what is frozen, and then all the rest."""
-    whole = _whole(offers, opportunities)
-    kept = np.zeros(problem.count, dtype=np.bool_)
-    np.logical_or.at(kept, offers.piece_offer, promises.piece_same)
-    taken = np.zeros(problem.count, dtype=np.bool_)
-    usable = np.zeros(problem.count, dtype=np.bool_)
-    floors: list[Floor] = []
-    found: list[Found] = []
-    for tier in range(TIERS):
-        points = problem.points[tier]
-        usable = usable | (points > 0)
-        each = solve(problem, tier, tuple(floors), usable, whole | kept, taken, watch)
-        if each.worth:
-            floors.append(Floor(points, each.worth))
-        taken = each.taken
-        found.append(each)
-    return found
-
-
-def _whole(offers: Offers, opportunities: Opportunities) -> BoolArray:
-    """Offers of the whole of an opportunity, or made of several pieces."""
-    opportunity = offers.serve_opportunity
-    whole = np.zeros(offers.count, dtype=np.bool_)
-    all_of_it = (offers.start[offers.serve_offer] <= opportunities.first[opportunity]) & (
-        offers.end[offers.serve_offer] >= opportunities.last[opportunity]
-    )
-    np.logical_or.at(whole, offers.serve_offer, all_of_it)
-    whole |= np.bincount(offers.piece_offer, minlength=offers.count) > 1
-    return whole
 
 
 def _grants(

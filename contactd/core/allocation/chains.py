@@ -9,9 +9,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from contactd.core.allocation.cuts import Starts
+from contactd.core.allocation.milliseconds import ROUGHLY_S, UNIT_S, after
 from contactd.core.allocation.offers import Collected, serving, sets_of
 from contactd.core.allocation.opportunities import Opportunities
-from contactd.core.allocation.sessions import ROUGHLY_S
+from contactd.core.allocation.request import Request
+from contactd.core.allocation.result import Grant
 
 IndexArray = NDArray[np.intp]
 
@@ -30,8 +33,22 @@ class Link:
     end: float
 
 
-def add_chains(made: Collected, opportunities: Opportunities, target: IndexArray) -> None:
-    """Add the contacts that need several stations, for each request that allows them."""
+def add_chains(
+    made: Collected,
+    opportunities: Opportunities,
+    target: IndexArray,
+    starts: Starts,
+    previous: Sequence[Grant] = (),
+) -> bool:
+    """Add the contacts that need several stations, for each request that allows them.
+
+    Args:
+        previous: grants that were made before; what is still possible of them is offered again.
+
+    Returns:
+        Whether all of them were looked at.
+    """
+    complete = True
     for number, request in enumerate(opportunities.requests):
         if not request.in_parts:
             continue
@@ -39,10 +56,10 @@ def add_chains(made: Collected, opportunities: Opportunities, target: IndexArray
         mine = mine[np.argsort(opportunities.usable_from[mine], kind="stable")]
         found: Iterator[tuple[Link, ...]]
         if request.stations_at_once > 1:
-            found = _at_once(opportunities, mine, request.stations_at_once)
+            found = _at_once(opportunities, mine, request.stations_at_once, starts)
         else:
             assert request.handover_overlap_s is not None
-            found = _handed_over(opportunities, mine, request.handover_overlap_s)
+            found = _handed_over(opportunities, mine, request.handover_overlap_s, starts)
         others = np.flatnonzero(
             (target[opportunities.request] == target[number])
             & (opportunities.request != number)
@@ -51,10 +68,13 @@ def add_chains(made: Collected, opportunities: Opportunities, target: IndexArray
             ]
         )
         seen: set[tuple[Link, ...]] = set()
-        for links in itertools.islice(found, MOST_CHAINS):
+        before = _as_before(opportunities, mine, request, previous)
+        for links in itertools.chain(before, itertools.islice(found, MOST_CHAINS)):
             if links not in seen:
                 seen.add(links)
                 _add(made, opportunities, links, number, int(target[number]), others)
+        complete &= next(found, None) is None
+    return complete
 
 
 def _add(
@@ -87,106 +107,115 @@ def _add(
         made.add_one(target, pieces, serves)
 
 
-def _at_once(
-    opportunities: Opportunities, mine: IndexArray, count: int
+def _as_before(
+    opportunities: Opportunities, mine: IndexArray, request: Request, previous: Sequence[Grant]
 ) -> Iterator[tuple[Link, ...]]:
-    """So many stations that have the target at the same time, for as long as they all do."""
-    least_s = (
-        opportunities.requests[int(opportunities.request[mine[0]])].least_duration_s
-        if len(mine)
-        else 0.0
+    """What was granted of several stations before, as far as each has the target in view now."""
+    had = sorted(
+        (g for g in previous if g.target == request.target and request.name in g.requests),
+        key=lambda grant: (grant.start, grant.takes_over_from != "", grant.station),
     )
+    run: list[Grant] = []
+    for grant in [*had, None]:
+        if grant is not None and run and grant.start < run[-1].end:
+            run.append(grant)
+            continue
+        links = [_link(opportunities, mine, each) for each in run]
+        whole = [each for each in links if each is not None]
+        if len(whole) == len(links) > 1 and _serves(opportunities, request, whole):
+            yield tuple(whole)
+        run = [] if grant is None else [grant]
 
-    def extended(chosen: list[int], after: int) -> Iterator[list[int]]:
+
+def _link(opportunities: Opportunities, mine: IndexArray, grant: Grant) -> Link | None:
+    for one in mine.tolist():
+        start = max(grant.start, float(opportunities.first[one]))
+        end = min(grant.end, float(opportunities.last[one]))
+        if opportunities.stations[opportunities.station[one]] == grant.station and end > start:
+            return Link(one, start, end)
+    return None
+
+
+def _serves(opportunities: Opportunities, request: Request, links: Sequence[Link]) -> bool:
+    """Whether the links have all that the request wants."""
+    begins = [max(each.start, float(opportunities.usable_from[each.opportunity])) for each in links]
+    ends = [min(each.end, float(opportunities.usable_to[each.opportunity])) for each in links]
+    if request.stations_at_once > 1:
+        together = len(links) == request.stations_at_once
+        return together and min(ends) - max(begins) >= request.least_duration_s - UNIT_S
+    overlap_s = request.handover_overlap_s or 0.0
+    meets = all(a - b >= overlap_s - UNIT_S for a, b in zip(ends, begins[1:], strict=False))
+    return meets and ends[-1] - begins[0] >= request.least_duration_s - UNIT_S
+
+
+def _at_once(
+    opportunities: Opportunities, mine: IndexArray, count: int, starts: Starts
+) -> Iterator[tuple[Link, ...]]:
+    """So many stations that have the target at the same time, for its least duration."""
+    if not len(mine):
+        return
+    least_s = opportunities.requests[int(opportunities.request[mine[0]])].least_duration_s
+
+    def extended(chosen: list[int], from_place: int) -> Iterator[list[int]]:
         if len(chosen) == count:
             yield chosen
             return
-        for place in range(after, len(mine)):
+        for place in range(from_place, len(mine)):
             one = int(mine[place])
             stations = {int(opportunities.station[each]) for each in chosen}
             if int(opportunities.station[one]) in stations:
                 continue
-            if _common_s(opportunities, [*chosen, one]) >= least_s - ROUGHLY_S:
+            opens, closes = _common(opportunities, [*chosen, one])
+            if closes - opens >= least_s - ROUGHLY_S:
                 yield from extended([*chosen, one], place + 1)
 
     for chosen in extended([], 0):
-        start = max(float(opportunities.usable_from[each]) for each in chosen)
-        end = min(float(opportunities.usable_to[each]) for each in chosen)
-        yield tuple(Link(each, start, end) for each in chosen)
+        opens, closes = _common(opportunities, chosen)
+        every = np.unique(np.concatenate([starts.of(each) for each in chosen]))
+        for start in every[every >= opens - UNIT_S].tolist():
+            end = _end(max(start, opens), least_s)
+            if end <= closes + UNIT_S:
+                yield tuple(Link(each, start, end) for each in chosen)
 
 
-def _common_s(opportunities: Opportunities, chosen: Sequence[int]) -> float:
+def _common(opportunities: Opportunities, chosen: list[int]) -> tuple[float, float]:
+    """From when until when all of them may be used."""
     start = max(float(opportunities.usable_from[each]) for each in chosen)
-    return min(float(opportunities.usable_to[each]) for each in chosen) - start
+    return start, min(float(opportunities.usable_to[each]) for each in chosen)
+
+
+def _end(start: float, seconds: float) -> float:
+    return float(after(np.array([start + seconds]))[0])
 
 
 def _handed_over(
-    opportunities: Opportunities, mine: IndexArray, overlap_s: float
+    opportunities: Opportunities, mine: IndexArray, overlap_s: float, starts: Starts
 ) -> Iterator[tuple[Link, ...]]:
-    """Stations one after the other, just so many that the least duration is reached."""
+    """Stations one after the other, until the least duration is reached."""
     if not len(mine):
         return
     least_s = opportunities.requests[int(opportunities.request[mine[0]])].least_duration_s
     usable_from, usable_to = opportunities.usable_from, opportunities.usable_to
 
-    def extended(chain: list[int]) -> Iterator[list[int]]:
-        first, last = chain[0], chain[-1]
-        if usable_to[last] - usable_from[first] >= least_s - ROUGHLY_S:
-            if len(chain) > 1:
-                yield chain
+    def extended(links: tuple[Link, ...], one: int, start: float) -> Iterator[tuple[Link, ...]]:
+        # ``one`` has the target from ``start`` on, after what ``links`` have of it.
+        first = links[0] if links else Link(one, start, start)
+        begun = max(first.start, float(usable_from[first.opportunity]))
+        end = _end(begun, least_s)
+        if links and end <= usable_to[one] + ROUGHLY_S and end > links[-1].end:
+            yield (*links, Link(one, start, end))
+        if len(links) == MOST_LINKS - 1:
             return
-        if len(chain) == MOST_LINKS:
-            return
-        for one in mine.tolist():
-            if usable_from[one] > usable_to[last] - overlap_s + ROUGHLY_S:
-                return
-            later = usable_from[one] > usable_from[last] and usable_to[one] > usable_to[last]
-            if later and opportunities.station[one] != opportunities.station[last]:
-                overlap = usable_to[last] - max(usable_from[one], usable_from[last])
-                if overlap >= overlap_s - ROUGHLY_S:
-                    yield from extended([*chain, one])
+        for following in mine.tolist():
+            if opportunities.station[following] == opportunities.station[one]:
+                continue
+            if usable_to[following] <= usable_to[one]:
+                continue
+            for at in starts.of(following).tolist():
+                until = _end(max(at, float(usable_from[following])), overlap_s)
+                if start < at and until <= min(usable_to[one] + ROUGHLY_S, end):
+                    yield from extended((*links, Link(one, start, until)), following, at)
 
-    for start in mine.tolist():
-        for chain in extended([start]):
-            yield from _ways(opportunities, chain, overlap_s, least_s)
-
-
-def _ways(
-    opportunities: Opportunities, chain: list[int], overlap_s: float, least_s: float
-) -> Iterator[tuple[Link, ...]]:
-    """A chain's contact as long as it can be, or just the least; handed over early or late."""
-    usable_from, usable_to = opportunities.usable_from, opportunities.usable_to
-    first, last = chain[0], chain[-1]
-    bounds = [
-        (float(opportunities.first[first]), float(opportunities.last[last])),
-        (float(opportunities.first[first]), float(usable_from[first] + least_s)),
-        (float(usable_to[last] - least_s), float(opportunities.last[last])),
-    ]
-    for opens, closes in bounds:
-        for early in itertools.product((True, False), repeat=len(chain) - 1):
-            links: list[Link] = []
-            start = opens
-            for place, (one, following) in enumerate(itertools.pairwise(chain)):
-                # The next station takes over as early as it can, or as late.
-                if early[place]:
-                    begins = max(float(usable_from[following]), start)
-                else:
-                    begins = min(float(usable_to[one]), closes) - overlap_s
-                links.append(Link(one, start, begins + overlap_s))
-                start = begins
-            links.append(Link(last, start, closes))
-            if _holds(opportunities, links, overlap_s):
-                yield tuple(links)
-
-
-def _holds(opportunities: Opportunities, links: Sequence[Link], overlap_s: float) -> bool:
-    """Whether each part lies in its opportunity and reaches into the next."""
-    inside = all(
-        opportunities.first[link.opportunity] - ROUGHLY_S <= link.start
-        and link.end <= opportunities.last[link.opportunity] + ROUGHLY_S
-        and link.end > link.start
-        for link in links
-    )
-    return inside and all(
-        one.end - other.start >= overlap_s - ROUGHLY_S for one, other in itertools.pairwise(links)
-    )
+    for one in mine.tolist():
+        for start in starts.of(one).tolist():
+            yield from extended((), one, start)

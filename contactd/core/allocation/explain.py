@@ -11,7 +11,7 @@ from contactd.core.allocation.exchange import Exchange, Exchanges
 from contactd.core.allocation.formulation import had, room_of
 from contactd.core.allocation.offers import Offers
 from contactd.core.allocation.opportunities import Opportunities, day_start, utc_day
-from contactd.core.allocation.problem import FROZEN, ORDINARY, URGENT, Problem
+from contactd.core.allocation.problem import Problem, TierKind
 from contactd.core.allocation.request import Request
 from contactd.core.allocation.result import MOST_LOST, Allocation, Grant, How, Lost, Shortfall
 from contactd.core.instants import DAY_S, to_text
@@ -29,6 +29,7 @@ Span = tuple[float, float]
 def shortfalls(
     allocation: Allocation,
     offers: Offers,
+    longer: Offers,
     opportunities: Opportunities,
     problem: Problem,
     taken: BoolArray,
@@ -37,10 +38,11 @@ def shortfalls(
     """Each request and period that has less than it wants, with reasons.
 
     Args:
+        longer: the offers with those that are taken as long as they became.
         taken: the offers of the allocation, mask of shape ``[n]``.
         over: grants whose time has passed.
     """
-    made = _Explainer(allocation, offers, opportunities, problem, taken, over)
+    made = _Explainer(allocation, offers, longer, opportunities, problem, taken, over)
     return tuple(
         sorted(
             [*made.with_contacts(), *made.without_contacts()],
@@ -54,6 +56,7 @@ class _Explainer:
         self,
         allocation: Allocation,
         offers: Offers,
+        longer: Offers,
         opportunities: Opportunities,
         problem: Problem,
         taken: BoolArray,
@@ -61,6 +64,8 @@ class _Explainer:
     ) -> None:
         self.allocation = allocation
         self.offers = offers
+        self.longer = longer
+        self.problem = problem
         self.opportunities = opportunities
         self.problem = problem
         self.taken = taken
@@ -180,7 +185,7 @@ class _Explainer:
     def _grants_of(self, offer: int, station: str) -> list[Grant]:
         """The grants that an offer became; those of one station, if there are such."""
         target = self.offers.targets[self.offers.target[offer]]
-        start, end = float(self.offers.start[offer]), float(self.offers.end[offer])
+        start, end = float(self.longer.start[offer]), float(self.longer.end[offer])
         mine = [
             grant
             for grant in self.allocation.grants
@@ -195,16 +200,19 @@ class _Explainer:
         grants: tuple[Grant, ...],
         request: Request,
     ) -> str:
-        if not exchange.gone or exchange.margin < (0, 0, 0):
-            return "there was no time to find a better allocation"
+        if not exchange.gone or exchange.margin < (0,) * len(exchange.margin):
+            return "the search ended before it was looked at"
         if not others:
             if request.spacing_s:
                 spacing = duration_text(request.spacing_s)
                 return f"it lies less than {spacing} from another contact of its own"
             return "another contact of its own would have to go for it"
-        if exchange.costs[URGENT] > exchange.counts[URGENT]:
-            return f"{self._urgent_names(others)} goes before everything"
-        if exchange.costs[FROZEN] > exchange.counts[FROZEN]:
+        worse = next((row for row, margin in enumerate(exchange.margin) if margin > 0), -1)
+        kind = self.problem.tiers[worse].kind
+        if kind in (TierKind.SERVED, TierKind.LATENESS, TierKind.SECONDS):
+            before = "less urgent requests" if request.urgent else "everything"
+            return f"{self._urgent_names(others)} goes before {before}"
+        if kind is TierKind.FROZEN:
             until = self.allocation.frozen_until
             assert until is not None, "only with a frozen time is there anything frozen"
             return f"what begins before {to_text(until, 0)} is not moved any more"
@@ -240,19 +248,19 @@ def _shortfall(
 
 def _weighed(exchange: Exchange, others: int, grants: tuple[Grant, ...], request: Request) -> str:
     """Why an exchange among ordinary contacts would be for the worse."""
-    cost, count = exchange.costs[ORDINARY], exchange.counts[ORDINARY]
+    # The last two tiers are contacts, each as often as its priority says, and comfort.
+    (cost, comfort), (count, comfort_for) = exchange.costs[-2:], exchange.counts[-2:]
     own = len(exchange.gone) > others
-    if len(exchange.gone) > 1:
+    if len(exchange.gone) > 1 and cost > count:
         what = f"{others} of others and one of its own" if own else f"{len(exchange.gone)} contacts"
-        return f"{what} would have to go for it, {cost} points for {count}"
-    highest = max((grant.priority for grant in grants), default=request.priority)
-    if highest > request.priority:
-        return f"a priority of {highest} goes before {request.priority}"
+        return f"{what} would have to go for it, priorities of {cost} in all against {count}"
+    if cost > count:
+        return f"a priority of {cost} goes before {count}"
     if any(grant.how is not How.NEW for grant in grants):
-        return f"it was granted before, and counts {cost} points against {count}"
-    if cost == count:
-        return f"both count {count} points, and only one can have it"
-    return f"it counts {cost} points there, against {count}"
+        return f"it was granted before, and both have a priority of {count}"
+    if comfort > comfort_for:
+        return f"both have a priority of {count}, and the other is longer or at a preferred station"
+    return f"both have a priority of {count}, and only one can have it"
 
 
 def _no_contact(request: Request) -> str:

@@ -4,21 +4,23 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from contactd.core.allocation import scoring
-from contactd.core.allocation.offers import UNIT_S, Antennas, Offers
+from contactd.core.allocation.milliseconds import ROUGHLY_S, UNIT_S
+from contactd.core.allocation.offers import Antennas, Offers
 from contactd.core.allocation.opportunities import Opportunities, utc_day
-from contactd.core.allocation.problem import Intervals, Members, Problem
+from contactd.core.allocation.problem import Intervals, Members, Problem, Tier, TierKind
+from contactd.core.allocation.request import LATENESS_S, Request
 from contactd.core.allocation.result import Grant
-from contactd.core.allocation.sessions import ROUGHLY_S
 
 FloatArray = NDArray[np.float64]
 IndexArray = NDArray[np.intp]
 BoolArray = NDArray[np.bool_]
+PointArray = NDArray[np.int64]
 
 SAME_S = 30.0
 """A grant whose ends move by no more than this is still the same grant."""
@@ -33,8 +35,7 @@ class Promises:
         serves: whether each of them serves each request, ``[grants, requests]``.
         frozen: whether each of them is too near to be moved.
         piece_grant: of each piece of an offer, the grant that it comes nearest to, or −1.
-        piece_alike: what both have in common divided by what either has, from 0 to 1; and 1 if it
-            is the same.
+        piece_alike: 1 where it is that grant, one half where it is some of it.
         piece_same: whether it is that grant, as far as the target is still in view.
         piece_holds: whether it has all of that grant within it.
     """
@@ -64,7 +65,7 @@ def promises_of(
             if (grant.target, name) in known:
                 serves[row, known[grant.target, name]] = True
     count = len(offers.piece_offer)
-    nearest, alike = np.full(count, -1, dtype=np.intp), np.zeros(count)
+    nearest, shared = np.full(count, -1, dtype=np.intp), np.zeros(count)
     same, holds = np.zeros(count, dtype=np.bool_), np.zeros(count, dtype=np.bool_)
     key = offers.target[offers.piece_offer] * len(antennas.names) + offers.piece_station
     order = np.argsort(key, kind="stable")
@@ -81,18 +82,18 @@ def promises_of(
         start, end = offers.piece_start[mine], offers.piece_end[mine]
         common = np.minimum(end, grant.end) - np.maximum(start, grant.start)
         share = common / (np.maximum(end, grant.end) - np.minimum(start, grant.start))
-        better = (common > 0) & (share > alike[mine])
+        better = (common > 0) & (share > shared[mine])
         mine, start, end = mine[better], start[better], end[better]
-        nearest[mine], alike[mine] = row, share[better]
+        nearest[mine], shared[mine] = row, share[better]
         begins = np.maximum(grant.start, np.minimum(first[mine], grant.end))
         ends = np.minimum(grant.end, np.maximum(last[mine], grant.start))
         holds[mine] = (start <= begins + SAME_S) & (end >= ends - SAME_S)
         same[mine] = holds[mine] & (start >= begins - SAME_S) & (end <= ends + SAME_S)
-        alike[mine] = np.where(same[mine], 1.0, alike[mine])
     is_near = np.array(
         [frozen_until is not None and grant.start < frozen_until for grant in grants],
         dtype=np.bool_,
     )
+    alike = np.where(same, 1.0, np.where(nearest >= 0, 0.5, 0.0))
     return Promises(tuple(grants), serves, is_near, nearest, alike, same, holds)
 
 
@@ -179,12 +180,21 @@ def weigh(
     limit = Members(
         offers.serve_offer[counted], period[counted], np.where(np.isfinite(room), room, 0.0)
     )
-    return Problem(
-        _points(offers, opportunities, promises),
-        _days(offers, opportunities),
-        apart=(antenna, rest),
-        at_most=(once, limit),
-    )
+    tiers = tiers_of(requests)
+    points = _points(offers, opportunities, promises, tiers)
+    return Problem(tiers, points, apart=(antenna, rest), at_most=(once, limit))
+
+
+def tiers_of(requests: Sequence[Request]) -> tuple[Tier, ...]:
+    """What goes before what: urgent requests by priority, frozen grants, contacts, comfort."""
+    found = []
+    for priority in sorted({each.priority for each in requests if each.urgent}, reverse=True):
+        found.append(Tier(TierKind.SERVED, priority))
+        if any(each.urgent and each.late and each.priority == priority for each in requests):
+            found.append(Tier(TierKind.LATENESS, priority))
+            found.append(Tier(TierKind.SECONDS, priority))
+    rest = (TierKind.FROZEN, TierKind.CONTACTS, TierKind.COMFORT)
+    return (*found, *(Tier(kind) for kind in rest))
 
 
 def room_of(opportunities: Opportunities, over: Sequence[Grant]) -> FloatArray:
@@ -214,54 +224,105 @@ def had(opportunities: Opportunities, period: int, over: Sequence[Grant]) -> int
     return int((utc_day(np.array(sorted(starts))) == day).sum())
 
 
-def _days(offers: Offers, opportunities: Opportunities) -> IndexArray:
-    """The UTC day of the earliest opportunity that each offer serves."""
-    begins = np.full(offers.count, np.inf)
-    np.minimum.at(begins, offers.serve_offer, opportunities.usable_from[offers.serve_opportunity])
-    return utc_day(begins)
-
-
-def _points(offers: Offers, opportunities: Opportunities, promises: Promises) -> NDArray[np.int64]:
+def _points(
+    offers: Offers,
+    opportunities: Opportunities,
+    promises: Promises,
+    tiers: tuple[Tier, ...],
+) -> NDArray[np.int64]:
     """What each offer counts in each tier."""
     requests = opportunities.requests
-    opportunity = offers.serve_opportunity
-    request = opportunities.request[opportunity]
-    priority = np.array([each.priority for each in requests], dtype=np.float64)[request]
+    request = opportunities.request[offers.serve_opportunity]
+    priority = np.array([each.priority for each in requests], dtype=np.int64)[request]
     urgent = np.array([each.urgent for each in requests], dtype=np.bool_)[request]
-    late = np.where(
-        np.array([each.late for each in requests], dtype=np.bool_)[request],
-        _lateness(offers, opportunities),
-        0.0,
-    )
-    comfort = (
-        scoring.PREFERRED * _preferred(offers, opportunities)
-        + scoring.LENGTH * _length(offers, opportunities)
-        + scoring.KEPT * _kept(offers, request, promises)
-    )
-    made = np.zeros((3, offers.count))
-    first = np.where(urgent, scoring.GRANT + scoring.LATE * late, 0.0)
-    np.add.at(made[0], offers.serve_offer, np.rint(priority * first))
-    last = np.where(urgent, comfort, priority * (scoring.GRANT + comfort))
-    np.add.at(made[2], offers.serve_offer, np.rint(last))
-    frozen = _held(offers, request, promises)
-    np.add.at(made[1], offers.serve_offer, np.where(frozen, priority * scoring.GRANT, 0.0))
-    return np.rint(made).astype(np.int64)
+    late = np.array([each.late for each in requests], dtype=np.bool_)[request]
+    made = np.zeros((len(tiers), offers.count), dtype=np.int64)
+    for row, tier in enumerate(tiers):
+        mine = urgent & (priority == tier.priority)
+        if tier.kind is TierKind.SERVED:
+            counts = mine.astype(np.int64)
+        elif tier.kind is TierKind.LATENESS:
+            # With as many served, the most of these points is the least lateness.
+            lost = np.where(mine & late, steps_lost(offers, opportunities), 0)
+            counts = np.where(mine & late, int(lost.max(initial=0)) - lost, 0)
+        elif tier.kind is TierKind.SECONDS:
+            early = np.where(mine & late, _early_s(offers, opportunities), 0.0)
+            counts = np.where(mine & late, np.rint(early.max(initial=0.0) - early), 0.0)
+        elif tier.kind is TierKind.FROZEN:
+            counts = np.where(_held(offers, request, promises) & ~urgent, priority, 0)
+        elif tier.kind is TierKind.CONTACTS:
+            counts = np.where(urgent, 0, priority)
+        else:
+            counts = np.rint(comfort_of(offers, opportunities, promises)).astype(np.int64)
+        np.add.at(made[row], offers.serve_offer, counts.astype(np.int64))
+    return made
 
 
-def _lateness(offers: Offers, opportunities: Opportunities) -> FloatArray:
-    """From 0 at a request's first possible end to 1 at its deadline, of each service."""
+def steps_lost(offers: Offers, opportunities: Opportunities) -> IndexArray:
+    """By how many steps of lateness each service ends before the last moment that there is."""
+    # In any time in view but the last, minutes more or less do not count as a step.
+    until = offers.end[offers.serve_offer]
+    closes = _closes(opportunities)[opportunities.request[offers.serve_opportunity]]
+    usable = opportunities.usable_to[offers.serve_opportunity]
+    at = np.where(usable < closes, usable, np.minimum(until, usable))
+    early_s = closes - at - LATENESS_S
+    return np.ceil(np.maximum(early_s, 0.0) / LATENESS_S - 1e-4).astype(np.intp)
+
+
+def _early_s(offers: Offers, opportunities: Opportunities) -> FloatArray:
     opportunity = offers.serve_opportunity
     request = opportunities.request[opportunity]
-    count = len(opportunities.requests)
-    opens, closes = np.full(count, np.inf), np.full(count, -np.inf)
-    np.minimum.at(opens, opportunities.request, opportunities.usable_from)
-    np.maximum.at(closes, opportunities.request, opportunities.usable_to)
-    deadline = np.array([each.deadline for each in opportunities.requests])
-    closes = np.where(np.isfinite(deadline), deadline, closes)
+    closes = _closes(opportunities)
     at = np.minimum(offers.end[offers.serve_offer], opportunities.usable_to[opportunity])
-    span_s = np.maximum(closes[request] - opens[request], 1.0)
-    share: FloatArray = np.clip((at - opens[request]) / span_s, 0.0, 1.0)
-    return share
+    return np.asarray(closes[request] - at)
+
+
+def _closes(opportunities: Opportunities) -> FloatArray:
+    """The last usable instant (s) of each request."""
+    closes = np.full(len(opportunities.requests), -np.inf)
+    np.maximum.at(closes, opportunities.request, opportunities.usable_to)
+    return closes
+
+
+def comfort_of(offers: Offers, opportunities: Opportunities, promises: Promises) -> FloatArray:
+    """What each service counts for comfort, as :mod:`~contactd.core.allocation.scoring` says."""
+    requests = opportunities.requests
+    request = opportunities.request[offers.serve_opportunity]
+    weight = np.array([1 if each.urgent else each.priority for each in requests])[request]
+    return np.asarray(
+        weight
+        * (
+            scoring.PREFERRED * _preferred(offers, opportunities)
+            + scoring.LENGTH * _length(offers, opportunities)
+            + scoring.KEPT * _kept(offers, request, promises)
+        )
+    )
+
+
+def most_comfort(
+    offers: Offers, opportunities: Opportunities, promises: Promises, room: FloatArray
+) -> tuple[PointArray, int]:
+    """The most comfort that is possible with each offer, however long it becomes, shape ``[n]``;
+    and with all of them.
+
+    Args:
+        room: contacts that each period wants, infinity for as many as can be had.
+    """
+    whole = replace(
+        offers,
+        serve_length_s=(opportunities.last - opportunities.first)[offers.serve_opportunity],
+    )
+    each = np.ceil(comfort_of(whole, opportunities, promises))
+    made = np.zeros(offers.count)
+    np.add.at(made, offers.serve_offer, each)
+    of_each = np.zeros(len(opportunities))
+    np.maximum.at(of_each, offers.serve_opportunity, each)
+    # Of each period the best, as many as it wants.
+    order = np.lexsort((-of_each, opportunities.period))
+    period = opportunities.period[order]
+    rank = np.arange(len(order)) - np.searchsorted(period, period)
+    most = of_each[order][rank < room[period]].sum()
+    return made.astype(np.int64), int(most)
 
 
 def _preferred(offers: Offers, opportunities: Opportunities) -> FloatArray:
@@ -281,7 +342,7 @@ def _length(offers: Offers, opportunities: Opportunities) -> FloatArray:
     request = opportunities.request[offers.serve_opportunity]
     least = np.array([each.least_duration_s for each in opportunities.requests])
     longest = least.copy()
-    np.maximum.at(longest, request, offers.serve_length_s)
+    np.maximum.at(longest, opportunities.request, opportunities.last - opportunities.first)
     room_s = np.maximum(longest - least, ROUGHLY_S)[request]
     share: FloatArray = np.clip((offers.serve_length_s - least[request]) / room_s, 0.0, 1.0)
     return share

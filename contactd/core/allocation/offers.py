@@ -9,40 +9,20 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
 
+from contactd.core.allocation.milliseconds import ROUGHLY_S, outward
 from contactd.core.allocation.opportunities import Opportunities
-from contactd.core.allocation.sessions import ROUGHLY_S
 
 FloatArray = NDArray[np.float64]
 IndexArray = NDArray[np.intp]
 BoolArray = NDArray[np.bool_]
 
-UNIT_S = 1e-3
-"""Antenna time is granted in whole milliseconds, which is what schedules are written in."""
 MOST_TOGETHER = 4
 """Of more requests than this that one stretch could serve, not every set is offered."""
-
-
-def outward(start: FloatArray, end: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Starts and ends (instants, s) widened to whole milliseconds.
-
-    Each is the very number that its text is read back as, so that no time is lost on the way.
-    """
-    opens, closes = _nearest(start), _nearest(end)
-    return (
-        np.where(opens > start, _nearest(opens - UNIT_S), opens),
-        np.where(closes < end, _nearest(closes + UNIT_S), closes),
-    )
-
-
-def _nearest(instants: FloatArray) -> FloatArray:
-    whole = np.floor(instants)
-    nearest: FloatArray = whole + np.rint((instants - whole) / UNIT_S) / round(1 / UNIT_S)
-    return nearest
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,6 +44,7 @@ class Offers:
         piece_offer, piece_station, piece_start, piece_end: antenna time, ordered by offer.
         serve_offer, serve_opportunity: which opportunity of which request it serves.
         serve_length_s: the antenna time that it gives to that.
+        is_whole: whether it is all of a time in view, and not as short as may be; shape ``[n]``.
     """
 
     targets: tuple[str, ...]
@@ -77,6 +58,7 @@ class Offers:
     serve_offer: IndexArray
     serve_opportunity: IndexArray
     serve_length_s: FloatArray
+    is_whole: BoolArray
 
     @property
     def count(self) -> int:
@@ -99,6 +81,7 @@ class Offers:
             number[self.serve_offer[serves]],
             self.serve_opportunity[serves],
             self.serve_length_s[serves],
+            self.is_whole[keep],
         )
 
 
@@ -109,6 +92,7 @@ class Collected:
     target: list[IndexArray]
     pieces: list[tuple[IndexArray, IndexArray, FloatArray, FloatArray]]
     serves: list[tuple[IndexArray, IndexArray, FloatArray]]
+    wholes: list[BoolArray] = field(default_factory=list)
     count: int = 0
 
     def add(
@@ -119,8 +103,10 @@ class Collected:
         end: FloatArray,
         opportunity: IndexArray,
         length_s: FloatArray,
+        is_whole: BoolArray,
     ) -> None:
         """Offers of one piece each, ``[k]``, and what each serves, ``[k, served]``."""
+        self.wholes.append(is_whole)
         offer = np.arange(len(target), dtype=np.intp) + self.count
         served = opportunity.shape[1]
         self.target.append(target)
@@ -137,6 +123,7 @@ class Collected:
         serves: Sequence[tuple[int, float]],
     ) -> None:
         """One offer of several pieces: (station, start, end); serves are (opportunity, length)."""
+        self.wholes.append(np.zeros(1, dtype=np.bool_))
         offer = np.array([self.count], dtype=np.intp)
         self.target.append(np.array([target], dtype=np.intp))
         self.pieces.append(
@@ -179,6 +166,7 @@ class Collected:
             serve_offer,
             opportunity,
             length_s,
+            np.concatenate([np.zeros(0, dtype=np.bool_), *self.wholes]),
         )
 
 

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from contactd.core.allocation.milliseconds import outward
 from contactd.core.allocation.request import Request
 from contactd.core.contacts.contact import Coverage
 from contactd.core.instants import DAY_S, tai_minus_utc_s
@@ -89,6 +90,7 @@ def find_opportunities(
     of_request = np.repeat(np.array([one for one, _, _ in counts], dtype=np.intp), repeats)
     period, period_request, period_day = _periods(requests, of_request, usable_from)
     starts, ends = _period_bounds(period_day, span)
+    first, last = outward(first, last)
     return Opportunities(
         requests=tuple(requests),
         stations=tuple(stations),

@@ -18,6 +18,7 @@ from __future__ import annotations
 
 import itertools
 from dataclasses import dataclass
+from enum import StrEnum
 from typing import Any
 
 import numpy as np
@@ -28,8 +29,33 @@ IndexArray = NDArray[np.intp]
 PointArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
 
-TIERS = 3
-URGENT, FROZEN, ORDINARY = range(TIERS)
+
+class TierKind(StrEnum):
+    """What a tier counts."""
+
+    SERVED = "urgent"  # urgent requests of one priority that are served
+    LATENESS = "lateness"  # how late the stops among them can be sent, in steps
+    SECONDS = "seconds"  # the same to the second, as far as what is offered tells them apart
+    FROZEN = "frozen"  # grants that are too near to be moved
+    CONTACTS = "contacts"  # contacts, each as often as its request's priority says
+    COMFORT = "comfort"  # length, preferred stations, what was granted before
+
+
+@dataclass(frozen=True, slots=True)
+class Tier:
+    """What counts before everything in later tiers.
+
+    Attributes:
+        priority: of the urgent requests that it counts; 0 for other tiers.
+    """
+
+    kind: TierKind
+    priority: int = 0
+
+    @property
+    def is_urgent(self) -> bool:
+        """Whether it counts urgent requests."""
+        return self.kind in (TierKind.SERVED, TierKind.LATENESS, TierKind.SECONDS)
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,14 +94,14 @@ class Problem:
     """All offers and what keeps them apart.
 
     Attributes:
-        points: of each tier, shape ``[TIERS, n]``; the first tier goes before the rest.
-        day: a number that rises with time, shape ``[n]``: few offers exclude one of another day.
+        tiers: the first goes before all the rest together, and so on.
+        points: of each tier, shape ``[tiers, n]``.
         apart: intervals that exclude each other: antennas, and requests with their spacing.
-        at_most: groups with room for so many.
+        at_most: groups with room for so many: opportunities, and periods of requests.
     """
 
+    tiers: tuple[Tier, ...]
     points: PointArray
-    day: IndexArray
     apart: tuple[Intervals, ...]
     at_most: tuple[Members, ...]
 
@@ -83,28 +109,6 @@ class Problem:
     def count(self) -> int:
         """How many offers there are."""
         return int(self.points.shape[1])
-
-    def only(self, offers: IndexArray) -> Problem:
-        """The problem of some offers alone (ascending indices), numbered anew."""
-        number = np.full(self.count, -1, dtype=np.intp)
-        number[offers] = np.arange(len(offers))
-        apart, at_most = [], []
-        for family in self.apart:
-            kept = number[family.offer] >= 0
-            apart.append(
-                Intervals(
-                    number[family.offer[kept]],
-                    family.group[kept],
-                    family.start[kept],
-                    family.end[kept],
-                    family.groups,
-                )
-            )
-        for members in self.at_most:
-            kept = number[members.offer] >= 0
-            groups, group = np.unique(members.group[kept], return_inverse=True)
-            at_most.append(Members(number[members.offer[kept]], group, members.room[groups]))
-        return Problem(self.points[:, offers], self.day[offers], tuple(apart), tuple(at_most))
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,20 +121,15 @@ class Floor:
 
 @dataclass(frozen=True, slots=True)
 class Rows:
-    """The rows that bind some of the offers, and how to price the others by them.
+    """The rows that bind some of the offers.
 
     Attributes:
         matrix: sparse, one row a constraint, one column an active offer.
         room: right-hand sides.
-        clique_at: by family of intervals, the instants (s) of its rows, sorted within each group,
-            and the number of the row at which each group begins.
     """
 
-    active: IndexArray
     matrix: Any
     room: FloatArray
-    clique_at: tuple[tuple[FloatArray, IndexArray], ...]
-    members_at: tuple[int, ...]
 
 
 def rows_for(problem: Problem, active: IndexArray, floors: tuple[Floor, ...] = ()) -> Rows:
@@ -140,17 +139,16 @@ def rows_for(problem: Problem, active: IndexArray, floors: tuple[Floor, ...] = (
     column_of = np.full(problem.count, -1, dtype=np.intp)
     column_of[active] = np.arange(len(active))
     row_parts, column_parts, value_parts, rooms = [], [], [], []
-    clique_at, members_at, row = [], [], 0
+    row = 0
     for family in problem.apart:
         column = column_of[family.offer]
         keep = column >= 0
-        instants, begins, rows, columns = _cliques(family, keep, column[keep])
+        count, rows, columns = _cliques(family, keep, column[keep])
         row_parts.append(rows + row)
         column_parts.append(columns)
         value_parts.append(np.ones(len(rows)))
-        rooms.append(np.ones(len(instants)))
-        clique_at.append((instants, begins + row))
-        row += len(instants)
+        rooms.append(np.ones(count))
+        row += count
     for group in problem.at_most:
         column = column_of[group.offer]
         keep = column >= 0
@@ -158,7 +156,6 @@ def rows_for(problem: Problem, active: IndexArray, floors: tuple[Floor, ...] = (
         column_parts.append(column[keep])
         value_parts.append(np.ones(int(keep.sum())))
         rooms.append(group.room)
-        members_at.append(row)
         row += len(group.room)
     for floor in floors:
         counting = np.flatnonzero(floor.points[active])
@@ -174,20 +171,22 @@ def rows_for(problem: Problem, active: IndexArray, floors: tuple[Floor, ...] = (
         ),
         shape=(row, len(active)),
     )
-    return Rows(active, matrix, np.concatenate(rooms), tuple(clique_at), tuple(members_at))
+    binding = np.flatnonzero(np.diff(matrix.tocsr().indptr) > np.concatenate(rooms).clip(min=0.0))
+    floored = np.arange(row - len(floors), row)
+    kept = np.union1d(binding, floored)
+    return Rows(matrix.tocsr()[kept].tocsc(), np.concatenate(rooms)[kept])
 
 
 def _cliques(
     family: Intervals, keep: BoolArray, column: IndexArray
-) -> tuple[FloatArray, IndexArray, IndexArray, IndexArray]:
-    """Instants of maximal cliques, where each group's begin, and the rows' non-zeros."""
+) -> tuple[int, IndexArray, IndexArray]:
+    """How many maximal cliques there are, and the non-zeros of their rows."""
     order = np.lexsort((family.start[keep], family.group[keep]))
     group, column = family.group[keep][order], column[order]
     start, end = family.start[keep][order], family.end[keep][order]
     bounds = np.searchsorted(group, np.arange(family.groups + 1))
-    instants, begins, rows, columns, row = [], np.zeros(family.groups, np.intp), [], [], 0
-    for number, (low, high) in enumerate(itertools.pairwise(bounds.tolist())):
-        begins[number] = row
+    rows, columns, row = [], [], 0
+    for low, high in itertools.pairwise(bounds.tolist()):
         if low == high:
             continue
         first, last = start[low:high], end[low:high]
@@ -197,15 +196,9 @@ def _cliques(
         within = np.arange(counts.sum()) - np.repeat(np.cumsum(counts) - counts, counts)
         rows.append(np.repeat(opens, counts) + within + row)
         columns.append(np.repeat(column[low:high], counts))
-        instants.append(at)
         row += len(at)
     nothing = np.zeros(0, dtype=np.intp)
-    return (
-        np.concatenate([np.zeros(0), *instants]),
-        begins,
-        np.concatenate([nothing, *rows]),
-        np.concatenate([nothing, *columns]),
-    )
+    return row, np.concatenate([nothing, *rows]), np.concatenate([nothing, *columns])
 
 
 def clique_instants(start: FloatArray, end: FloatArray) -> FloatArray:
@@ -217,38 +210,3 @@ def clique_instants(start: FloatArray, end: FloatArray) -> FloatArray:
         ends, starts, side="right"
     )
     return starts[closing > 0]
-
-
-def prices(problem: Problem, rows: Rows, duals: FloatArray) -> FloatArray:
-    """What every offer, active or not, would have to pay by the rows' duals; shape ``[n]``.
-
-    Args:
-        duals: of ``rows`` (without floors), each at least 0.
-    """
-    paid = np.zeros(problem.count)
-    for family, (instants, begins) in zip(problem.apart, rows.clique_at, strict=True):
-        if not len(instants):
-            continue
-        first_row = int(begins[0])
-        sums = np.concatenate([[0.0], np.cumsum(duals[first_row : first_row + len(instants)])])
-        bounds = np.append(begins, first_row + len(instants)) - first_row
-        low, high = _span_of_rows(family, instants, bounds)
-        np.add.at(paid, family.offer, sums[high] - sums[low])
-    for group, at in zip(problem.at_most, rows.members_at, strict=True):
-        np.add.at(paid, group.offer, duals[at : at + len(group.room)][group.group])
-    return paid
-
-
-def _span_of_rows(
-    family: Intervals, instants: FloatArray, bounds: IndexArray
-) -> tuple[IndexArray, IndexArray]:
-    low = np.zeros(len(family.offer), dtype=np.intp)
-    high = np.zeros(len(family.offer), dtype=np.intp)
-    order = np.argsort(family.group, kind="stable")
-    edges = np.searchsorted(family.group[order], np.arange(family.groups + 1))
-    for number in range(family.groups):
-        mine = order[edges[number] : edges[number + 1]]
-        at = instants[bounds[number] : bounds[number + 1]]
-        low[mine] = bounds[number] + np.searchsorted(at, family.start[mine], side="left")
-        high[mine] = bounds[number] + np.searchsorted(at, family.end[mine], side="left")
-    return low, high

@@ -11,7 +11,7 @@ from collections.abc import Mapping
 from dataclasses import replace
 from typing import Any
 
-from contactd.core.allocation.result import Allocation, Grant, How, Shortfall
+from contactd.core.allocation.result import Allocation, EarlierStop, Grant, How, Shortfall
 from contactd.core.allocation.schedule import Booking, Confirmed, Schedule
 from contactd.core.instants import DAY_S, from_text, to_text
 from contactd.core.record import Body, Record
@@ -41,7 +41,8 @@ def allocation_body(made: Allocation, before: Allocation | None) -> dict[str, An
         form for key, form in known.items() if key not in wanted and from_text(form["to"]) > oldest
     ]
     same_stations = before is not None and before.stations == made.stations
-    if not granted and not withdrawn and same_stations:
+    same_stops = _stops(made) == (set() if before is None else _stops(before))
+    if not granted and not withdrawn and same_stations and same_stops:
         return None
     return {
         "since": None if math.isinf(made.since) else to_text(made.since),
@@ -54,8 +55,13 @@ def allocation_body(made: Allocation, before: Allocation | None) -> dict[str, An
             {name: form[name] for name in ("target", "station", "from", "to")} for form in withdrawn
         ],
         "short": [_short(each) for each in made.shortfalls[:MOST_SHORTFALLS]],
+        "earlier_stops": [_stop(each) for each in made.earlier_stops],
         "proved_best": made.is_best,
     }
+
+
+def _stops(made: Allocation) -> set[tuple[str, str, str]]:
+    return {(each.target, each.sequence, each.step) for each in made.earlier_stops}
 
 
 def learn_allocation(known: Allocation | None, record: Record) -> Allocation | None:
@@ -87,6 +93,7 @@ def _learned(known: Allocation | None, record: Record) -> Allocation:
         since=-math.inf if since is None else from_text(since),
         grants=tuple(kept),
         frozen_until=None if frozen is None else from_text(frozen),
+        earlier_stops=tuple(_earlier_stop(form) for form in body.get("earlier_stops", ())),
     )
 
 
@@ -168,6 +175,37 @@ def _grant(form: Mapping[str, Any]) -> Grant:
         urgent=bool(form.get("urgent", False)),
         how=How(form.get("how", How.NEW)),
         takes_over_from=str(form.get("takes_over_from", "")),
+    )
+
+
+def _stop(each: EarlierStop) -> dict[str, Any]:
+    return {
+        "target": each.target,
+        "sequence": each.sequence,
+        "step": each.step,
+        "without": to_text(each.without, 6),
+        "without_station": each.without_station,
+        "stop_by": None if each.stop_by is None else to_text(each.stop_by, 6),
+        "stop_station": each.stop_station,
+        "hazard": each.hazard,
+        "people_near": each.people_near,
+        "lost_to": [_form(grant) for grant in each.to],
+    }
+
+
+def _earlier_stop(form: Mapping[str, Any]) -> EarlierStop:
+    stop_by = form["stop_by"]
+    return EarlierStop(
+        target=form["target"],
+        sequence=form["sequence"],
+        step=form["step"],
+        without=from_text(form["without"]),
+        without_station=form["without_station"],
+        stop_by=None if stop_by is None else from_text(stop_by),
+        stop_station=form["stop_station"],
+        hazard=bool(form["hazard"]),
+        people_near=bool(form["people_near"]),
+        to=tuple(_grant(each) for each in form["lost_to"]),
     )
 
 

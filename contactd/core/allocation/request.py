@@ -11,6 +11,8 @@ from contactd.core.intervals import IntervalSet
 LEAST_DURATION_S = 60.0
 MOST_DURATION_S = 3600.0
 MOST_PRIORITY = 1000
+LATENESS_S = 60.0
+"""A stop that ends no more than this before the latest moment counts as if it ended then."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,9 +36,10 @@ class Request:
         handover_overlap_s: contacts of several stations, one after the other, may be put together
             to reach the least duration if they overlap by so much; None if they may not.
         stations_at_once: how many stations must have the target at the same time.
-        urgent: it goes before everything that is not: a stop-by, or a step's need.
+        urgent: it goes before everything that is not: a stop-by, or a step's need; and the higher
+            its priority, before all urgent ones of a lower, however many they are.
         sure: only coverage that is certain whatever the elements' timing error counts.
-        late: the later a contact ends before the deadline the better.
+        late: the later a contact ends before the deadline the better, in steps of ``LATENESS_S``.
         within: if given, nothing counts but these instants, by station.
         why: what it is for, in words, where the name does not say it.
     """

@@ -7,6 +7,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from enum import StrEnum
 
+from contactd.core.allocation.problem import Tier, TierKind
 from contactd.core.contacts.contact import Coverage
 from contactd.core.intervals import EMPTY, IntervalSet
 
@@ -93,22 +94,51 @@ class Shortfall:
     because: str
 
 
+@dataclass(frozen=True, slots=True)
+class EarlierStop:
+    """A step that must be stopped earlier than if every contact were its target's, or cannot be.
+
+    Attributes:
+        without, without_station: the stop-by (instant, s) and its station if nobody else wanted
+            antennas.
+        stop_by, stop_station: those there are; None and "" where no certain stop is left.
+        hazard: whether the step is hazardous. people_near: whether people are near then.
+        to: others' grants in the command window in which the last stop would have been sent.
+    """
+
+    target: str
+    sequence: str
+    step: str
+    without: float
+    without_station: str
+    stop_by: float | None
+    stop_station: str
+    hazard: bool
+    people_near: bool
+    to: tuple[Grant, ...]
+
+
 MOST_LOST = 3
 
 
 @dataclass(frozen=True, slots=True)
-class Worth:
-    """What an allocation counts, tier by tier: the first goes before all the others together.
+class Reached:
+    """What an allocation has of one tier.
 
     Attributes:
-        urgent: points of stop-bys and steps' needs.
-        frozen: points of grants that are too near to be moved.
-        ordinary: points of everything else.
+        worth: of the grants.
+        most: no allocation that has as much of the tiers before has more; equal to ``worth`` where
+            that is proved to be the best.
     """
 
-    urgent: int = 0
-    frozen: int = 0
-    ordinary: int = 0
+    tier: Tier
+    worth: int
+    most: int
+
+    @property
+    def gap(self) -> float:
+        """By what part of the most it may fall short, from 0 to 1."""
+        return (self.most - self.worth) / self.most if self.most > 0 else 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,9 +152,8 @@ class Allocation:
         since: instant (s) from which station time is allocated at all; what lies before is ours.
         grants: in the order of their starts, with those that are over.
         shortfalls: requests that have less than they want.
-        worth: of the grants.
-        most_worth: nothing better than this is possible; equal to ``worth`` where it is proved to
-            be the best.
+        tiers: what it has of each tier, and what it could have at the most.
+        earlier_stops: steps whose stop-by others' grants make earlier by more than a minute.
         frozen_until: no other than urgent contacts begin before this instant (s) unless they were
             granted before; None if nothing was.
         dropped: grants made before that are there no more.
@@ -136,21 +165,36 @@ class Allocation:
     since: float = -math.inf
     grants: tuple[Grant, ...] = ()
     shortfalls: tuple[Shortfall, ...] = ()
-    worth: Worth = Worth()
-    most_worth: Worth = Worth()
+    tiers: tuple[Reached, ...] = ()
+    earlier_stops: tuple[EarlierStop, ...] = ()
     frozen_until: float | None = None
     dropped: tuple[Grant, ...] = ()
 
     @property
     def is_best(self) -> bool:
-        """Whether it is proved that nothing better is possible."""
-        return self.worth == self.most_worth
+        """Whether it is proved that nothing that counts before comfort can be better."""
+        return all(each.worth == each.most for each in self._without_comfort)
+
+    @property
+    def unproved(self) -> tuple[Reached, ...]:
+        """Tiers of which more may be possible, comfort among them; seconds of lateness are not."""
+        known = (each for each in self.tiers if each.tier.kind is not TierKind.SECONDS)
+        return tuple(each for each in known if each.worth < each.most)
 
     @property
     def gap(self) -> float:
-        """By what part of the best possible it may fall short, from 0 to 1."""
-        most = self.most_worth.ordinary
-        return (most - self.worth.ordinary) / most if most > 0 else 0.0
+        """By what part of the best possible it may fall short, from 0 to 1, where it does so
+        first; comfort is not looked at."""
+        return next((each.gap for each in self._without_comfort if each.gap > 0), 0.0)
+
+    @property
+    def _without_comfort(self) -> tuple[Reached, ...]:
+        least = (TierKind.SECONDS, TierKind.COMFORT)
+        return tuple(each for each in self.tiers if each.tier.kind not in least)
+
+    def reached(self, kind: TierKind) -> int:
+        """Points of all tiers of a kind."""
+        return sum(each.worth for each in self.tiers if each.tier.kind is kind)
 
     def granted(self, target: str) -> dict[str, IntervalSet]:
         """Antenna time of a target, by station: its grants, and all that nobody has allocated.

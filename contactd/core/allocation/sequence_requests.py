@@ -24,8 +24,9 @@ STOP_S = 60.0
 SHORTEST_S = 1.0
 WHOLE_S = 1e9
 """Longer than anything: what these are asked for is never cut into parts."""
-# Among what is urgent (common practice, no source): whom it may hurt, then what it may cost.
-STOP_OF_HAZARD, STOP, NEED_OF_HAZARD, NEED = 10, 6, 4, 3
+# Among what is urgent (common practice, no source): whom it may hurt, then what it may cost. Each
+# goes before all of the lower ones together.
+STOP_NEAR_PEOPLE, STOP_OF_HAZARD, STOP, NEED_OF_HAZARD, NEED = 12, 10, 6, 4, 3
 STOP_NAME, NEED_NAME = "stop of ", "need of "
 """How the names of these requests begin; no other request's name may."""
 
@@ -86,7 +87,7 @@ def _stop(
         target=outlook.target,
         name=f"{STOP_NAME}{subject}",
         service=COMMAND,
-        priority=STOP_OF_HAZARD if step.hazard else STOP,
+        priority=_priority(step),
         least_duration_s=min(STOP_S, longest_s),
         most_duration_s=WHOLE_S,
         count=1,
@@ -98,6 +99,12 @@ def _stop(
         late=bool(step.stop_certain),
         why=f"the stop of {outlook.target}/{subject}",
     )
+
+
+def _priority(step: StepForecast) -> int:
+    if not step.hazard:
+        return STOP
+    return STOP_NEAR_PEOPLE if step.people_in_danger else STOP_OF_HAZARD
 
 
 def _needs(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
 from contactd.core.allocation.allocate import allocate
@@ -10,9 +10,11 @@ from contactd.core.allocation.opportunities import Services
 from contactd.core.allocation.request import Request
 from contactd.core.allocation.result import Allocation
 from contactd.core.allocation.schedule import Confirmed, confirmed_only
-from contactd.core.allocation.search_budget import LIMIT_S, Effort
+from contactd.core.allocation.search_budget import MOST_NODES, Effort
 from contactd.core.allocation.sequence_requests import urgent_requests
+from contactd.core.allocation.stops import Both, earlier_stops
 from contactd.core.ground.station import Station
+from contactd.core.outlook import TargetOutlook
 from contactd.core.planning import Prediction, forecast_target
 from contactd.core.sequences.knowledge import SequenceKnowledge
 from contactd.core.target import Target
@@ -25,13 +27,14 @@ class Sharing:
     Attributes:
         requests: what each target asks for, by target.
         frozen_s: what begins within this time is not moved any more.
-        solver, limit_s: by what, and for how long at the most, the best is looked for.
+        solver, nodes: by what, and with how many branch-and-bound nodes for each tier at the most,
+            the best is looked for.
     """
 
     requests: Mapping[str, tuple[Request, ...]] = field(default_factory=dict)
     frozen_s: float = 0.0
     solver: str = "highs"
-    limit_s: float = LIMIT_S
+    nodes: int = MOST_NODES
 
 
 Knowledge = Mapping[str, Mapping[str, SequenceKnowledge]]
@@ -47,7 +50,6 @@ def share(
     until: float,
     previous: Allocation | None = None,
     confirmed: Mapping[str, Confirmed] | None = None,
-    seconds: Callable[[], float] | None = None,
 ) -> Allocation:
     """Who has which station when, from now on.
 
@@ -57,13 +59,13 @@ def share(
         now, until: instants (s) between which antenna time is given.
         previous: what was granted before.
         confirmed: what stations' own schedules say, by station.
-        seconds: a clock that runs on, to keep to the limit.
 
     Raises:
         SolverMissing: if the solver is not installed.
     """
     coverage: dict[str, Services] = {}
     requests: list[Request] = []
+    counting: dict[str, tuple[Prediction, TargetOutlook]] = {}
     for name, target in targets.items():
         prediction = predictions.get(name)
         if prediction is None:
@@ -76,10 +78,11 @@ def share(
         requests += sharing.requests.get(name, ())
         if target.sequences:
             outlook = forecast_target(target, prediction, knowledge.get(name, {}), now)
+            counting[name] = prediction, outlook
             requests += urgent_requests(
                 target, outlook, now, prediction.conditions, prediction.light_time_s
             )
-    return allocate(
+    made = allocate(
         requests,
         coverage,
         stations,
@@ -88,5 +91,16 @@ def share(
         None if previous is None else now + sharing.frozen_s,
         until=until,
         solver=sharing.solver,
-        effort=Effort(sharing.limit_s, seconds),
+        effort=Effort(sharing.nodes),
     )
+    outlooks = [
+        Both(
+            free,
+            forecast_target(
+                targets[name], prediction, knowledge.get(name, {}), now, made.granted(name)
+            ),
+            prediction.light_time_s,
+        )
+        for name, (prediction, free) in counting.items()
+    ]
+    return replace(made, earlier_stops=earlier_stops(made, outlooks, stations))

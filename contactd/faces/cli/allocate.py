@@ -14,7 +14,7 @@ from contactd.faces.cli.situation import chosen, read_configuration
 from contactd.mission.timetext import NO_EARLIER, NO_LATER, inner, length, moment
 
 if TYPE_CHECKING:
-    from contactd.core.allocation.result import Allocation, Grant, Shortfall
+    from contactd.core.allocation.result import Allocation, EarlierStop, Grant, Shortfall
 
 
 @click.command("allocate")
@@ -65,6 +65,7 @@ def command(
         if each.end > at and each.target in targets and each.station in stations
     ]
     short = [each for each in made.shortfalls if each.target in targets]
+    stops = [each for each in made.earlier_stops if each.target in targets]
     if plot is not None:
         from contactd.faces.pictures.draw import draw_allocation
 
@@ -72,17 +73,21 @@ def command(
     from contactd.faces.exchange.forms import GRANT_FIELDS, allocation_form, grant_form
 
     if form == "json":
-        as_json(allocation_form(made, grants, short, explain))
+        as_json(allocation_form(made, grants, short, stops, why=explain))
     elif form == "csv":
         as_csv(GRANT_FIELDS, map(grant_form, grants))
     else:
-        _show(made, grants, short, explain, day_of_year)
+        _show(made, grants, (short, stops), explain, day_of_year)
 
 
 def _show(
-    made: Allocation, grants: list[Grant], short: list[Shortfall], explain: bool, day_of_year: bool
+    made: Allocation,
+    grants: list[Grant],
+    fallen: tuple[list[Shortfall], list[EarlierStop]],
+    explain: bool,
+    day_of_year: bool,
 ) -> None:
-    from contactd.faces.cli.allocation_table import show_grants, show_shortfalls
+    from contactd.faces.cli.allocation_table import show_earlier_stops, show_grants, show_shortfalls
     from contactd.faces.cli.tables import console, say
 
     screen = console()
@@ -107,8 +112,10 @@ def _show(
         when += f", {length(grant.duration_s, NO_LATER)}"
         say(screen, f"Given up: {grant.target} at {grant.station}, {when}", hang=2)
     say(screen, "")
-    show_shortfalls(screen, short, explain, day_of_year)
-    if made.is_best:
-        say(screen, "Nothing better is possible: proved.")
-    else:
-        say(screen, f"At most {max(made.gap, 0.0001):.2%} below the best possible; time was up.")
+    short, stops = fallen
+    show_earlier_stops(screen, stops, day_of_year)
+    if short or not stops:
+        show_shortfalls(screen, short, explain, day_of_year)
+    from contactd.mission.texts.allocation import how_good
+
+    say(screen, how_good(made))

@@ -7,10 +7,11 @@ from typing import TYPE_CHECKING
 
 from contactd.config.station_time import RESERVED
 from contactd.faces.cli.tables import Cell, Column, say, show
+from contactd.mission.texts.allocation import earlier_stop
 from contactd.mission.timetext import NO_EARLIER, NO_LATER, inner, length, moment, on_day_of
 
 if TYPE_CHECKING:
-    from contactd.core.allocation.result import Grant, Lost, Shortfall
+    from contactd.core.allocation.result import EarlierStop, Grant, Lost, Shortfall
     from contactd.faces.cli.screen import Screen
 
 _COLUMNS = (
@@ -55,6 +56,18 @@ def show_grants(screen: Screen, grants: Sequence[Grant], day_of_year: bool) -> N
     show(_COLUMNS, rows, screen)
     if any(grant.urgent for grant in grants):
         say(screen, "! urgent: a stop, or what a step needs.")
+
+
+def show_earlier_stops(screen: Screen, stops: Sequence[EarlierStop], day_of_year: bool) -> None:
+    """Print the stops that others' grants make earlier, those of hazards near people first."""
+    if not stops:
+        return
+    say(screen, "Stops earlier than without the others", style="bold")
+    order = sorted(stops, key=lambda each: (not each.people_near, not each.hazard))
+    for each in order:
+        text = earlier_stop(each, day_of_year=day_of_year)
+        say(screen, text, style="bold" if each.hazard else "", indent=2, hang=2)
+    say(screen, "")
 
 
 def show_shortfalls(

@@ -79,6 +79,7 @@ def command(
         stations=configuration.stations,
         alerts=tuple(alerts.open_alerts(now)),
         handover=state.handover,
+        station_time=state.station_time if configuration.sharing is not None else None,
     )
     handover = gather(records, snapshot, said, since, now, now + ahead_s, alarms_of(records))
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import time
 from typing import TYPE_CHECKING
 
 from contactd.faces.cli.output import complain, tell
@@ -68,7 +67,6 @@ def allocation_of(
         until,
         None if fresh else state.station_time,
         state.confirmed,
-        time.monotonic,
     )
 
 

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from contactd.core.allocation.result import Allocation, Grant, Shortfall
+from contactd.core.allocation.result import Allocation, EarlierStop, Grant, Shortfall
+from contactd.mission.texts.allocation import earlier_stop
 from contactd.mission.timetext import NO_EARLIER, NO_LATER, machine
 
 GRANT_FIELDS = (
@@ -39,7 +40,12 @@ def grant_form(grant: Grant) -> dict[str, Any]:
 
 
 def allocation_form(
-    made: Allocation, grants: Sequence[Grant], short: Sequence[Shortfall], why: bool
+    made: Allocation,
+    grants: Sequence[Grant],
+    short: Sequence[Shortfall],
+    stops: Sequence[EarlierStop],
+    *,
+    why: bool,
 ) -> dict[str, Any]:
     """The allocation as JSON values; with ``why``, each shortfall with the contacts it lost."""
     return {
@@ -48,9 +54,35 @@ def allocation_form(
         "frozen_until": machine(made.frozen_until, NO_EARLIER),
         "proved_best": made.is_best,
         "gap": round(made.gap, 6),
+        "tiers": [
+            {
+                "counts": str(each.tier.kind),
+                "priority": each.tier.priority or None,
+                "points": each.worth,
+                "at_most": each.most,
+            }
+            for each in made.tiers
+        ],
         "grants": [grant_form(each) for each in grants],
         "dropped": [grant_form(each) for each in made.dropped],
         "short": [_short_form(each, why) for each in short],
+        "earlier_stops": [_stop_form(each) for each in stops],
+    }
+
+
+def _stop_form(each: EarlierStop) -> dict[str, Any]:
+    return {
+        "target": each.target,
+        "sequence": each.sequence,
+        "step": each.step,
+        "stop_by": machine(each.stop_by, NO_LATER),
+        "stop_station": each.stop_station or None,
+        "without": machine(each.without, NO_LATER),
+        "without_station": each.without_station,
+        "hazard": each.hazard,
+        "people_near": each.people_near,
+        "lost_to": [grant_form(grant) for grant in each.to],
+        "text": earlier_stop(each),
     }
 
 

@@ -9,6 +9,7 @@ from typing import Any
 from contactd.alerts.quality import Alarm, Quality, quality
 from contactd.core import record as kinds
 from contactd.core.alert import Alert
+from contactd.core.allocation.result import Allocation
 from contactd.core.handover import GivenHandover, OpenItem, ReadBack
 from contactd.core.outlook import Snapshot, TargetOutlook
 from contactd.core.record import Record
@@ -16,6 +17,7 @@ from contactd.core.sequences.model import Covered, SequenceForecast, StartStatus
 from contactd.mission.agenda import Kind, Row, agenda, step_notes
 from contactd.mission.documents.spans import SHOWN_WITHIN_S
 from contactd.mission.open_items import open_items
+from contactd.mission.texts.allocation import earlier_stop
 from contactd.mission.texts.notice import NOTICE
 from contactd.mission.texts.records import record_words
 from contactd.mission.texts.stations import status_text
@@ -214,6 +216,7 @@ def gather(
         until=until,
         open_items=(
             *_waiting(snapshot.alerts),
+            *_earlier_stops(snapshot.station_time, now),
             *_unsettled(outlooks, now),
             *_stations(snapshot, now, until),
         ),
@@ -235,6 +238,17 @@ def _waiting(alerts: Sequence[Alert]) -> Iterator[Item]:
         text = f"{alert.severity}, not acknowledged: {alert.what} {alert.do}".strip()
         severity = str(alert.severity)
         yield Item(alert.moment, text, alert.subject, severity=severity, safe=(NO_LATER, NO_LATER))
+
+
+def _earlier_stops(made: Allocation | None, now: float) -> Iterator[Item]:
+    """Stops that others' station time makes earlier, as long as they are not past anyhow."""
+    for each in made.earlier_stops if made is not None else ():
+        if each.without > now:
+            at = each.without if each.stop_by is None else each.stop_by
+            about = f"{each.target}/{each.sequence}/{each.step}"
+            severity = "warning" if each.hazard else "caution"
+            text = earlier_stop(each)
+            yield Item(at, text, about, severity=severity, safe=(NO_LATER, NO_LATER))
 
 
 def _unsettled(outlooks: Sequence[TargetOutlook], now: float) -> Iterator[Item]:

@@ -1,7 +1,4 @@
-"""The allocation against everything that could be: small random cases, every choice tried.
-
-The rules and the points of ``allocation_cases.Everything`` are written anew from their wording.
-"""
+"""The allocation against mixed-integer models with free cut times, and against plain search."""
 
 from __future__ import annotations
 
@@ -10,116 +7,133 @@ import random
 from dataclasses import replace
 
 import pytest
-from allocation_cases import AFTER, BEFORE, DAWN, Case, Everything, coverage, stations
+from allocation_cases import AFTER, BEFORE, DAWN, Case, coverage, stations
+from free_cuts import FreeCuts
 
 from contactd.core.allocation.allocate import allocate
+from contactd.core.allocation.problem import TierKind
 from contactd.core.allocation.request import Request
-from contactd.core.allocation.result import Allocation
-from contactd.core.allocation.search_budget import Effort
+from contactd.core.ground.station import Station
 
-MOST_OFFERS = 45
-"""Cases with more than this take too long to try everything."""
-SEEDS = range(360)
+SEEDS = range(120)
 CHUNK = 30
-HAS_CP_SAT = importlib.util.find_spec("ortools") is not None
-WAYS = {
-    "in one go": {},
-    "from the relaxation": {"effort": Effort(all_at_once=0)},
-    **({"by CP-SAT": {"solver": "cp-sat"}} if HAS_CP_SAT else {}),
-}
+SOLVERS = ["highs", *(["cp-sat"] if importlib.util.find_spec("ortools") else [])]
+
+Contacts = dict[tuple[str, str], list[tuple[int, int]]]
 
 
 def chunks() -> list[list[int]]:
     return [list(SEEDS[low : low + CHUNK]) for low in range(0, len(SEEDS), CHUNK)]
 
 
-def small_cases(seeds: list[int]) -> list[tuple[Case, tuple[int, int]]]:
-    found = []
-    for seed in seeds:
-        case = Case(seed)
-        opportunities, antennas, offers = case.offers()
-        if offers.count <= MOST_OFFERS:
-            found.append((case, Everything(opportunities, antennas, offers).best))
-    return found
+def by_chunk(seeds: list[int]) -> str:
+    return f"seeds from {seeds[0]}"
 
 
-def worth(made: Allocation) -> tuple[int, int]:
-    return made.worth.urgent, made.worth.ordinary
-
-
-@pytest.mark.parametrize("seeds", chunks(), ids=lambda seeds: f"seeds from {seeds[0]}")
-def test_no_choice_of_offers_is_worth_more(seeds: list[int]) -> None:
-    tried = small_cases(seeds)
-    assert len(tried) > CHUNK / 2
-    for case, best in tried:
-        for way, options in WAYS.items():
-            made = allocate(
-                case.requests, case.coverage, case.stations, BEFORE, until=AFTER, **options
-            )
-            assert worth(made) == best, f"seed {case.seed}, {way}"
-            assert made.is_best, f"seed {case.seed}, {way}"
-
-
-@pytest.mark.parametrize("seeds", chunks()[:5], ids=lambda seeds: f"seeds from {seeds[0]}")
-def test_what_was_granted_before_counts_as_the_formula_says(seeds: list[int]) -> None:
-    """A request comes and another goes; what was granted before is worth keeping."""
-    tried = 0
-    for seed in seeds:
-        case = Case(seed)
-        first = case.requests[:-1]
-        before = allocate(first, case.coverage, case.stations, BEFORE, until=AFTER)
-        dice = random.Random(seed)
-        kept = list(case.requests)
-        if len(kept) > 2:
-            kept.remove(dice.choice(kept[:-1]))
-        case.requests = tuple(kept)
-        opportunities, antennas, offers = case.offers(before.grants)
-        if offers.count > MOST_OFFERS:
-            continue
-        best = Everything(opportunities, antennas, offers, before.grants).best
-        for way, options in WAYS.items():
-            made = allocate(
-                kept, case.coverage, case.stations, BEFORE, before, until=AFTER, **options
-            )
-            assert worth(made) == best, f"seed {seed}, {way}"
-        tried += 1
-    assert tried > CHUNK / 2
-
-
-@pytest.mark.skipif(not HAS_CP_SAT, reason="the extra 'allocation' is not installed")
-@pytest.mark.parametrize("seed", range(6))
-def test_both_solvers_and_both_ways_find_the_same_in_a_crowd(seed: int) -> None:
-    """Twelve targets at three antennas: too many to try everything."""
+def spaced_case(seed: int) -> tuple[list[Request], Contacts, dict[str, Station]]:
+    """One request a target, with spacing, and overlapping passes at two or three stations."""
     dice = random.Random(seed)
-    targets = [f"Target {number}" for number in range(12)]
-    places = stations("A", "B", "C", setup_s=60.0, teardown_s=30.0)
-    contacts = {}
-    for target in targets:
-        for name in places:
-            spans, at = [], dice.randint(0, 1800)
-            for _ in range(3):
-                length = dice.randint(240, 840)
-                spans.append((at, at + length))
-                at += length + dice.randint(1200, 4000)
-            contacts[target, name] = spans
-    requests = [
-        Request(
-            target,
-            priority=dice.randint(1, 9),
-            least_duration_s=dice.choice([180.0, 300.0]),
-            count=dice.choice([None, 2, 3]),
-            least_spacing_s=dice.choice([0.0, 1800.0]),
-            preferred=("A",) if dice.random() < 0.5 else (),
-            urgent=dice.random() < 0.1,
+    names = ["A", "B", "C"][: dice.choice([2, 2, 3])]
+    contacts: Contacts = {}
+    requests = []
+    for number in range(dice.randint(1, 3)):
+        for name in names:
+            at, spans = dice.randint(0, 12), []
+            for _ in range(dice.randint(1, 2)):
+                length = dice.randint(4, 14)
+                spans.append((60 * at, 60 * (at + length)))
+                at += length + dice.randint(2, 12)
+            contacts[f"T{number}", name] = spans
+        requests.append(
+            Request(
+                f"T{number}",
+                priority=dice.choice([1, 1, 2, 3]),
+                least_duration_s=60.0 * dice.randint(2, 4),
+                least_spacing_s=60.0 * dice.choice([0, 2, 5, 8]),
+                count=dice.choice([None, None, 3, 5]),
+                per_day=False,
+            )
         )
-        for target in targets
+    return requests, contacts, stations(*names, setup_s=60.0 * dice.choice([0, 1, 2]))
+
+
+def mixed_case(seed: int) -> tuple[list[Request], Contacts, dict[str, Station]]:
+    """Stops, needs and contacts of several targets in the same passes of one or two antennas."""
+    dice = random.Random(seed)
+    names = ["A", "B"][: dice.choice([1, 1, 2])]
+    contacts: Contacts = {}
+    requests = []
+    for number in range(dice.randint(2, 4)):
+        target = f"T{number}"
+        for name in names:
+            start = dice.randint(0, 8)
+            contacts[target, name] = [(60 * start, 60 * (start + dice.randint(6, 16)))]
+        for kind in dice.sample(["stop", "need", "contacts"], dice.randint(1, 3)):
+            window = sorted(dice.sample(range(25), 2))
+            request = Request(
+                target, kind, priority=dice.randint(1, 3), count=1, per_day=False,
+                least_duration_s=60.0 * dice.randint(1, 4),
+            )  # fmt: skip
+            if kind != "contacts":
+                request = replace(
+                    request,
+                    urgent=True,
+                    priority=dice.choice([12, 10, 6]) if kind == "stop" else dice.choice([4, 3]),
+                    not_before=DAWN + 60.0 * window[0],
+                    deadline=DAWN + 60.0 * window[1],
+                )
+            requests.append(request)
+    return requests, contacts, stations(*names, setup_s=60.0 * dice.choice([0, 1]))
+
+
+def reference(requests: list[Request], contacts: Contacts, places: dict[str, Station]) -> FreeCuts:
+    def windows(request: Request, name: str) -> list[tuple[float, float]]:
+        spans = [(DAWN + a, DAWN + b) for a, b in contacts.get((request.target, name), [])]
+        cut = [(max(a, request.not_before), min(b, request.deadline)) for a, b in spans]
+        return [(a, b) for a, b in cut if b > a]
+
+    return FreeCuts(windows, requests, places)
+
+
+@pytest.mark.parametrize("seeds", chunks(), ids=by_chunk)
+def test_with_spacing_no_free_cut_gives_one_contact_more(seeds: list[int]) -> None:
+    for seed in seeds:
+        requests, contacts, places = spaced_case(seed)
+        model = reference(requests, contacts, places)
+        best = model.solve([model.contacts(lambda request: True)])[0]
+        made = allocate(requests, coverage(contacts), places, DAWN, until=AFTER)
+        assert made.reached(TierKind.CONTACTS) == round(best), f"seed {seed}"
+        assert made.is_best, f"seed {seed}"
+
+
+@pytest.mark.parametrize("seeds", chunks(), ids=by_chunk)
+def test_every_tier_has_as_much_as_free_cuts_could_give_it(seeds: list[int]) -> None:
+    for seed in seeds:
+        requests, contacts, places = mixed_case(seed)
+        model = reference(requests, contacts, places)
+        urgent = sorted({each.priority for each in requests if each.urgent}, reverse=True)
+        goals = [
+            model.served(lambda request, p=priority: request.urgent and request.priority == p)
+            for priority in urgent
+        ]
+        best = model.solve([*goals, model.contacts(lambda request: not request.urgent)])
+        made = allocate(requests, coverage(contacts), places, DAWN, until=AFTER)
+        found = [each.worth for each in made.tiers if each.tier.kind is TierKind.SERVED]
+        found.append(made.reached(TierKind.CONTACTS))
+        assert found == [round(each) for each in best], f"seed {seed}"
+        assert made.is_best, f"seed {seed}"
+
+
+@pytest.mark.skipif(len(SOLVERS) < 2, reason="the extra 'allocation' is not installed")
+@pytest.mark.parametrize("seed", range(20))
+def test_both_solvers_find_the_same(seed: int) -> None:
+    requests, contacts, places = mixed_case(seed)
+    found = [
+        allocate(requests, coverage(contacts), places, DAWN, until=AFTER, solver=solver)
+        for solver in SOLVERS
     ]
-    found = {
-        way: allocate(requests, coverage(contacts), places, DAWN, until=AFTER, **options)
-        for way, options in WAYS.items()
-    }
-    assert all(each.is_best for each in found.values())
-    assert len({each.worth for each in found.values()}) == 1
+    assert all(each.is_best for each in found)
+    assert len({tuple(tier.worth for tier in each.tiers[:-1]) for each in found}) == 1
 
 
 def most_contacts(

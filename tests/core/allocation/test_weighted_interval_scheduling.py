@@ -14,9 +14,9 @@ import pytest
 from allocation_cases import AFTER, DAWN, coverage, stations
 
 from contactd.core.allocation.allocate import allocate
+from contactd.core.allocation.problem import TierKind
 from contactd.core.allocation.request import Request
 from contactd.core.allocation.result import Allocation
-from contactd.core.allocation.search_budget import Effort
 
 Interval = tuple[int, int, int]
 """Start, end (minutes), value."""
@@ -33,7 +33,7 @@ def optimum(intervals: list[Interval]) -> list[int]:
     return best
 
 
-def by_allocation(intervals: list[Interval], effort: Effort | None = None) -> Allocation:
+def by_allocation(intervals: list[Interval]) -> Allocation:
     """Each interval a target of its own that wants all of its one contact."""
     return allocate(
         [
@@ -49,7 +49,6 @@ def by_allocation(intervals: list[Interval], effort: Effort | None = None) -> Al
         stations("S"),
         DAWN,
         until=AFTER,
-        effort=effort,
     )
 
 
@@ -59,20 +58,19 @@ def test_the_textbook_example_has_the_textbook_optimum() -> None:
     example = [(0, 3, 2), (1, 5, 4), (4, 6, 4), (2, 7, 7), (6, 8, 2), (6, 9, 1)]
     assert optimum(example) == [0, 2, 4, 6, 7, 8, 8]
     made = by_allocation(example)
-    assert made.worth.ordinary == 8 * 1000
+    assert made.reached(TierKind.CONTACTS) == 8
     assert sum(grant.priority for grant in made.grants) == 8
 
 
-@pytest.mark.parametrize("effort", [None, Effort(all_at_once=0)], ids=["in one go", "relaxed"])
 @pytest.mark.parametrize("seed", range(60))
 def test_one_antenna_reaches_the_optimum_of_dynamic_programming(
-    seed: int, effort: Effort | None
+    seed: int,
 ) -> None:
     dice = random.Random(seed)
     intervals = []
     for _ in range(dice.randint(1, 80)):
         start = dice.randint(0, 300)
         intervals.append((start, start + dice.randint(1, 40), dice.randint(1, 100)))
-    made = by_allocation(intervals, effort)
-    assert made.worth.ordinary == optimum(intervals)[-1] * 1000
+    made = by_allocation(intervals)
+    assert made.reached(TierKind.CONTACTS) == optimum(intervals)[-1]
     assert made.is_best

@@ -40,4 +40,5 @@ def station_time(
         and (not station or each.station in station)
     ]
     short = [each for each in made.shortfalls if not target or each.target in target]
-    return document(request, allocation_form(made, grants, short, why))
+    stops = [each for each in made.earlier_stops if not target or each.target in target]
+    return document(request, allocation_form(made, grants, short, stops, why=why))
