@@ -14,6 +14,7 @@ from contactd.core.alert import Alert
 from contactd.core.allocation.result import Allocation
 from contactd.core.change import ElementsChange
 from contactd.core.contacts.contact import Contact, Coverage
+from contactd.core.contacts.spread import ContactSpread, ContactSpreads
 from contactd.core.ground.station import Station
 from contactd.core.handover import GivenHandover
 from contactd.core.intervals import EMPTY, IntervalSet
@@ -55,6 +56,8 @@ class TargetOutlook:
         contacts: ordered by AOS.
         open_contacts: by station, when the target may be in view, from the time on when a planned
             manoeuvre leaves that open; empty where nothing is open.
+        spreads: how far AOS and LOS may be off, and how likely each contact is; None where it is
+            open how planned manoeuvres go.
         in_view: by station, when the target stands above its horizon: as predicted, for every
             motion within the orbit's error, for any of them.
         services: coverage by service name, then by station name; outages are taken out, and what
@@ -68,6 +71,7 @@ class TargetOutlook:
     span: tuple[float, float]
     elements: ElementsInUse | None = None
     contacts: Sequence[Contact] = ()
+    spreads: ContactSpreads | None = None
     in_view: Mapping[str, Coverage] = field(default_factory=dict)
     services: Mapping[str, Mapping[str, Coverage]] = field(default_factory=dict)
     forecasts: tuple[SequenceForecast, ...] = ()
@@ -76,6 +80,12 @@ class TargetOutlook:
     gaps: IntervalSet = EMPTY
     open_contacts: Mapping[str, IntervalSet] = field(default_factory=dict)
     granted: Mapping[str, IntervalSet] | None = None
+
+    def spread_of(self, contact: Contact) -> ContactSpread | None:
+        """How far one of its contacts may be off; None where that is not known."""
+        if self.spreads is None or contact.station not in self.in_view:
+            return None
+        return self.spreads.of(contact, self.in_view[contact.station])
 
     def windows(
         self,

@@ -24,6 +24,7 @@ from contactd.core.contacts.horizon import horizon_of
 from contactd.core.contacts.missed import without_missed
 from contactd.core.contacts.prediction import crossings, predict
 from contactd.core.contacts.reach import Reach, reach_of
+from contactd.core.contacts.spread import ContactSpreads, contact_spreads
 from contactd.core.contacts.table import ContactTable
 from contactd.core.errors import PropagationError
 from contactd.core.ground.station import Station
@@ -145,6 +146,7 @@ def predict_target(
         nothing.outlook,
         span=reach.span,
         contacts=contacts,
+        spreads=at_hand.spreads(contacts),
         in_view=at_hand.in_view(),
         services=at_hand.services(),
         gaps=reach.gaps,
@@ -325,6 +327,12 @@ class _AtHand:
         from contactd.core.contacts.fanned import fanned_seen
 
         self.seen = fanned_seen(self.fan, self.fan_contacts, self.stations, error, self.epoch)
+
+    def spreads(self, contacts: ContactTable) -> ContactSpreads | None:
+        """How far each contact may be off."""
+        if self.fan is not None:
+            return None
+        return contact_spreads(self.track, self.stations, contacts, self.error, self.epoch)
 
     def in_view(self) -> Mapping[str, Coverage]:
         """When it stands above each station's horizon."""

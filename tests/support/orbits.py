@@ -14,6 +14,7 @@ from contactd.core.orbit.elements import ElementSet
 from contactd.core.orbit.frames import greenwich_mean_sidereal_angle, teme_to_fixed
 
 EPOCH = from_text("2026-03-01T00:00:00Z")
+REVOLUTIONS = 9_000
 TIMESCALE = load.timescale(builtin=True)
 
 
@@ -28,7 +29,7 @@ def invented(
     epoch=EPOCH,
     name="Invented",
 ):
-    """An element set of nobody's satellite."""
+    """An element set of nobody's satellite, which has circled for years."""
     return ElementSet(
         name=name,
         catalogue_number=99999,
@@ -41,6 +42,7 @@ def invented(
         argument_of_perigee_deg=argument_of_perigee_deg,
         mean_anomaly_deg=mean_anomaly_deg,
         bstar_per_earth_radius=bstar_per_earth_radius,
+        revolution_number=REVOLUTIONS,
     )
 
 

@@ -217,7 +217,7 @@ def _motion_findings(
 
 
 def _target_form(target: Target, now: float) -> dict[str, Any]:
-    from contactd.mission.documents.service import orbit_error_form
+    from contactd.mission.documents.orbit_error import orbit_error_form
     from contactd.mission.timetext import machine
 
     epoch = target.epoch(now)

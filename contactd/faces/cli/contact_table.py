@@ -9,9 +9,21 @@ from contactd.core.contacts.contact import Contact
 from contactd.core.contacts.outage import Outage, outage_of
 from contactd.core.ground.status import degraded_in, reason
 from contactd.faces.cli.tables import STYLES, Cell, Column, say, show
-from contactd.mission.timetext import NEAREST, NO_LATER, inner, length, moment, on_day_of, outer
+from contactd.mission.texts.orbit_error import probability_text
+from contactd.mission.timetext import (
+    NEAREST,
+    NO_EARLIER,
+    NO_LATER,
+    inner,
+    length,
+    moment,
+    on_day_of,
+    outer,
+    rounded,
+)
 
 if TYPE_CHECKING:
+    from contactd.core.contacts.spread import ContactSpread
     from contactd.core.ground.station import Station
     from contactd.faces.cli.screen import Screen
 
@@ -25,6 +37,7 @@ _COLUMNS = (
     Column("Station", wraps=True),
     Column("AOS", "UTC"),
     Column("LOS", "UTC"),
+    Column("±", "s", right=True, optional=1),
     Column("Lasts", right=True, optional=2),
     Column("Max el", "deg", right=True, optional=1),
     Column("Az AOS-LOS", "deg", right=True, optional=3),
@@ -41,6 +54,7 @@ def show_contacts(
     *,
     with_target: bool = True,
     day_of_year: bool = False,
+    spreads: Sequence[ContactSpread | None] = (),
     names: Sequence[str] = (),
     extras: Sequence[Mapping[str, Any]] = (),
 ) -> None:
@@ -48,11 +62,16 @@ def show_contacts(
 
     Args:
         stations: by name, for their outages.
+        spreads: how far each contact may be off; none for none of them.
         names: columns on request, see ``contact_columns``.
         extras: their values, one mapping a contact.
     """
     outages = [outage_of(contact, stations[contact.station]) for contact in contacts]
-    rows = [_row(contact, out, day_of_year) for contact, out in zip(contacts, outages, strict=True)]
+    known = spreads or [None] * len(contacts)
+    rows = [
+        _row(contact, out, spread, day_of_year)
+        for contact, out, spread in zip(contacts, outages, known, strict=True)
+    ]
     columns: tuple[Column, ...] = _COLUMNS
     if names:
         from contactd.faces.cli.contact_columns import cells_of, columns_of
@@ -71,6 +90,8 @@ def show_contacts(
         notes.append(f"{STILL_UP_AFTER} in view beyond the time shown")
     if notes:
         say(screen, "; ".join(notes) + ".")
+    if any(each is not None for each in spreads):
+        say(screen, "± how far AOS or LOS may be off, 95 % (chance that the contact happens).")
     for line in _outage_notes(contacts, outages, stations, day_of_year):
         say(screen, line, style=STYLES["warning"], hang=2)
 
@@ -110,7 +131,17 @@ def _mark(out: Outage | None) -> str:
     return f" {ALL_OUT}" if out.takes_all else f" {PARTLY_OUT}"
 
 
-def _row(contact: Contact, out: Outage | None, day_of_year: bool) -> list[Cell]:
+def _off(contact: Contact, spread: ContactSpread | None) -> str:
+    if spread is None or (contact.cut_at_start and contact.cut_at_end):
+        return "-"
+    off = f"{rounded(spread.off_s(contact), NO_EARLIER, 0.1):.1f}"
+    exists = probability_text(spread.existence_probability)
+    return off if exists is None else f"{off} ({exists})"
+
+
+def _row(
+    contact: Contact, out: Outage | None, spread: ContactSpread | None, day_of_year: bool
+) -> list[Cell]:
     aos = moment(contact.aos, NO_LATER, day_of_year=day_of_year)
     los = on_day_of(moment(contact.los, NO_LATER, day_of_year=day_of_year), aos)
     name = contact.station + _mark(out)
@@ -118,6 +149,7 @@ def _row(contact: Contact, out: Outage | None, day_of_year: bool) -> list[Cell]:
         name if out is None else (name, STYLES["warning"]),
         aos + (STILL_UP_BEFORE if contact.cut_at_start else ""),
         los + (STILL_UP_AFTER if contact.cut_at_end else ""),
+        _off(contact, spread),
         length(contact.duration_s, NO_LATER),
         f"{contact.max_elevation_deg:.1f}",
         f"{_azimuth(contact.aos_azimuth_deg)}-{_azimuth(contact.los_azimuth_deg)}",

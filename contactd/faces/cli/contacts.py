@@ -16,8 +16,11 @@ from contactd.faces.cli.times import Duration
 from contactd.mission.timetext import inner
 
 if TYPE_CHECKING:
-    from contactd.core.contacts.contact import Contact
+    from contactd.core.contacts.contact import Contact, Coverage
+    from contactd.core.contacts.spread import ContactSpread, ContactSpreads
+    from contactd.core.contacts.table import ContactTable
     from contactd.core.ground.station import Station
+    from contactd.core.orbit.orbit_error import OrbitError
     from contactd.core.orbit.track import Track
     from contactd.core.target import Target
 
@@ -134,10 +137,8 @@ def command(
 
 def _give_out(found: _Found, form: str) -> None:
     """Print contacts for other programs."""
-    from contactd.mission.documents.contacts import contact_form
-
     forms = [
-        {**contact_form(contact, found.stations[contact.station]), **extras}
+        {**found.form(contact), **extras}
         for contact, extras in zip(found.contacts, found.extras, strict=True)
     ]
     if form == "json":
@@ -146,6 +147,30 @@ def _give_out(found: _Found, form: str) -> None:
     from contactd.mission.documents.models import Contact as Document
 
     as_csv([*Document.__annotations__, *found.names], forms)
+
+
+@dataclass(frozen=True)
+class _Known:
+    """How well one target's contacts are known."""
+
+    error: OrbitError
+    epoch: float
+    spreads: ContactSpreads
+    in_view: dict[str, Coverage]
+
+
+def _known(
+    target: Target, track: Track, stations: list[Station], table: ContactTable, now: float
+) -> _Known:
+    from contactd.core.contacts.coverage import seen_from
+    from contactd.core.contacts.spread import contact_spreads
+
+    error, epoch = target.error_at(now), target.epoch(now)
+    assert epoch is not None
+    seen = seen_from(track, stations, table, error, epoch)
+    in_view = {each.name: seen[each.name, each.least_elevation_deg].coverage for each in stations}
+    spreads = contact_spreads(track, stations, table, error, epoch)
+    return _Known(error, epoch, spreads, in_view)
 
 
 @dataclass
@@ -157,6 +182,22 @@ class _Found:
     targets: dict[str, tuple[Target, Track]] = field(default_factory=dict)
     names: list[str] = field(default_factory=list)
     extras: list[dict[str, Any]] = field(default_factory=list)
+    known: dict[str, _Known] = field(default_factory=dict)
+
+    def form(self, contact: Contact) -> dict[str, Any]:
+        """A contact for other programs."""
+        from contactd.mission.documents.contacts import contact_form
+        from contactd.mission.documents.orbit_error import orbit_error_form
+
+        known = self.known[contact.target]
+        error = orbit_error_form(known.error, contact.aos - known.epoch)
+        station = self.stations[contact.station]
+        return contact_form(contact, station, self.spread_of(contact), error)
+
+    def spread_of(self, contact: Contact) -> ContactSpread | None:
+        """How far a contact may be off."""
+        known = self.known[contact.target]
+        return known.spreads.of(contact, known.in_view[contact.station])
 
     def add_columns(self, names: list[str]) -> None:
         """Work out the columns of these names."""
@@ -187,7 +228,9 @@ def _find(
         if track is None:
             continue
         found.targets[target.name] = target, track
-        found.contacts.extend(predict([track], stations, start, end))
+        table = predict([track], stations, start, end)
+        found.known[target.name] = _known(target, track, stations, table, now)
+        found.contacts.extend(table)
         problems, ends = problems_of(target, track, now, (start, end))
         for problem in problems:
             complain(problem)
@@ -220,6 +263,7 @@ def _show(found: _Found, heading: str, span: str, with_target: bool, day_of_year
             found.stations,
             with_target=with_target,
             day_of_year=day_of_year,
+            spreads=[found.spread_of(contact) for contact in found.contacts],
             names=found.names,
             extras=found.extras,
         )

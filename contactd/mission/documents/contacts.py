@@ -7,22 +7,31 @@ import math
 from contactd.core import instants
 from contactd.core.contacts.contact import Contact, Coverage
 from contactd.core.contacts.outage import Outage, outage_of
+from contactd.core.contacts.spread import ContactSpread
 from contactd.core.contacts.table import meeting
 from contactd.core.ground.station import Station, StationStatus
 from contactd.core.ground.status import degraded_in
 from contactd.core.intervals import IntervalSet
 from contactd.core.outlook import TargetOutlook
+from contactd.mission.documents.orbit_error import orbit_error_form
 from contactd.mission.documents.spans import Form, inner_form, outer_form
-from contactd.mission.timetext import NEAREST, NO_LATER, machine
+from contactd.mission.timetext import NEAREST, NO_EARLIER, NO_LATER, machine
 
 COMMAND = "command"
 
 
-def contact_form(contact: Contact, station: Station | None) -> Form:
+def contact_form(
+    contact: Contact,
+    station: Station | None,
+    spread: ContactSpread | None = None,
+    orbit_error: Form | None = None,
+) -> Form:
     """One contact, as :class:`~contactd.mission.documents.models.Contact` describes it.
 
     Args:
         station: its station, for the outages; None if it is not configured any more.
+        spread: how far it may be off, if that is known.
+        orbit_error: what that rests on.
     """
     aos, los = machine(contact.aos, NO_LATER), machine(contact.los, NO_LATER)
     out = None if station is None else outage_of(contact, station)
@@ -44,6 +53,40 @@ def contact_form(contact: Contact, station: Station | None) -> Form:
         "outage": None if out is None else outage_form(out),
         "usable": [{"from": aos, "to": los}] if out is None else _usable(contact, out, aos),
         "degraded": None if degraded is None else status_form(degraded),
+        **spread_form(spread),
+        "orbit_error": orbit_error,
+    }
+
+
+def outlook_contact_form(
+    outlook: TargetOutlook | None, contact: Contact, station: Station | None
+) -> Form:
+    """One contact of an outlook, with how far it may be off."""
+    if outlook is None or outlook.elements is None:
+        return contact_form(contact, station)
+    known = outlook.elements
+    error = orbit_error_form(known.error, contact.aos - known.epoch)
+    return contact_form(contact, station, outlook.spread_of(contact), error)
+
+
+def spread_form(spread: ContactSpread | None) -> Form:
+    """How far a contact may be off, and how likely it is."""
+    if spread is None:
+        return dict.fromkeys(
+            (
+                "aos_early", "aos_late", "los_early", "los_late", "certain_from", "certain_until",
+                "existence_probability",
+            )
+        )  # fmt: skip
+    certain = spread.certain or (None, None)
+    return {
+        "aos_early": machine(spread.aos[0], NO_LATER),
+        "aos_late": machine(spread.aos[1], NO_EARLIER),
+        "los_early": machine(spread.los[0], NO_LATER),
+        "los_late": machine(spread.los[1], NO_EARLIER),
+        "certain_from": machine(certain[0], NO_EARLIER),
+        "certain_until": machine(certain[1], NO_LATER),
+        "existence_probability": round(spread.existence_probability, 4),
     }
 
 

@@ -56,6 +56,20 @@ StationStatus = TypedDict(
 """What somebody stated of a station."""
 
 
+class OrbitError(TypedDict):
+    """Bounds (95 %) of how far the true motion may be from the predicted one."""
+
+    source: Literal["stated", "covariance", "learned", "assumed", "exact"]
+    basis: Annotated[str, Field(examples=["perigees of 450 to 550 km"])]
+    at_epoch_s: Annotated[float, Field(description="Along track, at the epoch.")]
+    per_day_s: float
+    per_day2_s: Annotated[float, Field(description="At an age of t days, half of it times t².")]
+    radial_km: float
+    cross_track_km: float
+    age_s: float
+    along_track_s: Annotated[float, Field(description="Along track, at that age.")]
+
+
 class Contact(TypedDict):
     """An interval in which a target stands above a station's mask."""
 
@@ -79,6 +93,18 @@ class Contact(TypedDict):
     degraded: Annotated[
         StationStatus | None, Field(description="Stated of the station: not counted on then.")
     ]
+    aos_early: Annotated[str | None, Field(description=f"95 %. {UTC}")]
+    aos_late: Annotated[str | None, Field(description=f"95 %. {UTC}")]
+    los_early: Annotated[str | None, Field(description=f"95 %. {UTC}")]
+    los_late: Annotated[str | None, Field(description=f"95 %. {UTC}")]
+    certain_from: Annotated[
+        str | None, Field(description=f"In view for every orbit within the error, from. {UTC}")
+    ]
+    certain_until: Annotated[str | None, Field(description=UTC)]
+    existence_probability: Annotated[
+        float | None, Field(ge=0, le=1, description="That the contact happens at all.")
+    ]
+    orbit_error: OrbitError | None
 
 
 Covered = Literal["covered", "at risk", "uncovered"]
@@ -163,20 +189,6 @@ class Step(TypedDict):
         Field(description="It expires in one of these, where it is not known in which; or empty."),
     ]
     next_command: NextCommand | None
-
-
-class OrbitError(TypedDict):
-    """Bounds (95 %) of how far the true motion may be from the predicted one."""
-
-    source: Literal["stated", "covariance", "learned", "assumed", "exact"]
-    basis: Annotated[str, Field(examples=["perigees of 450 to 550 km"])]
-    at_epoch_s: Annotated[float, Field(description="Along track, at the epoch.")]
-    per_day_s: float
-    per_day2_s: Annotated[float, Field(description="At an age of t days, half of it times t².")]
-    radial_km: float
-    cross_track_km: float
-    age_s: float
-    along_track_s: Annotated[float, Field(description="Along track, at that age.")]
 
 
 class ForecastStep(Step):

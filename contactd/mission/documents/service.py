@@ -8,11 +8,11 @@ from contactd.core.alert import Alert
 from contactd.core.contacts.table import first_from
 from contactd.core.ground.station import Station
 from contactd.core.intervals import IntervalSet
-from contactd.core.orbit.orbit_error import OrbitError
 from contactd.core.outlook import ElementsInUse, Snapshot, TargetOutlook
 from contactd.core.record import Record
 from contactd.mission.changes import Change
-from contactd.mission.documents.contacts import contact_form, window_form, windows
+from contactd.mission.documents.contacts import outlook_contact_form, window_form, windows
+from contactd.mission.documents.orbit_error import orbit_error_form
 from contactd.mission.documents.spans import Form, inner_form, outer_form, outer_forms
 from contactd.mission.documents.steps import sequence_form, step_form
 from contactd.mission.texts.orbit_error import orbit_error_text
@@ -77,21 +77,6 @@ def elements_form(elements: ElementsInUse | None, at: float) -> Form | None:
     }
 
 
-def orbit_error_form(error: OrbitError, age_s: float) -> Form:
-    """How far a motion may be off, at an age (s), and where that figure comes from."""
-    return {
-        "source": error.origin.value,
-        "basis": error.basis,
-        "at_epoch_s": round(error.at_epoch_s, 3),
-        "per_day_s": round(error.per_day_s, 3),
-        "per_day2_s": round(error.per_day2_s, 3),
-        "radial_km": round(error.radial_km, 3),
-        "cross_track_km": round(error.cross_track_km, 3),
-        "age_s": round(age_s),
-        "along_track_s": round(error.at_age_s(age_s), 3),
-    }
-
-
 def forecast_forms(outlook: TargetOutlook, at: float) -> list[Form]:
     """Each step's forecast, with how well the orbit is known that it rests on.
 
@@ -131,7 +116,7 @@ def target_form(
         "contacts": len(outlook.contacts),
         "next_contact": None
         if contact is None
-        else contact_form(contact, stations.get(contact.station)),
+        else outlook_contact_form(outlook, contact, stations.get(contact.station)),
         "windows": [window_form(outlook, each) for each in ahead],
         "gaps": outer_forms(outlook.gaps),
         "maybe_in_view": [

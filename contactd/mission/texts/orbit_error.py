@@ -11,6 +11,16 @@ def plus_minus(seconds: float) -> str:
     return f"± {rounded(seconds, NO_EARLIER, 0.1):.1f} s"
 
 
+def probability_text(probability: float) -> str | None:
+    """``84 %`` that a contact happens, never 0 or 100; None where that goes without saying."""
+    if probability >= 0.999:
+        return None
+    if probability < 0.001:
+        return "< 0.1 %"
+    digits = 0 if 0.01 <= probability < 0.99 else 1
+    return f"{100.0 * probability:.{digits}f} %"
+
+
 def orbit_error_text(error: OrbitError, along_s: float) -> str:
     """``orbit error ± 4.6 s along track, assumed for perigees of 450 to 550 km``."""
     if error.is_exact:

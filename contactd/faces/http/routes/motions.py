@@ -29,9 +29,9 @@ from contactd.faces.http.context import (
 )
 from contactd.faces.http.problems import Problem
 from contactd.mission.documents.contacts import (
-    contact_form,
     flat_spans,
     milliseconds,
+    outlook_contact_form,
     timeline_form,
 )
 from contactd.mission.documents.spans import inner_forms, outer_forms
@@ -255,7 +255,7 @@ def sky(
         track = ctx.view.track(target)
         span = (chosen.aos, chosen.los)
         return {
-            "contact": contact_form(chosen, snapshot.stations.get(station)),
+            "contact": outlook_contact_form(outlook, chosen, snapshot.stations.get(station)),
             "highest_elevation_deg": place.antenna.highest_elevation_deg,
             "keyhole": _keyhole(track, place, *span),
             "links": motion.link_margins(track, place, ctx.view.target(target).links, *span),

@@ -29,7 +29,7 @@ from contactd.mission.documents import models
 from contactd.mission.documents.agenda import agenda_form
 from contactd.mission.documents.contacts import (
     COMMAND,
-    contact_form,
+    outlook_contact_form,
     stated_forms,
     station_form,
     window_form,
@@ -133,7 +133,10 @@ def contacts(
         found = _contacts(snapshot, target, station, start, end)
         chosen = [each for each in found if after is None or _key(each) > after]
         places = snapshot.stations
-        page = _Page(contact_form(each, places.get(each.station)) for each in chosen[:limit])
+        page = _Page(
+            outlook_contact_form(snapshot.targets.get(each.target), each, places.get(each.station))
+            for each in chosen[:limit]
+        )
         page.next = _key(chosen[limit - 1]) if len(chosen) > limit else None
         return page
 
