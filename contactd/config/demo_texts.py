@@ -26,7 +26,7 @@ planning:
 # store:
 #   url: sqlite:////var/lib/contactd/ledger.sqlite   # or postgresql://user@host/contactd
 #   password_file: secrets/pgpass     # host:port:database:user:password; never in the address
-# Without it the ledger is ledger.sqlite in the state directory, or else in var beside this folder.
+# Without it the ledger is ledger.sqlite in var beside this folder, or in /var/lib for one in /etc.
 # ledger:
 #   backup: {to: /srv/copies/contactd, every: 1d, keep: 14}   # copies of an SQLite ledger, verified
 #   archive_after: 365d     # older records go into files beside the ledger; at least 8d

@@ -97,7 +97,7 @@ def examine(
 
 def kept_folder(directory: Path, state_directory: Path | None) -> Path:
     """Where copies are kept of what the ledger does not hold: secrets, and what is large."""
-    return (state_directory or directory.resolve().parent / "var") / KEPT_FOLDER
+    return (state_directory or state_folder(directory.resolve())) / KEPT_FOLDER
 
 
 class _Loader:
@@ -393,6 +393,19 @@ class _Loader:
         if url is not None:
             return url
         return f"sqlite:///{(self.kept.parent / LEDGER_FILE).absolute()}"
+
+
+def state_folder(directory: Path) -> Path:
+    """Where the ledger lies unless the settings, or whoever runs the service, say otherwise.
+
+    Beside a configuration in ``/etc`` lies no state: commands at a deployed machine's shell must
+    find the service's ledger, in ``/var/lib``, and not begin another one.
+
+    Source: Filesystem Hierarchy Standard 3.0, sections 3.7 and 5.8.
+    """
+    if directory.parent == Path("/etc"):
+        return Path("/var/lib") / directory.name
+    return directory.parent / "var"
 
 
 def _frozen(content: dict[Key, Value]) -> Mapping[Key, Value]:

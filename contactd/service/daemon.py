@@ -213,6 +213,7 @@ class Daemon:
     async def begin(self) -> None:
         """Read the ledger, say who is watching, and beat for the first time."""
         await self._read_ledger()
+        self._say_whose_ledger()
         self.watch.watch_what_runs()
         await self.effects.life.follow(self.state.configuration)
         self.reloader.begin()
@@ -233,6 +234,15 @@ class Daemon:
             log.error("configuration refused", problem=problem)
         await self.beat()
         self.has_begun = True
+
+    def _say_whose_ledger(self) -> None:
+        """Say when a ledger has been kept for targets of which none is configured here."""
+        adopted = self.watch.knowledge.configuration
+        known = set() if adopted is None else set(adopted.body.get("targets", ()))
+        present = set(self.state.configuration.targets)
+        if known and present and not known & present:
+            some = ", ".join(sorted(known)[:5])
+            log.error("this ledger was kept for other targets", targets=some)
 
     async def _read_ledger(self) -> None:
         """Read all that the ledger knows. To watch without that would be to say what is not so."""

@@ -101,6 +101,9 @@ class PythonEnvironment:
         say("making the virtual environment .venv")
         if importlib.util.find_spec("venv") is None:
             raise SetupFailed(_ask_administrator("its Python has no venv module"))
+        if self.folder.is_symlink():
+            # What it leads to is another's: making it anew would take that away.
+            self.folder.unlink()
         make = [sys.executable, "-m", "venv", "--clear", "--without-pip", str(self.folder)]
         subprocess.run(make, check=True)
         if importlib.util.find_spec("ensurepip") is not None:

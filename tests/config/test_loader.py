@@ -15,6 +15,7 @@ from hypothesis import strategies as st
 
 from contactd.config import Configuration, examine, load
 from contactd.config.error_locations import MOST_ERRORS_PER_FILE
+from contactd.config.loader import state_folder
 from contactd.config.settings import ROUTINE
 from contactd.config.yaml12 import parse
 from contactd.core import instants
@@ -603,3 +604,9 @@ def test_any_bytes_in_any_file_are_taken_or_refused(
 def test_a_file_that_is_half_written_is_taken_or_refused(folder: Path, cut: int) -> None:
     (folder / "targets" / "lantern-3.yaml").write_text(TARGET[:cut])
     checked(folder)
+
+
+def test_commands_find_the_ledger_of_a_deployed_service_where_it_keeps_it():
+    # Filesystem Hierarchy Standard 3.0: configuration in /etc, variable state in /var/lib.
+    assert state_folder(Path("/etc/contactd")) == Path("/var/lib/contactd")
+    assert state_folder(Path("/home/ada/config")) == Path("/home/ada/var")

@@ -157,3 +157,18 @@ async def test_an_alert_that_fell_due_while_the_service_was_away_is_raised_late_
     assert second.sample("contactd_alerts_late_total") == 1.0
     assert not second.raised("alerts-missed")
     await second.end()
+
+
+async def test_a_ledger_that_was_kept_for_other_targets_is_told_at_the_start(
+    scene: Scene, clock: SimulatedClock, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    watch = Watch(scene.config, clock)
+    await watch.begin()
+    await watch.end()
+    assert "other targets" not in capsys.readouterr().out
+    other = Scene(tmp_path / "other", 1, {"store": {"url": watch.url}})
+    other.write_target("Pale Heron")
+    second = Watch(other.config, clock)
+    await second.begin()
+    await second.end()
+    assert "this ledger was kept for other targets" in capsys.readouterr().out

@@ -82,6 +82,12 @@ class Answer:
     err: str
 
     @property
+    def told(self) -> str:
+        """What it said on standard error, but for which ledger it wrote to."""
+        lines = self.err.splitlines(keepends=True)
+        return "".join(line for line in lines if not line.startswith("Ledger: "))
+
+    @property
     def json(self) -> Any:
         return json.loads(self.out)
 

@@ -29,7 +29,7 @@ def test_a_recorded_start_narrows_every_expiry(watch: Watch) -> None:
         "record", "start", "Lantern 3", "wake-up", "--at", "2026-11-25T08:40:00Z",
         "--give-or-take", "20s", "--by", "Ida", "--format", "json",
     )  # fmt: skip
-    assert (answer.code, answer.err) == (0, "")
+    assert (answer.code, answer.told) == (0, "")
     assert answer.json["stored"] is True
     record = answer.json["record"]
     assert record["kind"] == "start-observed"
@@ -112,7 +112,7 @@ def test_a_start_outside_the_planned_time_is_recorded_with_a_note(watch: Watch) 
     answer = watch("record", "start", "Lantern 3", "wake-up", "--at", "2026-11-25T07:30:00Z")
     assert answer.code == 0
     assert len(records(watch)) == 1
-    assert answer.err == (
+    assert answer.told == (
         "note: 2026-11-25 07:30:00Z is outside the start in the target's file, "
         "2026-11-25 08:00:00Z to 2026-11-25 10:00:00Z.\n"
     )
@@ -189,3 +189,10 @@ def test_two_who_record_at_once_both_get_a_number(watch: Watch) -> None:
         )
     assert {answer.json["record"]["number"] for answer in answers} == {1, 2, 3, 4}
     assert [record.number for record in records(watch)] == [1, 2, 3, 4]
+
+
+def test_what_is_recorded_is_said_with_the_ledger_and_whether_that_is_new(watch: Watch) -> None:
+    first = watch("record", "start", "Lantern 3", "wake-up", "--at", "-20min")
+    again = watch("record", "remark", "all well")
+    assert f"Ledger: {watch.folder / 'var' / 'ledger.sqlite'} (new" in first.err
+    assert again.err.strip() == f"Ledger: {watch.folder / 'var' / 'ledger.sqlite'}"

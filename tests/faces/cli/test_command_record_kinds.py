@@ -29,7 +29,7 @@ def running(watch: Watch) -> Watch:
 
 def entered(watch: Watch, *arguments: str) -> Any:
     answer = watch("record", *arguments, "--format", "json")
-    assert (answer.code, answer.err) == (0, "")
+    assert (answer.code, answer.told) == (0, "")
     return answer.json
 
 
@@ -84,7 +84,7 @@ def test_a_contradicting_reading_is_kept_told_and_not_used(running: Watch) -> No
     )
     assert answer.code == 1
     assert answer.out.startswith("Recorded as 2: reading")
-    assert answer.err.startswith("note: ")
+    assert answer.told.startswith("note: ")
     assert "record 2" in answer.err
     after = running("forecast", "--format", "json").json
     assert [each["latest"] for each in after] == [each["latest"] for each in before]
@@ -216,7 +216,7 @@ def test_a_missed_contact_is_kept_and_one_that_never_was_is_questioned(watch: Wa
     answer = watch(
         "record", "missed", "Lantern 3", contact["station"], "--at", contact["tca"], "--why", "wind"
     )
-    assert (answer.code, answer.err) == (0, "")
+    assert (answer.code, answer.told) == (0, "")
     assert answer.out.startswith(
         f"Recorded as 1: contact-missed, Lantern 3, contact with {contact['station']} at "
     )

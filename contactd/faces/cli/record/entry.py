@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from contactd.faces.cli import options
-from contactd.faces.cli.output import as_csv, as_json
+from contactd.faces.cli.output import as_csv, as_json, tell
 
 if TYPE_CHECKING:
     from contactd.config.configuration import Configuration
@@ -69,10 +69,15 @@ def keep(configuration: Configuration, records: Sequence[Record], manner: Manner
 
     if manner.dry_run:
         return list(records)
-    ledger = open_ledger(configuration, create=True)
+    ledger = open_ledger(configuration)
+    is_new = ledger is None
+    ledger = ledger or open_ledger(configuration, create=True)
     assert ledger is not None
     with ledger:
-        return ledger.append(records)
+        stored = ledger.append(records)
+    # Two ledgers are easily mistaken for one: what was written is said with where.
+    tell(f"Ledger: {ledger.name}{' (new: no service has written to it yet)' if is_new else ''}")
+    return stored
 
 
 def print_record(record: Record, manner: Manner) -> None:
