@@ -36,6 +36,7 @@ from contactd.service.state import ServiceState
 from contactd.service.store import Store
 from contactd.service.virtual_loop import Inline
 from contactd.service.watch import Watch
+from contactd.service.watching import Watchkeeper
 
 TARGET = "Quiet Lantern"
 
@@ -100,7 +101,7 @@ class Bench:
         state = ServiceState(configuration, self.clock.now(), targets=configuration.targets)
         self.watch = Watch(
             state, self.clock, ClockWatch(self.clock), self.store, self.leading, self.orders,
-            Instruments(CollectorRegistry()),
+            Instruments(CollectorRegistry()), Watchkeeper(configuration, folder / "kept"),
         )  # fmt: skip
         self.queue = Queue(self.watch.take)
 
@@ -128,11 +129,10 @@ def bench(tmp_path: Path) -> Bench:
 
 def test_the_lead_is_recorded_with_what_is_watched(bench: Bench) -> None:
     bench.post(Lead())
-    assert bench.kinds() == [
-        kinds.SERVICE_STARTED,
-        kinds.CONFIGURATION_ADOPTED,
-        kinds.ELEMENTS_ADOPTED,
-    ]
+    found = bench.kinds()
+    assert found[:2] == [kinds.SERVICE_STARTED, kinds.CONFIGURATION_ADOPTED]
+    assert kinds.DEFINITION_ADOPTED in found
+    assert found[-1] == kinds.ELEMENTS_ADOPTED
 
 
 def test_a_beat_orders_the_predictions_that_are_missing_once_each(bench: Bench) -> None:
