@@ -1,4 +1,4 @@
-"""Countdowns that begin anew, against cases worked by hand.
+"""Countdowns that begin anew, and stops that survive failures, against cases worked by hand.
 
 Each case is a folder with a configuration, what was recorded, and what must come out at ``as_of``;
 ``how`` beside each value says by which closed form it was found. The target stands still 20 000 km
@@ -115,6 +115,11 @@ def test_what_comes_out_is_what_was_worked_by_hand(case: Path, tmp_path: Path) -
             assert len(step.parts) == len(parts)
             for given, wanted in zip(step.parts, parts, strict=True):
                 assert given == pytest.approx(wanted, **near), ask["how"]
+        elif ask["ask"] == "stop_by":
+            left = step.stop_bys[ask["survive"] :][:1]
+            assert [station for _, station in left] == ([ask["station"]] if ask["station"] else [])
+            for at, _ in left:
+                assert at == pytest.approx(from_text(ask["by"]), **near), ask["how"]
         else:
             assert ask["ask"] == "next_command_by"
             assert step.next_command is not None

@@ -222,7 +222,7 @@ FALSIFICATIONS = (
     Falsification("a lost command believed", 40, ((state, "learn", _believed),)),
     Falsification(
         "stops through possible windows", 7,
-        ((forecast, "stop_window", _uncertain_commands),),
+        ((forecast, "stop_windows", _uncertain_commands),),
     ),
     Falsification(
         "a reading's error halved", 69,
@@ -236,7 +236,7 @@ FALSIFICATIONS = (
         "the orbit's error ignored", 7,
         ((Target, "error_at", lambda _: lambda *_: EXACT),),
     ),
-    Falsification("a stop takes effect at once", 18, ((forecast, "stop_window", _at_once),)),
+    Falsification("a stop takes effect at once", 18, ((forecast, "stop_windows", _at_once),)),
     Falsification(
         "an alert keeps the facts of when it was raised", 4,
         ((evaluate, "_change", lambda _: lambda *_: None),),

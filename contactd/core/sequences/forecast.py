@@ -37,7 +37,7 @@ from contactd.core.sequences.stopping import (
     keep_clear_of,
     longest_silence,
     stop_chances,
-    stop_window,
+    stop_windows,
 )
 from contactd.core.sequences.verdict import Verdict, duration_text, judge
 
@@ -248,11 +248,13 @@ class _Maker:
         if not rules:
             return made
         commands = self.services.get(COMMAND, {})
-        found = [
-            window
-            for each, run in rules
-            if (window := stop_window(each, run, commands, self.light_time_s)) is not None
-        ]
+        by_station: dict[str, StopWindow] = {}
+        for each, run in rules:
+            for window in stop_windows(each, run, commands, self.light_time_s):
+                other = by_station.get(window.station)
+                if other is None or window.at > other.at:
+                    by_station[window.station] = window
+        found = sorted(by_station.values(), key=lambda window: -window.at)
         chances = sorted(
             (
                 chance
@@ -261,7 +263,7 @@ class _Maker:
             ),
             key=lambda each: (each.opens, -each.share),
         )[:MOST_CHANCES]
-        best = max(found, key=lambda window: window.at, default=None)
+        best = found[0] if found else None
         certain = best is not None and best.at >= self.now
         if not certain and not chances and any(run.latest > self.span[1] for _, run in rules):
             end = to_text(self.span[1], 0)
@@ -269,6 +271,9 @@ class _Maker:
             return replace(made, reasons=(*made.reasons, text))
         return replace(
             made,
+            stop_bys=tuple(
+                (window.at, window.station) for window in found if window.at >= self.now
+            ),
             stop_by=None if best is None else best.at,
             stop_station=None if best is None else best.station,
             stops=_stopped_step(best, chances),

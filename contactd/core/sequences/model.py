@@ -485,6 +485,8 @@ class StepForecast:
         stop_by: last instant at which a stop can be sent that is certain to work, wherever start
             and expiry lie; None if there is none or no stop rule.
         stop_station: the station that would send it.
+        stop_bys: (instant in s, station) of each station's last certain stop that is still ahead,
+            the last one first: the n-th still holds after the loss of any n − 1 stations.
         stops: the step that the command stops: the step itself, or an earlier one that takes it
             along.
         stop_certain: None without a stop rule or expiry; whether such a moment is still ahead.
@@ -522,6 +524,7 @@ class StepForecast:
     margin_s: float | None = None
     stop_by: float | None = None
     stop_station: str | None = None
+    stop_bys: tuple[tuple[float, str], ...] = ()
     stops: str | None = None
     stop_certain: bool | None = None
     stop_possible: bool | None = None

@@ -82,13 +82,14 @@ def light_time_of(light_time_s: LightTime, station: str, instant: float) -> floa
     return light_time_s
 
 
-def stop_window(
+def stop_windows(
     step: Step,
     run: Run,
     commands: Mapping[str, Coverage],
     light_time_s: LightTime = 0.0,
-) -> StopWindow | None:
-    """The last window in which a stop that is certain to work can be sent; None if there is none.
+) -> tuple[StopWindow, ...]:
+    """Each station's last window in which a stop that is certain to work can be sent, the last one
+    first; none without a rule.
 
     Args:
         run: of this very step's countdown.
@@ -96,9 +97,9 @@ def stop_window(
     """
     rule = step.stop
     if rule is None:
-        return None
+        return ()
     limit, not_before = run.earliest - _ahead_s(rule), run.start_latest
-    best: StopWindow | None = None
+    found: list[StopWindow] = []
     for station, coverage in sorted(commands.items()):
         last = coverage.certain.last_until(limit)
         if last is None:
@@ -106,9 +107,9 @@ def stop_window(
         opens, closes = last
         at = closes - light_time_of(light_time_s, station, closes)
         opens = max(opens - light_time_of(light_time_s, station, opens), not_before)
-        if at >= opens and (best is None or at > best.at):
-            best = StopWindow(at, opens, station, step.name, limit)
-    return best
+        if at >= opens:
+            found.append(StopWindow(at, opens, station, step.name, limit))
+    return tuple(sorted(found, key=lambda each: -each.at))
 
 
 def stop_chances(

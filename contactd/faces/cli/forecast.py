@@ -30,6 +30,7 @@ if TYPE_CHECKING:
     from contactd.core.outlook import TargetOutlook
     from contactd.core.sequences.model import StepForecast
     from contactd.core.target import Target
+    from contactd.faces.cli.forecast_table import ForecastPage
     from contactd.records.state import State
 
 PLOTTED_S = 86_400.0
@@ -39,6 +40,12 @@ PLOTTED_S = 86_400.0
 @options.targets
 @options.instant("at", "Forecast as seen at this time, from what was known by then.", "now")
 @click.option("--explain", is_flag=True, help="Show the facts that each answer rests on.")
+@click.option(
+    "--survive",
+    type=click.IntRange(0, 2),
+    default=0,
+    help="Show the stop-by that is left whichever so many stations are lost.",
+)
 @options.plot
 @options.day_of_year
 @options.output_format
@@ -47,6 +54,7 @@ def command(
     target_names: tuple[str, ...],
     at: float,
     explain: bool,
+    survive: int,
     plot: Path | None,
     day_of_year: bool,
     form: str,
@@ -74,14 +82,17 @@ def command(
     if plot is not None:
         _plot(plot, outlooks, at)
     if form == "table":
-        _show(outlooks, at, day_of_year, explain)
+        from contactd.faces.cli.forecast_table import ForecastPage
+        from contactd.faces.cli.tables import console
+
+        _show(outlooks, ForecastPage(console(), at, day_of_year, explain, survive))
     else:
         explained = explain and form == "json"
         forms = [each for outlook in outlooks for each in _forms(outlook, at, explained)]
         if form == "json":
             as_json(forms)
             return
-        from contactd.mission.documents.models import Step as Document
+        from contactd.mission.documents.models import ForecastStep as Document
 
         as_csv(*flat(tuple(Document.__annotations__), forms))
 
@@ -212,15 +223,13 @@ def elements_fact(outlook: TargetOutlook, at: float, day_of_year: bool) -> str |
     )
 
 
-def _show(outlooks: list[TargetOutlook], at: float, day_of_year: bool, explain: bool) -> None:
-    from contactd.faces.cli.forecast_table import ForecastPage
-    from contactd.faces.cli.tables import console, say
+def _show(outlooks: list[TargetOutlook], page: ForecastPage) -> None:
+    from contactd.faces.cli.tables import say
 
-    screen = console()
-    page = ForecastPage(screen, at, day_of_year, explain)
+    screen, at, day_of_year = page.screen, page.now, page.day_of_year
     say(screen, f"Forecast as of {moment(at, NEAREST, day_of_year=day_of_year)}")
     for outlook in outlooks:
-        fact = elements_fact(outlook, at, day_of_year) if explain else orbit_fact(outlook)
+        fact = elements_fact(outlook, at, day_of_year) if page.explain else orbit_fact(outlook)
         if fact and outlook.forecasts:
             say(screen, "")
             say(screen, f"{outlook.target}: {fact}", hang=2)

@@ -51,15 +51,22 @@ _COLUMNS = (
 
 
 class ForecastPage:
-    """Prints forecasts as seen at one instant (s), with ``explain`` down to the facts."""
+    """Prints forecasts as seen at one instant (s), with ``explain`` down to the facts, and the
+    stop-bys that are left after the loss of up to ``survive`` stations."""
 
     def __init__(
-        self, screen: Screen, now: float, day_of_year: bool = False, explain: bool = False
+        self,
+        screen: Screen,
+        now: float,
+        day_of_year: bool = False,
+        explain: bool = False,
+        survive: int = 0,
     ) -> None:
         self.screen = screen
         self.now = now
         self.day_of_year = day_of_year
         self.explain = explain
+        self.survive = survive
 
     def show(self, forecast: SequenceForecast) -> None:
         """Print one sequence: heading, start, steps, what they ask for, notes."""
@@ -145,7 +152,8 @@ class ForecastPage:
         if step.stop_certain and step.stop_by is not None:
             stop_by = self._moment(step.stop_by, NO_LATER)
             ahead = from_now(step.stop_by, self.now, NO_LATER)
-            return [("stop by", f"{stop_by} through {step.stop_station}{stops} ({ahead})", "")]
+            lines = [("stop by", f"{stop_by} through {step.stop_station}{stops} ({ahead})", "")]
+            return lines + self._surviving(step)
         return [
             (
                 "may stop",
@@ -155,6 +163,18 @@ class ForecastPage:
             )
             for each in step.stop_chances[:CHANCES_SHOWN]
         ]
+
+    def _surviving(self, step: StepForecast) -> list[tuple[str, str, str]]:
+        """The stop-by that is left after the loss of any one station, of any two …"""
+        lines = []
+        for lost in range(1, self.survive + 1):
+            if lost < len(step.stop_bys):
+                at, station = step.stop_bys[lost]
+                text = f"{self._moment(at, NO_LATER)} through {station}"
+            else:
+                text = "no certain stop is left"
+            lines.append((f"without {lost}", text, ""))
+        return lines
 
     def _next_command(self, step: StepForecast) -> list[tuple[str, str, str]]:
         """The parts of a countdown that commands begin anew, and until when one is needed."""

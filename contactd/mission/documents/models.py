@@ -137,6 +137,14 @@ StopChance = TypedDict(
 )
 
 
+class StopByWithout(TypedDict):
+    """The last certain stop that is left whichever stations are lost."""
+
+    stations_lost: Annotated[int, Field(description="How many, any of them.")]
+    stop_by: Annotated[str, Field(description=UTC)]
+    station: str
+
+
 class StationWindow(Span):
     """A window of a station."""
 
@@ -184,6 +192,10 @@ class Step(TypedDict):
         Field(description="The step that the command stops.", examples=["antenna release"]),
     ]
     keep_clear: KeepClear | None
+    stop_by_without: Annotated[
+        list[StopByWithout],
+        Field(description="The stop-by that holds after the loss of any 0, 1, 2 stations."),
+    ]
     parts: Annotated[
         list[Span],
         Field(description="It expires in one of these, where it is not known in which; or empty."),

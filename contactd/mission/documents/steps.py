@@ -33,6 +33,10 @@ if TYPE_CHECKING:
     from contactd.core.sequences.align import Alignment, Option
 
 
+MOST_LOST = 2
+"""For the loss of so many stations a stop-by is told."""
+
+
 def step_form(step: StepForecast) -> Form:
     """One step's forecast, as :class:`~contactd.mission.documents.models.Step` describes it."""
     return {
@@ -53,6 +57,10 @@ def step_form(step: StepForecast) -> Form:
         "keep_clear": None
         if step.keep_clear is None
         else {**outer_form(step.keep_clear), "zone": step.zone or None},
+        "stop_by_without": [
+            {"stations_lost": lost, "stop_by": machine(at, NO_LATER), "station": station}
+            for lost, (at, station) in enumerate(step.stop_bys[: MOST_LOST + 1])
+        ],
         "parts": [outer_form(each) for each in step.parts],
         "next_command": next_command_form(step.next_command),
     }

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from contactd.core.contacts.contact import Coverage
 from contactd.core.intervals import IntervalSet
 from contactd.core.sequences.model import Delay, Step, StopRule
-from contactd.core.sequences.stopping import Run, stop_chances, stop_window
+from contactd.core.sequences.stopping import Run, stop_chances, stop_windows
 
 RULE = StopRule(lead_s=60.0, takes_effect_s=20.0)
 RELEASE = Step("antenna release", Delay(), hazard="deployment", stop=RULE)
@@ -69,7 +69,7 @@ def test_a_stop_sent_at_the_told_moment_works_in_every_world_and_none_later_does
 ) -> None:
     given_commands = commands(windows)
     certain = given_commands["Mesa Roja"].certain
-    found = stop_window(RELEASE, run, given_commands)
+    found = next(iter(stop_windows(RELEASE, run, given_commands)), None)
     everywhere = [
         at
         for first, last in certain
@@ -123,12 +123,10 @@ def test_the_told_share_of_the_possible_expiries_is_prevented_in_every_world(
 
 def test_a_stop_before_the_latest_start_is_not_certain() -> None:
     run = Run(0.0, 3600.0, 7200.0, 10_860.0)
-    before = stop_window(RELEASE, run, commands([(600, 600)]))
-    assert before is None
+    assert not stop_windows(RELEASE, run, commands([(600, 600)]))
     (chance,) = stop_chances(RELEASE, run, commands([(600, 600)]), 0.0)
     assert 0 < chance.share < 1
-    after = stop_window(RELEASE, run, commands([(600, 600), (3600, 300)]))
-    assert after is not None
+    (after,) = stop_windows(RELEASE, run, commands([(600, 600), (3600, 300)]))
     assert after.at == 3900.0
 
 

@@ -29,6 +29,7 @@ FIELDS = [
     "stop_station",
     "stops",
     "keep_clear",
+    "stop_by_without",
     "parts",
     "next_command",
     "orbit_error",
@@ -207,3 +208,24 @@ def test_a_forecast_as_of_earlier_says_that_the_files_have_changed_since(tmp_pat
         ledger.append([record])
     assert "the files have changed since then" in watch("forecast", "--at", "-1h").err
     assert watch("forecast").err == ""
+
+
+def test_the_stop_by_that_survives_the_loss_of_stations_is_told(tmp_path: Path) -> None:
+    watch = lay_watch(tmp_path)
+    text = (watch.config / "targets" / "lantern-3.yaml").read_text()
+    # A start that is known better, and a day until the release: stops are certain.
+    text = text.replace("not_after: 2026-11-25T10:", "not_after: 2026-11-25T08:")
+    watch.write("targets/lantern-3.yaml", text.replace("delay: 2min", "delay: 1d"))
+    steps = watch("forecast", "--format", "json").json
+    left = steps[1]["stop_by_without"]
+    assert [each["stations_lost"] for each in left] == list(range(len(left)))
+    assert left[0]["stop_by"] == steps[1]["stop_by"]
+    assert left[0]["station"] == steps[1]["stop_station"]
+    assert [each["stop_by"] for each in left] == sorted(
+        (each["stop_by"] for each in left), reverse=True
+    )
+    assert len({each["station"] for each in left}) == len(left)
+    out = watch("forecast", "--survive", "2").out
+    assert "without 1" in out
+    assert "without 2" in out
+    assert "without 1" not in watch("forecast").out
