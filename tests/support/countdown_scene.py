@@ -61,6 +61,17 @@ class Scene:
         }
         return cls(targets, predictions, requests, dice.choice([0.0, 60.0]))
 
+    @classmethod
+    def of_two_alike(cls) -> Scene:
+        """Two targets with the same countdown in the same contacts of one antenna."""
+        names = ("Target 0", "Target 1")
+        return cls(
+            {n: Target(n, sequences=(_sequence(random.Random(5), n),)) for n in names},
+            {n: _prediction(random.Random(5), n, ["North"]) for n in names},
+            {},
+            60.0,
+        )
+
     @property
     def stations(self) -> list[str]:
         return sorted({n for p in self.predictions.values() for n in p.outlook.services["command"]})

@@ -15,7 +15,7 @@ from contactd.core.allocation.problem import TierKind
 from contactd.core.allocation.request import Request
 from contactd.core.ground.station import Station
 
-SEEDS = range(120)
+SEEDS = range(60)
 CHUNK = 30
 SOLVERS = ["highs", *(["cp-sat"] if importlib.util.find_spec("ortools") else [])]
 
