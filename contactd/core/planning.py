@@ -28,7 +28,7 @@ from contactd.core.contacts.spread import ContactSpreads, contact_spreads
 from contactd.core.contacts.table import ContactTable
 from contactd.core.errors import PropagationError
 from contactd.core.ground.station import Station
-from contactd.core.instants import DAY_S
+from contactd.core.instants import DAY_S, ut1_error_s
 from contactd.core.intervals import EMPTY, IntervalSet
 from contactd.core.orbit.orbit_error import EXACT, OrbitError
 from contactd.core.orbit.sgp4_track import Sgp4Track
@@ -139,6 +139,9 @@ def predict_target(
     if not error.is_exact:
         # What a station receives left the target so much earlier; what it sends arrives later.
         error = error.widened(light_time_s)
+        # The Earth may have turned a little more or less than is known.
+        highest_km = math.hypot(light_time_s * LIGHT_SPEED_KM_S, EARTH_RADIUS_KM)
+        error = error.with_earth_turned(float(ut1_error_s(reach.span[1])), highest_km)
     at_hand.known_within(error, contacts)
     # A gap is told as one; where only elements can fail, what they say of it is the problem.
     failures = [each.reason for each in contacts.problems] if target.is_plain else []

@@ -143,7 +143,10 @@ class Target:
 
         motion = self.ephemeris or self.state or self.elements_for(now)
         assert motion is not None
-        return known_error(motion, len(self.elements), self.stated_error, self.learned_error)
+        lit = self.spacecraft is not None and self.spacecraft.radiation_area_m2 > 0.0
+        return known_error(
+            motion, len(self.elements), self.stated_error, self.learned_error, lit=lit
+        )
 
     def uncertain_from(self, now: float, span: tuple[float, float]) -> float | None:
         """From when on (instant, s) within a span it is open how a planned manoeuvre goes, or None.

@@ -5,6 +5,7 @@ from __future__ import annotations
 from contactd.core.orbit.assumed_error import (
     Shape,
     assumed_error,
+    assumed_of_state,
     assumed_of_table,
     completed,
     shape_of_elements,
@@ -22,12 +23,15 @@ def known_error(
     sets: int,
     stated: OrbitError | None = None,
     learned: OrbitError | None = None,
+    *,
+    lit: bool = False,
 ) -> OrbitError:
     """An orbit's error: stated, from covariance, learned, or assumed for its class.
 
     Args:
         motion: what predictions rest on.
         sets: how many different element sets are known of the object.
+        lit: whether radiation pressure acts where a state is propagated.
     """
     if stated is not None and stated.origin is not Origin.STATED:
         return stated  # it was found before, for other processes, or is called exact
@@ -41,7 +45,7 @@ def known_error(
     if isinstance(motion, StateVector):
         if motion.covariance is not None:
             return error_of_covariances((motion.covariance,), _shape_of(motion, sets), motion.epoch)
-        return assumed_error(_shape_of(motion, sets))
+        return assumed_of_state(_shape_of(motion, sets), lit=lit)
     return learned or assumed_error(_shape_of(motion, sets))
 
 

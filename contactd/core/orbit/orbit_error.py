@@ -26,6 +26,12 @@ FloatArray = NDArray[np.float64]
 LEAST_BOUND_S: Final = 0.05
 """No orbit is known better than this along its track, whatever is stated: 400 m in a low orbit."""
 SIGMAS_OF_95_PERCENT: Final = 1.96
+EARTH_RATE_RAD_S: Final = 7.292115e-5
+MU_KM3_S2: Final = 398_600.4418
+STEEPEST: Final = 1.2
+"""Of a path against the horizon (tangent), up to an eccentricity of 0.76."""
+LOWEST_KM: Final = 6_470.0
+"""No perigee is lower."""
 
 
 class Origin(StrEnum):
@@ -100,6 +106,25 @@ class OrbitError:
     def widened(self, seconds: float) -> OrbitError:
         """The same with so many seconds more along the track, such as for light time."""
         return replace(self, at_epoch_s=self.at_epoch_s + seconds)
+
+    def with_earth_turned(self, seconds: float, highest_km: float) -> OrbitError:
+        """The same, where the Earth may have turned for so many seconds more or less.
+
+        That is the satellite moved east or west about the pole: along its track by no more than at
+        its highest place, where it is slowest, and by as much across; on a steep path also up.
+
+        Args:
+            highest_km: greatest distance from the Earth's centre.
+        """
+        moved_km = EARTH_RATE_RAD_S * highest_km * seconds
+        lowest_km = min(LOWEST_KM, highest_km)
+        slowest_km_s = np.sqrt(2 * MU_KM3_S2 * lowest_km / (highest_km * (highest_km + lowest_km)))
+        return replace(
+            self,
+            at_epoch_s=self.at_epoch_s + moved_km / float(slowest_km_s),
+            radial_km=self.radial_km + STEEPEST * moved_km,
+            cross_track_km=self.cross_track_km + moved_km,
+        )
 
     def never_zero(self) -> OrbitError:
         """The same with at least the least bound that anything is believed to have."""

@@ -11,6 +11,7 @@ from orbits import geostationary, invented
 from contactd.core.orbit.assumed_error import (
     Shape,
     assumed_error,
+    assumed_of_state,
     assumed_of_table,
     shape_of_elements,
     shape_of_state,
@@ -98,3 +99,44 @@ def test_a_table_of_states_is_taken_to_be_better_than_element_sets() -> None:
     table = assumed_of_table(shape)
     assert table.at_epoch_s == pytest.approx(0.21)
     assert table.origin is Origin.ASSUMED
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_an_earth_that_turned_further_is_within_the_error_that_allows_for_it(seed: int) -> None:
+    # Source: geometry: a turn about the pole by w s moves a satellite by w s z x r.
+    random = np.random.default_rng(seed)
+    for _ in range(200):
+        lowest = random.uniform(6_550.0, 42_000.0)
+        eccentricity = random.uniform(0.0, 0.74)
+        highest = lowest * (1 + eccentricity) / (1 - eccentricity)
+        axis = 0.5 * (lowest + highest)
+        anomaly = random.uniform(0.0, 2 * np.pi)
+        parameter = axis * (1 - eccentricity**2)
+        radius = parameter / (1 + eccentricity * np.cos(anomaly))
+        root = np.sqrt(398_600.4418 / parameter)
+        out, along = root * eccentricity * np.sin(anomaly), root * parameter / radius
+        radial, normal = np.linalg.qr(random.normal(size=(3, 2)))[0].T
+        transverse = np.cross(normal, radial)
+        moved = 7.292115e-5 * 0.4 * np.cross([0.0, 0.0, 1.0], radius * radial)
+        seconds = moved @ transverse / along
+        error = OrbitError(0.0).with_earth_turned(0.4, highest)
+        assert abs(seconds) <= error.at_epoch_s
+        assert abs(moved @ radial - out * seconds) <= error.radial_km
+        assert abs(moved @ normal) <= error.cross_track_km
+
+
+def test_a_propagated_state_is_assumed_to_lack_what_the_forces_leave_out() -> None:
+    low, high = Shape(400.0, 0.001, 15.5), Shape(20_000.0, 0.001, 2.0)
+    week_s = 7 * 86_400.0
+    for shape in (low, high):
+        usual = assumed_error(shape)
+        dark, lit = (assumed_of_state(shape, lit=lit) for lit in (False, True))
+        # Source: 0.9 s in seven days of radiation pressure at high orbits.
+        assert dark.at_age_s(week_s) - lit.at_age_s(week_s) >= 0.9
+        assert lit.at_age_s(week_s) >= usual.at_age_s(week_s)
+        assert "propagated" in dark.basis
+    # Source: package brahe, EGM2008 to degree 20 against 70 at 400 km.
+    assert (
+        assumed_of_state(low, lit=True).at_age_s(week_s) - assumed_error(low).at_age_s(week_s)
+        > 0.44
+    )
