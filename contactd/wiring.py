@@ -22,6 +22,8 @@ if TYPE_CHECKING:
     from contactd.service.store import Store
 
 
+SWITCH_S = 0.0005
+"""So long (s) a thread may keep the interpreter's lock while another one waits for it."""
 LEFT_ALONE = 3
 """Exit code of a service whose ledger has been brought up to date by a newer version, or on whose
 ledger another service watches."""
@@ -55,6 +57,9 @@ def run(config_dir: str, options: Mapping[str, Any]) -> int | None:
     from contactd.service.clock import WallClock
     from contactd.service.server import handed_over, listen
 
+    # The watch gives the interpreter's lock up hundreds of times for one alert; whoever computes
+    # beside it (answers, predictions) may keep it only so long each time.
+    sys.setswitchinterval(SWITCH_S)
     clock = WallClock()
     state_directory = os.environ.get("STATE_DIRECTORY", "").split(":")[0]
     place = Path(state_directory) if state_directory else None
