@@ -71,13 +71,14 @@ def run(config_dir: str, options: Mapping[str, Any]) -> int | None:
             print(error, file=sys.stderr)
         return 1
     settings = configuration.settings
+    log = logs.set_up(settings.log.format, settings.log.level, clock.now)
+    listener = handed_over(os.environ) or listen(settings.http.host, settings.http.port)
     try:
         lock = _lock(configuration, clock)
     except LedgerInUse as error:
         print(error, file=sys.stderr)
+        listener.close()
         return LEFT_ALONE
-    log = logs.set_up(settings.log.format, settings.log.level, clock.now)
-    listener = handed_over(os.environ) or listen(settings.http.host, settings.http.port)
     try:
         store = _open_store(configuration, clock)
     except NewerLedger as error:
