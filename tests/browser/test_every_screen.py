@@ -133,10 +133,12 @@ def test_a_printed_handover_has_every_section_and_no_tools(service, visit):
     names = [
         "Open",
         "Decisions in the next shift",
+        "Hazards, stops and doubts to read back",
         "Routine in the next shift",
         "Known",
         "Changed",
         "Decided and done",
+        "Alarms of the shift",
     ]
     assert [head.rstrip("0123456789 ") for head in heads] == names
     assert page.locator(".boxes li").first.is_visible()

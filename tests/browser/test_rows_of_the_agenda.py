@@ -11,6 +11,7 @@ from contactd.mission.documents.agenda import row_form
 pytestmark = pytest.mark.process
 
 NOW = instants.from_text("2026-12-03T10:00:00Z")
+MOMENTS = (Kind.STOP_BY, Kind.NEXT_COMMAND)
 FRACTIONS = (1e-4, 0.0004, 0.4999, 0.5, 0.5001, 0.9996, 0.9999)
 TOLD = """async ([rows, now]) => {
   const {parse, range, safely} = await import("/static/js/times.js");
@@ -21,7 +22,7 @@ TOLD = """async ([rows, now]) => {
 
 def test_the_page_rounds_each_row_to_the_side_to_which_the_service_rounds_it(service, visit):
     rows = [
-        Row(kind, NOW + 600 + fraction_s, NOW + (600 if kind is Kind.STOP_BY else 900) + fraction_s,
+        Row(kind, NOW + 600 + fraction_s, NOW + (600 if kind in MOMENTS else 900) + fraction_s,
             "Lantern 3")
         for kind in Kind
         for fraction_s in FRACTIONS

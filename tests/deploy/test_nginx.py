@@ -154,7 +154,7 @@ def test_a_phone_acknowledges_by_the_link_of_a_real_message(edge: Edge, webhook)
         assert "by reader of night desk" in done.text
         again = phone.post(link)
         assert again.status_code == 409
-        assert "in hand: reader of night desk" in again.text
+        assert "acknowledged by reader of night desk at" in again.text
         assert phone.get(link).status_code == 409
         for wrong in (link[:-2], f"{edge.url}/acknowledge/x.y"):
             refused = phone.get(wrong)

@@ -59,7 +59,7 @@ class Daemon(RealProcess):
                 return False
 
         try:
-            wait_for(ready, "contactd to be ready", patience_s=60)
+            wait_for(ready, "contactd to be ready", patience_s=240)
         except AssertionError as error:
             raise AssertionError(f"{error}:\n{self.output()[-3000:]}") from None
 
