@@ -77,10 +77,13 @@ def choose(
             each = work.comfort(usable, is_whole, floors, taken, bounds)
         else:
             each = work.tier(points, usable, floors, taken, greedy)
-        if tier.kind is TierKind.CONTACTS and bounds.contacts and each.worth < each.bound:
-            each = replace(each, bound=max(bounds.contacts(), each.worth))
-        if tier.is_urgent and not bounds.is_urgent_complete:
-            each = replace(each, bound=max(_room(problem, np.where(usable, points, 0)), each.worth))
+        # What a solver proves over the offers bounds every schedule only if none needs others.
+        open_contacts = tier.kind is TierKind.CONTACTS and bounds.contacts is not None
+        if open_contacts or (tier.is_urgent and not bounds.is_urgent_complete):
+            most = _room(problem, np.where(usable, points, 0))
+            if bounds.contacts is not None and open_contacts and each.worth < most:
+                most = min(most, bounds.contacts())
+            each = replace(each, bound=max(most, each.worth))
         if each.worth:
             floors = (*floors, Floor(points, each.worth))
         taken = each.taken

@@ -13,6 +13,7 @@ from free_cuts import FreeCuts
 from contactd.core.allocation.allocate import allocate
 from contactd.core.allocation.problem import TierKind
 from contactd.core.allocation.request import Request
+from contactd.core.allocation.search_budget import Effort
 from contactd.core.ground.station import Station
 
 SEEDS = range(60)
@@ -122,6 +123,20 @@ def test_every_tier_has_as_much_as_free_cuts_could_give_it(seeds: list[int]) -> 
         found.append(made.reached(TierKind.CONTACTS))
         assert found == [round(each) for each in best], f"seed {seed}"
         assert made.is_best, f"seed {seed}"
+
+
+def test_nothing_is_called_proved_where_not_every_start_was_looked_at() -> None:
+    short = 0
+    for seed in range(30):
+        requests, contacts, places = spaced_case(seed)
+        model = reference(requests, contacts, places)
+        best = round(model.solve([model.contacts(lambda request: True)])[0])
+        few = Effort(starts=1)
+        made = allocate(requests, coverage(contacts), places, DAWN, until=AFTER, effort=few)
+        reached = next(each for each in made.tiers if each.tier.kind is TierKind.CONTACTS)
+        assert reached.worth <= best <= reached.most, f"seed {seed}"
+        short += reached.worth < best
+    assert short > 3
 
 
 @pytest.mark.skipif(len(SOLVERS) < 2, reason="the extra 'allocation' is not installed")
