@@ -45,16 +45,21 @@ def tell(message: str) -> None:
 
 
 def complain(message: str) -> None:
-    """A line on standard error about something wrong; the answer goes on, the exit code is 1."""
+    """A line on standard error about something wrong; the answer goes on, the exit code is 1.
+
+    What was told already is not told again: one ledger is asked for several things.
+    """
     current().wrong = True
-    tell(message)
+    if message not in current().complaints:
+        current().complaints.add(message)
+        tell(message)
 
 
 def report(error: ContactdError) -> None:
     """An error on standard error: one line each, and what to do."""
     from contactd.core.errors import InputError, InputErrors
 
-    tell(str(error))
+    complain(str(error))
     if isinstance(error, InputErrors) or (isinstance(error, InputError) and error.path):
         tell(correct(len(error.errors) if isinstance(error, InputErrors) else 1))
 

@@ -32,6 +32,7 @@ class Session:
     Attributes:
         wrong: something wrong was found, so that the exit code will say so.
         read: what has been read already, by what it was read from.
+        complaints: what was told to be wrong.
     """
 
     clock: Clock
@@ -39,6 +40,7 @@ class Session:
     rehearse: Rehearse
     wrong: bool = False
     read: dict[Any, Any] = field(default_factory=dict)
+    complaints: set[str] = field(default_factory=set)
 
     @cached_property
     def now(self) -> float:

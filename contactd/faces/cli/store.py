@@ -77,7 +77,7 @@ def with_station_statuses(
         with ledger:
             records = ledger.of_kind(STATION_STATUS)
     except LedgerError as error:
-        complain(f"the stations' status cannot be read from the ledger: {error}")
+        complain(str(error))
         return configuration
     known = [each for each in records if known_at is None or each.at <= known_at]
     stated = fold(State(), known).station_status
@@ -103,7 +103,7 @@ def with_adopted_corrections(
         with ledger:
             records = ledger.of_kind(MOTION_CORRECTED)
     except LedgerError as error:
-        complain(f"corrected motions cannot be read from the ledger: {error}")
+        complain(str(error))
         return configuration
     known = fold(State(), [each for each in records if known_at is None or each.at <= known_at])
     if not known.corrections:

@@ -29,7 +29,7 @@ def read_watched(config_dir: str, at: float | None = None) -> Configuration:
     try:
         found = watched_by(configuration, state_of(configuration))
     except ContactdError as error:
-        complain(f"what runs cannot be read from the ledger: {error}")
+        complain(str(error))
         return configuration
     if found is None:
         return configuration

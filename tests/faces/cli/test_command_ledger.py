@@ -183,7 +183,7 @@ def test_an_acknowledged_alert_waits_no_more(alarmed: Watch) -> None:
     assert (told.acknowledged_by, told.acknowledged_at) == ("Ida", from_text(NOW))
     again = alarmed("acknowledge", first["identity"])
     assert again.code == 2
-    assert again.err.strip() == f"Alert {first['number']} in hand: Ida, 09:00:00Z."
+    assert again.err.strip() == f"Alert {first['number']}: acknowledged by Ida at 09:00:00Z."
     assert alarmed("acknowledge", "--all").code == 0
     assert "No alert is waiting." in alarmed("acknowledge").out
 
