@@ -162,23 +162,27 @@ class Watcher:
         raised = [record for record in self.ledger.stored if record.kind == kinds.ALERT_RAISED]
         identities = Counter(record.body["identity"] for record in raised)
         assert max(identities.values(), default=1) == 1, identities.most_common(3)
-        self._check_nothing_told_twice([record.body for record in raised])
+        self._check_nothing_told_twice(raised)
         self._check_everything_arrived(raised)
         self._check_nothing_lost(raised)
 
     def _check_nothing_told_twice(self, raised: list[Any]) -> None:
-        """A fact has one alert while it is open; it may come again when it had ended."""
+        """A fact has one alert while it is open; it may come again when it had ended.
+
+        The steps of a chain share a series: each is a fact of its own.
+        """
         ended = {
             record.body["identity"]
             for record in self.ledger.stored
             if record.kind == kinds.ALERT_RESOLVED
         }
-        events: dict[str, list[tuple[float, float]]] = {}
-        for body in raised:
+        events: dict[tuple[str, str], list[tuple[float, float]]] = {}
+        for record in raised:
+            body = record.body
             if body["sort"] != Sort.EVENT or body["begins"] is None or body["identity"] in ended:
                 continue
             span = (from_text(body["begins"]), from_text(body["ends"]))
-            told = events.setdefault(body["series"], [])
+            told = events.setdefault((body["series"], record.subject), [])
             meeting = [one for one in told if span[0] <= one[1] and one[0] <= span[1]]
             assert not meeting, f"told twice: {body['what']}"
             told.append(span)
