@@ -141,10 +141,9 @@ def check(environment: PythonEnvironment, pytest_arguments: list[str]) -> int:
 def all_tests() -> list[str]:
     """Arguments of pytest that run every test but those that compare speeds.
 
-    A third of the time goes by in waiting for real processes: one worker more than there are
-    cores took a third less time than none (measured on two cores).
+    Much of the time goes by in waiting for real processes: two workers more than there are cores.
     """
-    workers = (os.cpu_count() or 1) + 1
+    workers = (os.cpu_count() or 1) + 2
     return ["--quiet", f"--numprocesses={workers}", "--dist=worksteal", "-m", "not benchmark"]
 
 

@@ -16,7 +16,7 @@ from contactd.core import record as kinds
 from contactd.records import Ledger
 
 pytestmark = pytest.mark.process
-KILLS = int(os.environ.get("CONTACTD_KILLS", "8"))
+KILLS = int(os.environ.get("CONTACTD_KILLS", "5"))
 
 
 def channel(receiver: WebhookReceiver, name: str = "desk", **more) -> dict:

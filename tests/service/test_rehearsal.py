@@ -186,6 +186,7 @@ def test_a_budget_of_alarms_is_an_expectation_for_each_role(
     assert report.as_json()["alarms"][0]["alarms"] == report.alarms[0].alarms
 
 
+@pytest.mark.benchmark  # some forty seconds: by hand
 def test_a_whole_day_at_once_ends_with_its_report(tmp_path: Path) -> None:
     scene = Scene(tmp_path / "day", 1, {})
     scene.write_target("Quiet Lantern", [step("beacon on", in_s=7200, service="ranging")])
