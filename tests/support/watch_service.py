@@ -20,7 +20,7 @@ class Service:
         self.room = room
         self.daemon = daemon
         self.base = f"http://127.0.0.1:{room.port}"
-        self.http = httpx.Client(base_url=self.base, timeout=20)
+        self.http = httpx.Client(base_url=self.base, timeout=90)
 
     def get(self, path: str, **query: Any) -> httpx.Response:
         """An answer of the interface, to somebody without a token."""

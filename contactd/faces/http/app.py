@@ -104,6 +104,9 @@ def build_app(
     return app
 
 
+PROBLEM = problems.ProblemDocument.__name__
+
+
 def _describe_problems(app: FastAPI) -> None:
     """Let the interface's description say that problems have a media type of their own."""
     made = app.openapi
@@ -112,7 +115,9 @@ def _describe_problems(app: FastAPI) -> None:
         fresh = app.openapi_schema is None
         schema: dict[str, Any] = made()
         if fresh:
-            form = {"schema": {"$ref": "#/components/schemas/problems.ProblemDocument"}}
+            # The library names a model by its module too where two share a name.
+            [name] = [each for each in schema["components"]["schemas"] if each.endswith(PROBLEM)]
+            form = {"schema": {"$ref": f"#/components/schemas/{name}"}}
             for path in schema["paths"].values():
                 for operation in path.values():
                     for status, answer in operation["responses"].items():

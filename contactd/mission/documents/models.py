@@ -565,7 +565,7 @@ class StatementKind(TypedDict):
     kind: Annotated[str, Field(description="Of its record.", examples=["sequence-held"])]
     title: str
     help: str
-    about: Literal["sequence", "target", "station", "anything"]
+    about: Literal["sequence", "target", "station", "shift", "anything"]
     fields: list[StatementField]
 
 

@@ -14,7 +14,7 @@ from contactd.faces.http.problems import TITLES
 from contactd.faces.http.routes.handover import HandoverSheet
 from contactd.mission.documents import models
 from contactd.mission.documents.models import Contact as ContactDocument
-from contactd.mission.documents.models import Step as StepDocument
+from contactd.mission.documents.models import ForecastStep as StepDocument
 
 pytestmark = pytest.mark.process
 
@@ -26,7 +26,7 @@ DOCUMENTS = {
     "/alerts": list[models.Alert],
     "/contacts": list[models.Contact],
     "/windows": list[models.Window],
-    "/forecast": list[models.Step],
+    "/forecast": list[models.ForecastStep],
     "/sequences": list[models.SequenceForecast],
     "/records": list[models.Record],
     "/orbit": list[models.Orbit],

@@ -217,7 +217,7 @@ def test_an_alert_is_acknowledged_once_and_waits_no_more(service):
     assert alert["identity"] not in [each["identity"] for each in service.json("/alerts")]
     again = service.post(path, {}, service.room.operator)
     assert (again.status_code, again.json()["code"]) == (409, "done")
-    assert "in hand: m.aldous, " in again.json()["detail"]
+    assert "acknowledged by m.aldous at " in again.json()["detail"]
 
 
 def test_a_plan_is_previewed_and_then_used_whole(service):
