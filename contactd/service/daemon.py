@@ -107,6 +107,7 @@ class Daemon:
         # Until the first beat it counts as starting, not as hanging.
         self._last_beat_at = around.clock.monotonic()
         self.has_begun = False
+        self._beating = asyncio.Lock()
         self._stopping = asyncio.Event()
         self._reload_asked = self._is_reloading = False
 
@@ -277,15 +278,17 @@ class Daemon:
     async def beat(self) -> None:
         """See what is due, have it recorded, and tell it.
 
-        The ledger is waited for, but only so long that nothing is told late for it.
+        The ledger is waited for, but only so long that nothing is told late for it. Beats come one
+        after another: each decides by the moment at which it began.
         """
-        self._post(Look())
-        if self.watch.may_be_due:
-            await self.effects.keeper.settle()
-            self._post(Tick())
-            if self.store.held:
+        async with self._beating:
+            self._post(Look())
+            if self.watch.may_be_due:
                 await self.effects.keeper.settle()
-            self._post(Show())
+                self._post(Tick())
+                if self.store.held:
+                    await self.effects.keeper.settle()
+                self._post(Show())
         self.instruments.beats.inc()
         self._last_beat_at = self.clock.monotonic()
         self._manager.tell("WATCHDOG=1")
