@@ -14,6 +14,7 @@ from contactd.core.instants import from_text
 from contactd.core.intervals import IntervalSet
 from contactd.core.orbit import parse_omm
 from contactd.core.orbit.ephemeris import EphemerisTrack
+from contactd.core.orbit.forces import Forces
 from contactd.core.orbit.manoeuvres import Manoeuvre, fan, fan_coverage
 from contactd.core.orbit.numerical import NumericalTrack
 from contactd.core.orbit.oem import format_oem, parse_oem
@@ -69,19 +70,18 @@ def test_no_contact_crosses_a_gap_of_the_ephemeris() -> None:
     assert np.abs(found.ends - expected.ends).max() < 0.02
 
 
-def test_a_state_propagated_for_a_day_has_the_elements_contacts_to_a_second_and_a_half() -> None:
-    # Source: SGP4's contacts; two models of one orbit part by some kilometres along the track in
-    # a day (7.5 km a second), as test_numerical measures: SGP4 has the field's zonal terms only,
-    # the propagation all of EGM2008's to degree 20.
+def test_a_state_propagated_for_a_day_has_the_elements_contacts_within_a_second() -> None:
+    # Source: SGP4's contacts. Like is compared with like: SGP4 has the field's zonal terms only,
+    # and so far both agree to 0.16 s; what turns with the Earth moves contacts by a second more.
     sgp4 = Sgp4Track(MEAN)
     position, velocity = sgp4.states(np.array([MEAN.epoch]))
     state = StateVector(MEAN.epoch, tuple(position[0]), tuple(velocity[0]))
-    track = NumericalTrack("x", state, (START, END))
+    track = NumericalTrack("x", state, (START, END), forces=Forces(zonal_only=True))
     for station in STATIONS:
         ours, theirs = contacts(track, station.name), contacts(sgp4, station.name)
         assert len(ours) == len(theirs)
-        assert np.abs(ours.starts - theirs.starts).max() < 1.5
-        assert np.abs(ours.ends - theirs.ends).max() < 1.5
+        assert np.abs(ours.starts - theirs.starts).max() < 0.3
+        assert np.abs(ours.ends - theirs.ends).max() < 0.3
 
 
 def test_contacts_after_a_loosely_known_manoeuvre_are_certain_in_part_and_possible_around() -> None:

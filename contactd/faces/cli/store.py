@@ -67,20 +67,10 @@ def with_station_statuses(
     """
     from contactd.core.ground.status import with_statuses
     from contactd.core.record import STATION_STATUS
-    from contactd.faces.cli.output import complain
-    from contactd.records.state import State, fold
 
-    try:
-        ledger = open_ledger(configuration)
-        if ledger is None:
-            return configuration
-        with ledger:
-            records = ledger.of_kind(STATION_STATUS)
-    except LedgerError as error:
-        complain(str(error))
+    stated = _known_of(configuration, STATION_STATUS, known_at).station_status
+    if not stated:
         return configuration
-    known = [each for each in records if known_at is None or each.at <= known_at]
-    stated = fold(State(), known).station_status
     return replace(configuration, stations=with_statuses(configuration.stations, stated))
 
 
@@ -93,25 +83,30 @@ def with_adopted_corrections(
         known_at: only what was recorded by then (instant, s); None for all.
     """
     from contactd.core.record import MOTION_CORRECTED
+
+    corrections = _known_of(configuration, MOTION_CORRECTED, known_at).corrections
+    if not corrections:
+        return configuration
+    from contactd.core.learning.applied import with_corrections
+
+    return replace(configuration, targets=with_corrections(configuration.targets, corrections))
+
+
+def _known_of(configuration: Configuration, kind: str, known_at: float | None) -> State:
+    """What the records of one kind say; nothing, and a complaint, where they cannot be read."""
     from contactd.faces.cli.output import complain
     from contactd.records.state import State, fold
 
     try:
         ledger = open_ledger(configuration)
         if ledger is None:
-            return configuration
+            return State()
         with ledger:
-            records = ledger.of_kind(MOTION_CORRECTED)
+            records = ledger.of_kind(kind)
     except LedgerError as error:
         complain(str(error))
-        return configuration
-    known = fold(State(), [each for each in records if known_at is None or each.at <= known_at])
-    if not known.corrections:
-        return configuration
-    from contactd.core.learning.applied import with_corrections
-
-    targets = with_corrections(configuration.targets, known.corrections)
-    return replace(configuration, targets=targets)
+        return State()
+    return fold(State(), [each for each in records if known_at is None or each.at <= known_at])
 
 
 def knowledge_of(state: State, target: Target) -> dict[str, SequenceKnowledge]:
