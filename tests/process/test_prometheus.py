@@ -100,7 +100,8 @@ def test_a_warning_that_waits_arrives_by_way_of_prometheus_and_alertmanager(
     alert = wait_for(arrived, "the alert by way of Alertmanager", patience_s=120)
     assert alert["labels"]["target"] == "Quiet Lantern"
     assert alert["labels"]["severity"] == "warning"
-    assert 'step "beacon on"' in alert["annotations"]["summary"]
+    about = f"Quiet Lantern {alert['labels']['kind']}: a warning that nobody has acknowledged"
+    assert alert["annotations"]["summary"].startswith(about)
     assert "authority" in alert["annotations"]["action"]
 
 

@@ -24,6 +24,7 @@ from contactd.mission.statements import (
     scene_of,
     shape_of,
 )
+from contactd.mission.statements.kinds import Remark
 from contactd.mission.statements.types import stated_length, stated_moment
 from contactd.mission.timetext import NotAMoment
 
@@ -123,7 +124,7 @@ def state_it(kind: type[Statement], values: dict[str, Any], manner: Manner) -> N
     if about == "station":
         _state_of_station(statement, scene, configuration, state, record, manner)
         return
-    if scene.target is None or about == "anything":
+    if scene.target is None or kind is Remark:
         print_record(_kept(statement, scene, configuration, record, manner), manner)
         return
     now = current().now
