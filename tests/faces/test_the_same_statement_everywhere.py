@@ -208,14 +208,18 @@ def test_the_same_statement_gives_the_same_record_and_forecast(
     over_http = quiet.post("/records/preview", {"enter": verb, **given}, quiet.room.operator)
     assert over_http.status_code == 200, over_http.text
     typed = by_command_line(quiet.room, verb, given)
+    assert told(typed["record"]) == told(over_http.json()["record"])
+    if verb not in ("remark", "handover"):
+        assert acted_on(typed["after"]) == acted_on(over_http.json()["after"])
+        assert set(typed["sentences"]) == set(over_http.json()["sentences"])
+    if case is not CASES[verb][0]:
+        return  # A rehearsal is the slowest of the three: one of each kind.
     said, forecasts = by_script(quiet.room, tmp_path, verb, given)
-    assert told(typed["record"]) == told(over_http.json()["record"]) == told(said)
+    assert told(said) == told(typed["record"])
     if verb in ("remark", "handover"):
         return
-    assert acted_on(typed["after"]) == acted_on(over_http.json()["after"])
     played = [step_form(step) for each in forecasts for step in each.steps]
     assert acted_on(played) == acted_on(typed["after"])
-    assert set(typed["sentences"]) == set(over_http.json()["sentences"])
 
 
 @pytest.mark.parametrize("verb", ["hold", "resume", "power-loss", "start", "attempt"])

@@ -116,7 +116,8 @@ def test_a_forecast_without_a_ledger_opens_none(watch: Watch) -> None:
 def test_the_machines_own_clock_is_used_without_being_told(watch: Watch) -> None:
     answer = watch("contacts", "--from", "now", "--to", "+1min", "--format", "json", now=None)
     assert answer.code == 0
-    assert "caution" in answer.err or answer.err == ""
+    # The later the day of the test, the staler the elements: that alone may be remarked.
+    assert answer.err.partition(":")[0] in ("", "note", "caution"), answer.err
 
 
 def test_the_demo_is_written_checked_and_forecast(tmp_path: Path) -> None:
