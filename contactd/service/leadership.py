@@ -72,7 +72,6 @@ class Leading:
         self.taken: int | None = None
         self.changes = 0
         self.refusal = ""
-        self._is_up_to_date = False
         self._said = ""
         self._trouble = ""
         self._task: asyncio.Task[None] | None = None
@@ -84,8 +83,8 @@ class Leading:
 
     @property
     def may_send(self) -> bool:
-        """Whether it leads for sure at this moment, and knows what was sent before."""
-        return self.pair is None or (self.leads and self._is_up_to_date and self.pair.holds())
+        """Whether it leads for sure at this moment."""
+        return self.pair is None or (self.leads and self.pair.holds())
 
     @property
     def role(self) -> str:
@@ -198,11 +197,9 @@ class Leading:
             self.pair.decline()
             await self._let_go(ties)
             return
-        self.taken, self._is_up_to_date = fence, False
+        self.taken = fence
         ties.post(Lead({"node": self.pair.name, "fence": fence}))
-        # What the one before still wrote is read with this record, before anything is sent.
         await keeper.exchange()
-        self._is_up_to_date = True
         await ties.beat()
         if self.pair.sends_in_s:
             ties.parts.spawn(self._send_when_it_may(self.pair, ties))
